@@ -1,0 +1,142 @@
+//! What the technician saw, per zone and contaminant, with the evidence.
+
+use crate::vehicle::Zone;
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
+
+/// What can sit on or in a surface; tests, ladders and places in the order are in the handbook's `contaminants` table.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Contaminant {
+    Film,
+    BrakeIron,
+    FalloutIron,
+    Tar,
+    SapFresh,
+    SapCured,
+    Insect,
+    Bird,
+    HardwaterDeposit,
+    HardwaterEtch,
+    Overspray,
+    Salt,
+    Pollen,
+    Moss,
+    Cement,
+    RoadPaint,
+    Adhesive,
+    Oxidation,
+}
+
+/// 0 none, 1 light, 2 typical, 3 heavy, 4 damage or exceptional.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, ToSchema)]
+#[serde(try_from = "u8", into = "u8")]
+#[schema(value_type = u8, minimum = 0, maximum = 4)]
+pub struct Grade(u8);
+
+impl Grade {
+    pub const NONE: Grade = Grade(0);
+    pub const LIGHT: Grade = Grade(1);
+    pub const TYPICAL: Grade = Grade(2);
+    pub const HEAVY: Grade = Grade(3);
+    pub const WORST: Grade = Grade(4);
+
+    pub fn new(grade: u8) -> Option<Grade> {
+        (grade <= 4).then_some(Grade(grade))
+    }
+
+    pub fn get(self) -> u8 {
+        self.0
+    }
+
+    /// One grade worse, at most 4.
+    pub fn worse(self) -> Grade {
+        Grade((self.0 + 1).min(4))
+    }
+}
+
+impl TryFrom<u8> for Grade {
+    type Error = String;
+    fn try_from(grade: u8) -> Result<Grade, String> {
+        Grade::new(grade).ok_or_else(|| format!("grade {grade} is outside 0 to 4"))
+    }
+}
+
+impl From<Grade> for u8 {
+    fn from(grade: Grade) -> u8 {
+        grade.0
+    }
+}
+
+/// How a grade was come by.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Evidence {
+    Seen,
+    Felt,
+    Tested,
+    /// Told by the customer; taken one grade worse, because customers under-grade (common practice).
+    Said,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Finding {
+    pub zone: Zone,
+    pub contaminant: Contaminant,
+    pub grade: Grade,
+    pub evidence: Evidence,
+}
+
+impl Finding {
+    /// The grade to plan with.
+    pub fn working_grade(&self) -> Grade {
+        match self.evidence {
+            Evidence::Said if self.grade > Grade::NONE => self.grade.worse(),
+            _ => self.grade,
+        }
+    }
+}
+
+/// An infrared reading of a panel; it replaces the model's temperature there.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct PanelReading {
+    pub zone: Zone,
+    #[schema(minimum = -40.0, maximum = 120.0)]
+    pub panel_c: f64,
+}
+
+/// One look at one vehicle.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Inspection {
+    pub findings: Vec<Finding>,
+    #[serde(default)]
+    pub readings: Vec<PanelReading>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 2000)]
+    pub note: Option<String>,
+}
+
+impl Inspection {
+    /// The working grade of a contaminant on a zone, none where nothing was found.
+    pub fn grade(&self, zone: Zone, contaminant: Contaminant) -> Grade {
+        self.findings
+            .iter()
+            .filter(|f| f.zone == zone && f.contaminant == contaminant)
+            .map(Finding::working_grade)
+            .max()
+            .unwrap_or(Grade::NONE)
+    }
+
+    /// The worst working grade of a contaminant anywhere.
+    pub fn worst(&self, contaminant: Contaminant) -> Grade {
+        self.findings
+            .iter()
+            .filter(|f| f.contaminant == contaminant)
+            .map(Finding::working_grade)
+            .max()
+            .unwrap_or(Grade::NONE)
+    }
+}

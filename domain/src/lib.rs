@@ -1,0 +1,5 @@
+//! The rules of the trade; no IO, clock, environment, async, SQL or randomness.
+
+pub mod inspection;
+pub mod site;
+pub mod vehicle;

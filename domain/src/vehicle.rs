@@ -1,0 +1,179 @@
+//! The vehicle as the trade sees it: class, zones, what each zone is made of, coats, and where it lives.
+
+use chrono::NaiveDate;
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
+
+/// Generic body classes; their geometry is in the handbook's `vehicle_classes` and `zones` tables.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum VehicleClass {
+    CityCar,
+    Sedan,
+    Estate,
+    Suv,
+    Pickup,
+    LargeVan,
+    Motorhome,
+    RoadsterSofttop,
+}
+
+/// A part of the outer skin that is inspected, treated and priced as one. Which zones a class has is in the handbook.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Zone {
+    Roof,
+    SoftTop,
+    Overcab,
+    Windscreen,
+    RearGlass,
+    SideGlass,
+    Bonnet,
+    BootDeck,
+    Mirror,
+    Doors,
+    FrontWing,
+    RearQuarter,
+    Lamps,
+    Trim,
+    FrontBumper,
+    Tail,
+    RearBumper,
+    Rocker,
+    Jambs,
+    BedInner,
+    Tyre,
+    WheelFace,
+    WheelBarrel,
+    WheelArch,
+}
+
+/// What a surface is made of. Limits and forbidden products are in the handbook's `substrates` table.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Substrate {
+    ClearCoat,
+    ThinClear,
+    FreshPaint,
+    SingleStage,
+    MattFinish,
+    FilmWrap,
+    ProtectionFilm,
+    BareAluminium,
+    Anodised,
+    PolishedMetal,
+    Chrome,
+    PlatedPlastic,
+    RawPlastic,
+    TextileTop,
+    Glass,
+    CoatedGlass,
+    AcrylicWindow,
+    PolycarbonateLamp,
+    WheelClearCoat,
+    Rubber,
+    GrpGelcoat,
+    Galvanised,
+    BareSteel,
+    NaturalLeather,
+}
+
+/// Body colour; it sets the solar absorptance unless one was measured.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Colour {
+    White,
+    Silver,
+    Red,
+    Grey,
+    Blue,
+    Black,
+}
+
+impl Colour {
+    /// Share of sunlight absorbed, 0 to 1. Assumption where not black, white or silver: published shell
+    /// reflectances are 0.05 for black and about 0.57-0.60 for white and silver (Levinson et al. 2011,
+    /// Applied Energy 88:4343); white 0.25 and the tones between are the trade's working values (common practice).
+    pub fn solar_absorptance(self) -> f64 {
+        match self {
+            Colour::White => 0.25,
+            Colour::Silver => 0.50,
+            Colour::Red => 0.60,
+            Colour::Grey => 0.75,
+            Colour::Blue => 0.80,
+            Colour::Black => 0.95,
+        }
+    }
+}
+
+/// A vehicle as the office knows it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Vehicle {
+    pub class: VehicleClass,
+    pub colour: Colour,
+    /// Measured or entered by the shop, 0 to 1; replaces the colour's value.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 0.0, maximum = 1.0)]
+    pub solar_absorptance: Option<f64>,
+    /// The paint of the body: `clear_coat`, `thin_clear`, `single_stage`, `matt_finish`, `film_wrap`, ...
+    pub finish: Substrate,
+    /// Zones that differ from the class's default, and foreign materials set into a zone.
+    #[serde(default)]
+    pub surfaces: Vec<Surface>,
+    #[serde(default)]
+    pub coats: Vec<Coat>,
+    /// Last repaint, of the zones in `repainted_zones` or, when that is empty, of the whole body.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub repainted_on: Option<NaiveDate>,
+    #[serde(default)]
+    pub repainted_zones: Vec<Zone>,
+    /// Where it stands, as shares of the week.
+    #[serde(default)]
+    pub exposures: Vec<Exposure>,
+    /// The last full decontamination known when the vehicle was entered; later ones come from finished jobs.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub decontaminated_on: Option<NaiveDate>,
+    /// Total paint thickness, the thinnest reading, µm.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 0.0)]
+    pub paint_thickness_um: Option<f64>,
+}
+
+/// One zone's main material and the foreign materials set into it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Surface {
+    pub zone: Zone,
+    pub substrate: Substrate,
+    #[serde(default)]
+    pub inclusions: Vec<Substrate>,
+}
+
+/// A layer of protection on a zone, or on all paint when `zone` is absent.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Coat {
+    /// Id in the handbook's `protections` table.
+    pub protection: String,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub zone: Option<Zone>,
+    pub applied_on: NaiveDate,
+}
+
+/// A share of the week spent under one kind of exposure.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Exposure {
+    /// Id in the handbook's `exposures` table.
+    pub kind: String,
+    /// Share of time, 0 to 1.
+    #[schema(minimum = 0.0, maximum = 1.0)]
+    pub share: f64,
+}
+
+impl Vehicle {
+    pub fn absorptance(&self) -> f64 {
+        self.solar_absorptance.unwrap_or_else(|| self.colour.solar_absorptance())
+    }
+}

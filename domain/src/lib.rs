@@ -1,5 +1,7 @@
 //! The rules of the trade; no IO, clock, environment, async, SQL or randomness.
 
+pub mod figure;
 pub mod inspection;
 pub mod site;
+pub mod upkeep;
 pub mod vehicle;

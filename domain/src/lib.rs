@@ -3,5 +3,6 @@
 pub mod figure;
 pub mod inspection;
 pub mod site;
+pub mod throughput;
 pub mod upkeep;
 pub mod vehicle;

@@ -35,7 +35,6 @@ pub struct Decontamination {
     pub clayed: bool,
     /// Bag grade left after it; absent: 0 or 1, the pass check of the step.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[schema(value_type = Option<u8>, minimum = 0, maximum = 4)]
     pub left_grade: Option<Grade>,
 }
 
@@ -57,7 +56,6 @@ pub struct Wash {
 #[serde(deny_unknown_fields)]
 pub struct BagTest {
     pub on: NaiveDate,
-    #[schema(value_type = u8, minimum = 0, maximum = 4)]
     pub grade: Grade,
 }
 

@@ -83,6 +83,8 @@ fn vehicle(stands: &[(&str, f64)], coats: &[(&str, u64)]) -> Vehicle {
         exposures: stands.iter().map(|&(kind, share)| Exposure { kind: kind.into(), share }).collect(),
         decontaminated_on: None,
         paint_thickness_um: None,
+        paint_scatter_um: None,
+        high_voltage: false,
     }
 }
 

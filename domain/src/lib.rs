@@ -1,5 +1,6 @@
 //! The rules of the trade; no IO, clock, environment, async, SQL or randomness.
 
+pub mod civil;
 pub mod dispatch;
 pub mod figure;
 pub mod inspection;

@@ -3,3 +3,6 @@
 pub mod inspection;
 pub mod site;
 pub mod vehicle;
+
+#[path = "plan/crew/mod.rs"]
+pub mod crew;

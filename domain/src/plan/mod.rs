@@ -1,5 +1,7 @@
 //! From vehicle, inspection, package, site, weather, van and crew to a plan whose every line explains itself.
 
+pub mod crew;
+
 use crate::handbook::Handbook;
 use crate::inspection::{Grade, Inspection};
 use crate::site::{Site, Weather};

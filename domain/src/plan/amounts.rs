@@ -58,7 +58,8 @@ pub(crate) fn minutes(facts: &Facts, work: &Work) -> f64 {
     let norm = |grade: Grade| work.step.minutes_at(grade).unwrap_or(0.0);
     match work.step.basis {
         Basis::PerM2 => {
-            work.zones.iter().map(|&z| area_m2(facts, z) * norm(facts.work_grade(work.step, z))).sum::<f64>() * scale
+            work.zones.iter().map(|&z| area_m2(facts, z) * norm(facts.work_grade(work.step, z))).sum::<f64>()
+                * scale
         }
         _ => quantity(facts, work) * norm(worst_grade(facts, work)) * scale,
     }
@@ -75,7 +76,8 @@ fn water_l(facts: &Facts, work: &Work) -> f64 {
     }
     let scale = if work.step.class_scaled { class_factor(facts) } else { 1.0 };
     let per_unit = if facts.by_washer() { work.step.washer_l } else { work.step.hose_l };
-    let growth = if work.step.rinse { facts.factor(&format!("rinse_grade_{}", work.grade.get())) } else { 1.0 };
+    let growth =
+        if work.step.rinse { facts.factor(&format!("rinse_grade_{}", work.grade.get())) } else { 1.0 };
     quantity(facts, work) * per_unit * growth * scale
 }
 
@@ -87,7 +89,8 @@ fn mix(facts: &Facts, work: &Work, used: &Use) -> Option<Mix> {
         return None;
     }
     let heavy = work.grade >= Grade::HEAVY;
-    let parts = used.row.water_to_product_heavy.filter(|_| heavy).or(used.row.water_to_product).filter(|&p| p > 0.0);
+    let parts =
+        used.row.water_to_product_heavy.filter(|_| heavy).or(used.row.water_to_product).filter(|&p| p > 0.0);
     let vessel = vessel(facts, work.step, used.row.dose_ml);
     let fill = Vessel { capacity_ml: vessel.0, fill_share: vessel.1 };
     let (pour_ml, made_up_ml, fills) = match parts {
@@ -98,7 +101,10 @@ fn mix(facts: &Facts, work: &Work, used: &Use) -> Option<Mix> {
         }
         None => (crate::units::round_up_to_pour(made_up_ml), made_up_ml, 1),
     };
-    let shampoo_ml = used.row.shampoo_ml_per_l.map_or(0.0, |per_l| crate::units::round_up_to_pour(per_l * made_up_ml / 1000.0));
+    let shampoo_ml = used
+        .row
+        .shampoo_ml_per_l
+        .map_or(0.0, |per_l| crate::units::round_up_to_pour(per_l * made_up_ml / 1000.0));
     Some(Mix {
         product: class.id.clone(),
         product_name: class.name.clone(),

@@ -1,7 +1,7 @@
 //! A plan in the making: the steps chosen so far, and what the rules said about them.
 
 use super::facts::Facts;
-use super::{Dwell, Mix, Notice, Question, Reason};
+use super::{Dwell, Mix, Notice, Question, Reason, Turn};
 use crate::handbook::{Phase, Severity, Step, StepProduct, ZoneChoice};
 use crate::inspection::Grade;
 use crate::vehicle::Zone;
@@ -27,8 +27,7 @@ pub(crate) struct Work<'a> {
     pub shaded: bool,
     pub begin_min: f64,
     pub end_min: f64,
-    pub hands: u32,
-    pub technicians: Vec<String>,
+    pub turns: Vec<Turn>,
     pub cautions: Vec<String>,
     pub reasons: Vec<Reason>,
 }
@@ -41,7 +40,12 @@ pub(crate) struct Use<'a> {
 }
 
 impl<'a> Work<'a> {
-    pub fn new(step: &'a Step, zones: Vec<Zone>, uses: Vec<&'a StepProduct>, fixed_water_l: Option<f64>) -> Work<'a> {
+    pub fn new(
+        step: &'a Step,
+        zones: Vec<Zone>,
+        uses: Vec<&'a StepProduct>,
+        fixed_water_l: Option<f64>,
+    ) -> Work<'a> {
         Work {
             step,
             products: uses.into_iter().map(|row| Use { row, product: row.product.clone() }).collect(),
@@ -57,8 +61,7 @@ impl<'a> Work<'a> {
             shaded: false,
             begin_min: 0.0,
             end_min: 0.0,
-            hands: step.hands_min,
-            technicians: Vec::new(),
+            turns: Vec::new(),
             cautions: Vec::new(),
             reasons: Vec::new(),
         }
@@ -89,7 +92,6 @@ pub(crate) struct Draft<'a> {
     pub work: Vec<Work<'a>>,
     pub notices: Vec<Notice>,
     pub questions: Vec<Question>,
-    pub cautions: Vec<String>,
     /// Spray protection of the kind that is rinsed off wet.
     pub wet_protection: bool,
 }

@@ -4,13 +4,13 @@ use super::climate::{Climate, PanelState};
 use super::draft::{Draft, Work};
 use super::{PlanError, PlanInput};
 use crate::handbook::{
-    Basis, Chemistry, Face as HandbookFace, Handbook, Orientation, Package, PackageStep, ProductRole, Protection, Reach, Step,
-    StepProduct, ZoneChoice, ZoneRow,
+    Basis, Chemistry, Face as HandbookFace, Handbook, Orientation, Package, PackageStep, ProductRole,
+    Protection, Reach, Step, StepProduct, ZoneChoice, ZoneRow,
 };
 use crate::hazard;
 use crate::inspection::{Contaminant, Grade};
-use crate::site::sun::Face;
 use crate::site::WeatherHour;
+use crate::site::sun::Face;
 use crate::vehicle::{Substrate, Zone};
 use chrono::{NaiveDateTime, TimeDelta};
 
@@ -41,7 +41,8 @@ impl<'a> Facts<'a> {
             .package(input.package)
             .ok_or_else(|| PlanError::new("/package", format!("there is no package {}", input.package)))?;
         let entries = input.handbook.steps_of(input.package).collect();
-        let zones = input.handbook.zones_of(input.vehicle.class).map(|row| ZoneFacts::of(row, input)).collect();
+        let zones =
+            input.handbook.zones_of(input.vehicle.class).map(|row| ZoneFacts::of(row, input)).collect();
         let climate =
             Climate::new(input.vehicle, input.inspection, input.site, input.weather, input.utc_offset_min);
         Ok(Facts { input, package, entries, zones, climate })
@@ -89,7 +90,8 @@ impl<'a> Facts<'a> {
         let targets = self.targets(step);
         let on = |zone: &Zone| targets.iter().any(|&c| self.grade(*zone, c) > Grade::NONE);
         let everywhere = self.zones.iter().map(|z| z.zone).filter(on);
-        let found: Vec<Zone> = all.iter().copied().filter(on).chain(everywhere.filter(|z| !all.contains(z))).collect();
+        let found: Vec<Zone> =
+            all.iter().copied().filter(on).chain(everywhere.filter(|z| !all.contains(z))).collect();
         if found.is_empty() { all } else { found }
     }
 
@@ -169,9 +171,13 @@ impl<'a> Facts<'a> {
         const WITHOUT_ASKING: [&str; 4] = ["B07", "B08", "B11", "D14"];
         draft.which(|w| {
             let id = w.step.id.as_str();
-            let required = self.entries.iter().any(|e| e.step == id && e.role == crate::handbook::PackageRole::Required);
+            let required =
+                self.entries.iter().any(|e| e.step == id && e.role == crate::handbook::PackageRole::Required);
             let triggered = w.reasons.iter().any(|r| r.id.starts_with('T'));
-            triggered && !required && !WITHOUT_ASKING.contains(&id) && !self.input.options.iter().any(|o| o == id)
+            triggered
+                && !required
+                && !WITHOUT_ASKING.contains(&id)
+                && !self.input.options.iter().any(|o| o == id)
         })
     }
 
@@ -224,7 +230,8 @@ impl<'a> Facts<'a> {
         let end = self.expected_end(draft);
         let hour = self.hour(end)?;
         let minutes = (end - self.input.start).num_minutes() as f64;
-        let near = [Zone::Roof, Zone::Bonnet, Zone::Doors].iter().filter_map(|&z| self.panel(z, minutes, false));
+        let near =
+            [Zone::Roof, Zone::Bonnet, Zone::Doors].iter().filter_map(|&z| self.panel(z, minutes, false));
         Some((hour.humidity, near.map(|p| p.dew_margin_k).min_by(f64::total_cmp)))
     }
 
@@ -285,7 +292,9 @@ impl<'a> Facts<'a> {
     }
 
     pub fn banned(&self, product: &str) -> bool {
-        self.handbook().product(product).is_some_and(|p| p.banned || p.chemistry.contains(&Chemistry::Fluoride))
+        self.handbook()
+            .product(product)
+            .is_some_and(|p| p.banned || p.chemistry.contains(&Chemistry::Fluoride))
     }
 
     pub fn on_paint(&self, work: &Work) -> bool {
@@ -295,7 +304,11 @@ impl<'a> Facts<'a> {
     /// How much protection a step takes off, 0 to 3.
     pub fn strips(&self, work: &Work) -> u8 {
         let of = |id: &str| self.handbook().product(id).and_then(|p| p.strips_protection).unwrap_or(0);
-        if self.on_paint(work) { work.products.iter().map(|used| of(&used.product)).max().unwrap_or(0) } else { 0 }
+        if self.on_paint(work) {
+            work.products.iter().map(|used| of(&used.product)).max().unwrap_or(0)
+        } else {
+            0
+        }
     }
 
     /// Alkaline products may not touch the vehicle's paint.
@@ -331,7 +344,10 @@ impl<'a> Facts<'a> {
         let wanted = self.handbook().product(product)?;
         let fits = |id: &str| {
             self.handbook().product(id).is_some_and(|other| {
-                other.id != wanted.id && !other.banned && other.chemistry == wanted.chemistry && same_ph(other, wanted)
+                other.id != wanted.id
+                    && !other.banned
+                    && other.chemistry == wanted.chemistry
+                    && same_ph(other, wanted)
             })
         };
         let stock = &self.input.kit.stock_ml;
@@ -352,7 +368,11 @@ impl<'a> ZoneFacts<'a> {
     fn of(row: &'a ZoneRow, input: &'a PlanInput<'a>) -> ZoneFacts<'a> {
         let vehicle = input.vehicle;
         let own = vehicle.surfaces.iter().find(|s| s.zone == row.zone);
-        let usual = if row.default_substrate == Substrate::ClearCoat { vehicle.finish } else { row.default_substrate };
+        let usual = if row.default_substrate == Substrate::ClearCoat {
+            vehicle.finish
+        } else {
+            row.default_substrate
+        };
         ZoneFacts {
             zone: row.zone,
             row,

@@ -26,12 +26,15 @@ impl<'a> Facts<'a> {
             .iter()
             .filter_map(|w| Some((w, limit_of(draft, w)?)))
             .flat_map(|(w, limit)| w.zones.iter().map(move |&z| (z, limit)))
-            .filter(|(z, _)| self.zone(*z).is_some_and(|f| f.faces.contains(&Face::Top) && f.substrate.is_paint()))
+            .filter(|(z, _)| {
+                self.zone(*z).is_some_and(|f| f.faces.contains(&Face::Top) && f.substrate.is_paint())
+            })
             .min_by(|a, b| a.1.total_cmp(&b.1))?;
         let begin = self.input.start;
         let end = self.input.window_end.unwrap_or(begin).max(self.at(draft.end_min()));
         let day = self.climate.horizontals(begin);
-        let worst_c = day.iter().filter(|m| m.at >= begin && m.at <= end).map(|m| m.panel_c).max_by(f64::total_cmp)?;
+        let worst_c =
+            day.iter().filter(|m| m.at >= begin && m.at <= end).map(|m| m.panel_c).max_by(f64::total_cmp)?;
         if worst_c <= limit_c {
             return None;
         }
@@ -58,7 +61,8 @@ impl<'a> Facts<'a> {
         draft.work.iter().all(|w| {
             let Some(limit_c) = limit_of(draft, w) else { return true };
             w.zones.iter().all(|&z| {
-                self.reading(z).is_some() || self.panel(z, w.begin_min + shift_min, false).is_some_and(|p| p.panel_c <= limit_c)
+                self.reading(z).is_some()
+                    || self.panel(z, w.begin_min + shift_min, false).is_some_and(|p| p.panel_c <= limit_c)
             })
         })
     }
@@ -75,12 +79,17 @@ impl<'a> Facts<'a> {
         if sunny.is_empty() && changes.is_empty() {
             return None;
         }
-        let shady: Vec<&str> = Face::UPRIGHT.iter().filter(|f| !sunny.contains(f)).map(|f| name(*f)).collect();
+        let shady: Vec<&str> =
+            Face::UPRIGHT.iter().filter(|f| !sunny.contains(f)).map(|f| name(*f)).collect();
         let sunny: Vec<&str> = sunny.iter().map(|f| name(*f)).collect();
         let mut text = match (shady.is_empty(), sunny.is_empty()) {
             (_, true) => "all sides in the shade at the start".to_string(),
             (true, _) => "all sides in the sun at the start".to_string(),
-            _ => format!("{} in the shade first, {} in the sun last and quickly", shady.join(", "), sunny.join(", ")),
+            _ => format!(
+                "{} in the shade first, {} in the sun last and quickly",
+                shady.join(", "),
+                sunny.join(", ")
+            ),
         };
         for (at, face, sunlit) in changes {
             let now = if sunlit { "comes into the sun" } else { "goes into the shade" };

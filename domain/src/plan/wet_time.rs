@@ -42,7 +42,9 @@ pub(super) fn judge(draft: &mut Draft) {
 pub(super) fn too_hot(draft: &Draft) -> bool {
     draft.work.iter().any(|w| {
         limit_of(draft, w).is_some_and(|limit_c| {
-            w.zones.iter().any(|&z| draft.facts.panel(z, w.begin_min, w.shaded).is_some_and(|p| p.panel_c > limit_c))
+            w.zones
+                .iter()
+                .any(|&z| draft.facts.panel(z, w.begin_min, w.shaded).is_some_and(|p| p.panel_c > limit_c))
         })
     })
 }

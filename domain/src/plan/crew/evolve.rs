@@ -52,12 +52,20 @@ impl<'a> Evolution<'a> {
             place[activity] = at;
         }
         let best = Draft { makespan: u32::MAX, ..Draft::default() };
-        Evolution { net, random: Random::new(seed), members: Vec::new(), best, place, draft: Draft::default() }
+        Evolution {
+            net,
+            random: Random::new(seed),
+            members: Vec::new(),
+            best,
+            place,
+            draft: Draft::default(),
+        }
     }
 
     /// The first is plain latest finish with every crew size open; the others are random around it.
     fn founder(&mut self, index: usize) -> Member {
-        let mut choices: Vec<Choice> = self.net.alternatives.iter().map(|ways| (0, ways.len() as u16)).collect();
+        let mut choices: Vec<Choice> =
+            self.net.alternatives.iter().map(|ways| (0, ways.len() as u16)).collect();
         if index == 0 {
             let mut order = self.net.order.clone();
             order.sort_by_key(|&activity| std::cmp::Reverse(self.net.post[activity]));
@@ -189,7 +197,8 @@ impl<'a> Evolution<'a> {
     }
 
     fn by_finish(&self, order: &mut [usize]) {
-        let finish = |at: usize| self.draft.start[at] + self.net.alternatives[at][self.draft.way[at]].duration;
+        let finish =
+            |at: usize| self.draft.start[at] + self.net.alternatives[at][self.draft.way[at]].duration;
         order.sort_unstable_by_key(|&at| std::cmp::Reverse((finish(at), self.place[at])));
     }
 }

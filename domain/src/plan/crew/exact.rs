@@ -329,9 +329,8 @@ impl<'a> Search<'a> {
                 self.levels.iter().rev().take_while(open).last().map_or(time, |level| level.time)
             };
             let ways = &self.net.alternatives[at];
-            ways.iter().any(|way| {
-                self.admits(way.duration, &way.need) && since(&way.need) + way.duration <= next
-            })
+            ways.iter()
+                .any(|way| self.admits(way.duration, &way.need) && since(&way.need) + way.duration <= next)
         })
     }
 
@@ -419,7 +418,8 @@ impl<'a> Search<'a> {
 
     /// Whether everything that has to come before the end of each maximal lag still can.
     fn meets_deadlines(&self, time: u32) -> bool {
-        let is_open = |lag: &&Deadline| self.started >> lag.before & 1 == 1 && self.started >> lag.after & 1 == 0;
+        let is_open =
+            |lag: &&Deadline| self.started >> lag.before & 1 == 1 && self.started >> lag.after & 1 == 0;
         self.deadlines.iter().filter(is_open).all(|lag| {
             let in_time = |&(at, way): &(usize, u32)| {
                 self.started >> at & 1 == 1 || time.max(self.ready_at[at]) + way <= self.latest[lag.after]
@@ -456,7 +456,9 @@ fn twin(net: &Net, activity: usize) -> Option<usize> {
     (0..activity).rev().find(|&other| {
         let pair = 1_u128 << other | 1 << activity;
         let alike = net.alternatives[other].len() == net.alternatives[activity].len()
-            && net.alternatives[other].iter().zip(&net.alternatives[activity]).all(|(one, with)| one.duration == with.duration && one.kinds == with.kinds && one.need.load == with.need.load);
+            && net.alternatives[other].iter().zip(&net.alternatives[activity]).all(|(one, with)| {
+                one.duration == with.duration && one.kinds == with.kinds && one.need.load == with.need.load
+            });
         alike
             && net.not_before[other] == net.not_before[activity]
             && net.excluded[other] & !pair == net.excluded[activity] & !pair

@@ -9,7 +9,7 @@ use crate::db::kinds::{Doc, Id, Word};
 use crate::db::people::{self, PersonFields};
 use crate::db::shops::{self, ShopFields, ShopSettings};
 use crate::error::ApiError;
-use crate::serve::serve;
+use crate::serve::{Stop, serve};
 use std::io::{BufRead, IsTerminal, Write};
 use std::net::TcpListener;
 
@@ -34,7 +34,7 @@ pub fn run_serve(config: Config) -> Result<(), CommandError> {
         TcpListener::bind(&config.listen).map_err(|e| CommandError::Listen(config.listen.clone(), e))?;
     let app = App::open(config, Clock::System)?;
     tracing::info!(address = %listener.local_addr()?, database = app.database.location().shown(), "serving");
-    actix_web::rt::System::new().block_on(async { serve(&app, listener)?.await })?;
+    actix_web::rt::System::new().block_on(async { serve(&app, listener, Stop::BySignal)?.await })?;
     Ok(())
 }
 

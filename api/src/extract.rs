@@ -82,6 +82,25 @@ fn merge(target: &mut Value, patch: Value) {
     }
 }
 
+/// A form (`application/x-www-form-urlencoded`).
+pub struct Form<T>(pub T);
+
+impl<T: DeserializeOwned + 'static> FromRequest for Form<T> {
+    type Error = ApiError;
+    type Future = Later<Form<T>>;
+
+    fn from_request(request: &HttpRequest, payload: &mut Payload) -> Self::Future {
+        let bytes = read_bytes(request, payload, "application/x-www-form-urlencoded");
+        Box::pin(async move {
+            let bytes = bytes.await?;
+            let text = std::str::from_utf8(&bytes).map_err(|e| ApiError::BadQuery(e.to_string()))?;
+            let form = actix_web::web::Query::<T>::from_query(text)
+                .map_err(|e| ApiError::BadQuery(e.to_string()))?;
+            Ok(Form(form.into_inner()))
+        })
+    }
+}
+
 /// A query string, read strictly and checked.
 pub struct Query<T>(pub T);
 

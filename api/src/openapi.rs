@@ -164,7 +164,9 @@ fn add_patch_schemas(document: &mut Value) {
     for operation in operations_mut(document) {
         let pointer = "/requestBody/content/application~1merge-patch+json/schema/$ref";
         let Some(body) = operation.pointer_mut(pointer) else { continue };
-        let Some(name) = body.as_str().and_then(|path| path.rsplit('/').next()).map(str::to_owned) else { continue };
+        let Some(name) = body.as_str().and_then(|path| path.rsplit('/').next()).map(str::to_owned) else {
+            continue;
+        };
         let mut patch = schemas[&name].clone();
         if let Some(patch) = patch.as_object_mut() {
             patch.remove("required");

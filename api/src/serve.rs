@@ -17,8 +17,17 @@ use utoipa_swagger_ui::{Config as DocsConfig, SwaggerUi};
 /// Seconds that running requests get to end when the server is stopped.
 const GRACE_S: u64 = 10;
 
-/// Starts to serve on a listener; the server stops by itself on Ctrl-C and SIGTERM.
-pub fn serve(app: &App, listener: TcpListener) -> std::io::Result<Server> {
+/// Who stops the server.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Stop {
+    /// Ctrl-C and SIGTERM.
+    BySignal,
+    /// Whoever holds its handle.
+    ByHandle,
+}
+
+/// Starts to serve on a listener.
+pub fn serve(app: &App, listener: TcpListener, stop: Stop) -> std::io::Result<Server> {
     let limit = app.config.body_limit_bytes;
     let shared = Data::new(app.clone());
     let mut server = HttpServer::new(move || {
@@ -36,6 +45,9 @@ pub fn serve(app: &App, listener: TcpListener) -> std::io::Result<Server> {
     .shutdown_timeout(GRACE_S);
     if let Some(workers) = app.config.workers {
         server = server.workers(usize::from(workers));
+    }
+    if stop == Stop::ByHandle {
+        server = server.disable_signals();
     }
     Ok(server.listen(listener)?.run())
 }

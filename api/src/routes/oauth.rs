@@ -6,8 +6,8 @@ use crate::auth::{Caller, Scope};
 use crate::db::kinds::Id;
 use crate::db::partner_apps;
 use crate::error::{ApiError, OAuthRefusal};
+use crate::extract::Form;
 use actix_web::http::header;
-use actix_web::web::Bytes;
 use actix_web::{HttpRequest, HttpResponse, post};
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
@@ -49,15 +49,15 @@ pub struct AppToken {
     responses((status = 200, body = AppToken, description = "A token"))
 )]
 #[post("/oauth/token")]
-pub async fn create_app_token(app: Shared, request: HttpRequest, body: Bytes) -> Answer {
-    let media = request.headers().get(header::CONTENT_TYPE).and_then(|v| v.to_str().ok()).unwrap_or("");
-    if !media.split(';').next().unwrap_or("").trim().eq_ignore_ascii_case("application/x-www-form-urlencoded")
-    {
-        return Err(ApiError::UnsupportedMedia { wanted: "application/x-www-form-urlencoded" });
-    }
-    let form = std::str::from_utf8(&body).map_err(|_| INVALID_REQUEST)?;
-    let form =
-        actix_web::web::Query::<TokenRequest>::from_query(form).map_err(|_| INVALID_REQUEST)?.into_inner();
+pub async fn create_app_token(
+    app: Shared,
+    request: HttpRequest,
+    form: Result<Form<TokenRequest>, ApiError>,
+) -> Answer {
+    let Form(form) = form.map_err(|error| match error {
+        ApiError::BadQuery(_) => INVALID_REQUEST,
+        error => error,
+    })?;
     if form.grant_type != "client_credentials" {
         return Err(ApiError::OAuth(OAuthRefusal::UnsupportedGrantType));
     }

@@ -1,1 +1,318 @@
-//! Support.
+//! What the tests stand on: the whole server in this process, on a database of its own, with a clock they move.
+//!
+//! `LUSTRUM_TEST_DB` chooses the database: `sqlite` (default) or `postgres`, whose server `TEST_DATABASE_URL` names.
+
+use actix_web::dev::ServerHandle;
+use api::app::App;
+use api::clock::Clock;
+use api::commands::{NewShop, create_shop};
+use api::config::Config;
+use api::db::kinds::{Id, Instant};
+use api::serve::{Stop, serve};
+use chrono::{NaiveDate, TimeDelta};
+use diesel::{Connection, PgConnection, connection::SimpleConnection};
+use serde_json::{Value, json};
+use std::net::{SocketAddr, TcpListener};
+use std::path::PathBuf;
+use std::sync::mpsc;
+use std::thread::JoinHandle;
+use ureq::http;
+
+pub const PASSWORD: &str = "long enough 1";
+const JSON: &str = "application/json";
+const MERGE_PATCH: &str = "application/merge-patch+json";
+
+/// A running server. Dropping it stops the server and removes its database.
+pub struct TestApp {
+    pub app: App,
+    pub clock: Clock,
+    pub address: SocketAddr,
+    server: Option<(ServerHandle, JoinHandle<()>)>,
+    _place: Place,
+}
+
+/// A new, empty place for data.
+pub struct Place {
+    folder: PathBuf,
+    url: Option<String>,
+}
+
+impl TestApp {
+    /// A server on an empty database; its clock stands at Monday, 4 May 2026, 06:00 UTC.
+    pub fn start() -> TestApp {
+        let place = Place::new();
+        let start =
+            NaiveDate::from_ymd_opt(2026, 5, 4).and_then(|day| day.and_hms_opt(6, 0, 0)).expect("a date");
+        let clock = Clock::manual(Instant::from_utc(start));
+        let app = App::open(place.config(), clock.clone()).expect("the database opens");
+        let listener = TcpListener::bind("127.0.0.1:0").expect("a free port");
+        let address = listener.local_addr().expect("an address");
+        let (send, receive) = mpsc::channel();
+        let served = app.clone();
+        let thread = std::thread::spawn(move || {
+            actix_web::rt::System::new().block_on(async move {
+                let server = serve(&served, listener, Stop::ByHandle).expect("the server starts");
+                send.send(server.handle()).expect("the test waits");
+                server.await.expect("the server ends well");
+            });
+        });
+        let handle = receive.recv().expect("the server starts");
+        TestApp { app, clock, address, server: Some((handle, thread)), _place: place }
+    }
+
+    /// A new shop in Vienna's time zone, with its owner logged in.
+    pub fn shop(&self, name: &str) -> Shop {
+        let email = format!("owner@{}.test", name.to_lowercase());
+        let new = NewShop {
+            name: name.into(),
+            time_zone: "Europe/Vienna".into(),
+            language: "en".into(),
+            owner_name: "Olga Owner".into(),
+            owner_email: email.clone(),
+            owner_password: None,
+        };
+        let (id, owner_id) = create_shop(&self.app, &new, PASSWORD).expect("the shop is made");
+        let owner = self.log_in(id, &email);
+        Shop { id, owner_id, email, owner }
+    }
+
+    /// A client of somebody with the usual password.
+    pub fn log_in(&self, shop: Id, email: &str) -> Client {
+        let form = json!({ "shop": shop, "email": email, "password": PASSWORD });
+        let reply = self.client().post("/v1/login", &form);
+        self.client_with(reply.expect(200)["access_token"].as_str().expect("a token"))
+    }
+
+    /// A client without a token.
+    pub fn client(&self) -> Client {
+        Client::new(self.address, None)
+    }
+
+    pub fn client_with(&self, token: &str) -> Client {
+        Client::new(self.address, Some(token.to_owned()))
+    }
+
+    pub fn advance(&self, by: TimeDelta) {
+        self.clock.advance(by);
+    }
+}
+
+impl Drop for TestApp {
+    fn drop(&mut self) {
+        if let Some((handle, thread)) = self.server.take() {
+            // Stopping is begun by the call; the thread ends when it is done.
+            drop(handle.stop(false));
+            let ended = thread.join();
+            assert!(ended.is_ok() || std::thread::panicking(), "the server panicked");
+        }
+    }
+}
+
+pub fn on_postgres() -> bool {
+    match std::env::var("LUSTRUM_TEST_DB").as_deref() {
+        Err(_) | Ok("sqlite") => false,
+        Ok("postgres") => true,
+        Ok(other) => panic!("LUSTRUM_TEST_DB is {other:?}, neither sqlite nor postgres"),
+    }
+}
+
+impl Place {
+    pub fn new() -> Place {
+        let name = format!("lustrum_test_{}", Id::new(Clock::System.now()).to_string().replace('-', ""));
+        let folder = std::env::temp_dir().join(&name);
+        std::fs::create_dir_all(&folder).expect("a folder for the test");
+        let url = on_postgres().then(|| {
+            on_server(&format!("CREATE DATABASE {name}"));
+            let server = server_url();
+            let (head, _) = server.rsplit_once('/').expect("TEST_DATABASE_URL names a database");
+            format!("{head}/{name}")
+        });
+        Place { folder, url }
+    }
+
+    pub fn config(&self) -> Config {
+        let mut config = Config::in_folder(self.folder.clone());
+        config.database_url = self.url.clone();
+        config.pool_size = 4;
+        config.workers = Some(1);
+        config
+    }
+}
+
+impl Drop for Place {
+    fn drop(&mut self) {
+        if let Some(name) = self.url.as_deref().and_then(|url| url.rsplit('/').next()) {
+            on_server(&format!("DROP DATABASE IF EXISTS {name} WITH (FORCE)"));
+        }
+        std::fs::remove_dir_all(&self.folder).ok();
+    }
+}
+
+fn server_url() -> String {
+    std::env::var("TEST_DATABASE_URL").expect("LUSTRUM_TEST_DB=postgres needs TEST_DATABASE_URL")
+}
+
+fn on_server(statement: &str) {
+    let mut conn = PgConnection::establish(&server_url()).expect("the test server answers");
+    conn.batch_execute(statement).expect("the test server does as told");
+}
+
+/// A shop with its owner logged in.
+pub struct Shop {
+    pub id: Id,
+    pub owner_id: Id,
+    pub email: String,
+    pub owner: Client,
+}
+
+impl Shop {
+    /// Adds a person with the usual password and logs them in; gives their id and client.
+    pub fn hire(&self, app: &TestApp, role: &str, email: &str) -> (String, Client) {
+        let person = json!({ "name": format!("A {role}"), "email": email, "role": role });
+        let id = self.owner.post("/v1/people", &person).id();
+        self.owner.put(&format!("/v1/people/{id}/password"), &json!({ "password": PASSWORD })).expect(204);
+        (id, app.log_in(self.id, email))
+    }
+
+    pub fn customer(&self, name: &str) -> String {
+        self.owner.post("/v1/customers", &json!({ "name": name })).id()
+    }
+
+    /// A customer's grey estate with clear coat.
+    pub fn vehicle(&self, customer: &str) -> String {
+        self.owner.post("/v1/vehicles", &estate(customer)).id()
+    }
+
+    /// A job with package `P2` on the first working day of the clock, 08:00-10:00 UTC.
+    pub fn job(&self, vehicle: &str) -> String {
+        self.owner.post("/v1/jobs", &booking(vehicle)).id()
+    }
+}
+
+pub fn estate(customer: &str) -> Value {
+    json!({
+        "customer": customer, "label": "grey estate",
+        "document": { "class": "estate", "colour": "grey", "finish": "clear_coat",
+            "exposures": [{ "kind": "street", "share": 0.4 }] }
+    })
+}
+
+pub fn booking(vehicle: &str) -> Value {
+    json!({ "vehicle": vehicle, "package": "P2",
+        "window_from": "2026-05-04T08:00:00Z", "window_to": "2026-05-04T10:00:00Z" })
+}
+
+/// A plain HTTP client.
+#[derive(Clone)]
+pub struct Client {
+    address: SocketAddr,
+    token: Option<String>,
+    agent: ureq::Agent,
+}
+
+impl Client {
+    fn new(address: SocketAddr, token: Option<String>) -> Client {
+        let config = ureq::Agent::config_builder()
+            .http_status_as_error(false)
+            .max_redirects(0)
+            .allow_non_standard_methods(true);
+        Client { address, token, agent: config.build().into() }
+    }
+
+    pub fn token(&self) -> &str {
+        self.token.as_deref().unwrap_or_default()
+    }
+
+    pub fn get(&self, path: &str) -> Reply {
+        self.send("GET", path, &[], &[])
+    }
+
+    pub fn post(&self, path: &str, body: &Value) -> Reply {
+        self.send("POST", path, &[("content-type", JSON)], body.to_string().as_bytes())
+    }
+
+    pub fn put(&self, path: &str, body: &Value) -> Reply {
+        self.send("PUT", path, &[("content-type", JSON)], body.to_string().as_bytes())
+    }
+
+    pub fn patch(&self, path: &str, body: &Value) -> Reply {
+        self.send("PATCH", path, &[("content-type", MERGE_PATCH)], body.to_string().as_bytes())
+    }
+
+    /// A form (`application/x-www-form-urlencoded`).
+    pub fn form(&self, path: &str, body: &str) -> Reply {
+        self.send("POST", path, &[("content-type", "application/x-www-form-urlencoded")], body.as_bytes())
+    }
+
+    pub fn send(&self, method: &str, path: &str, headers: &[(&str, &str)], body: &[u8]) -> Reply {
+        let mut request =
+            http::Request::builder().method(method).uri(format!("http://{}{path}", self.address));
+        if let Some(token) = &self.token {
+            request = request.header("authorization", format!("Bearer {token}"));
+        }
+        for (name, value) in headers {
+            request = request.header(*name, *value);
+        }
+        let sent = if body.is_empty() {
+            self.agent.run(request.body(()).expect("a request"))
+        } else {
+            self.agent.run(request.body(body).expect("a request"))
+        };
+        let mut response = sent.unwrap_or_else(|e| panic!("{method} {path}: {e}"));
+        let body = response.body_mut().read_to_vec().expect("a body");
+        let text = String::from_utf8_lossy(&body).into_owned();
+        let headers = response.headers().clone();
+        let asked = format!("{method} {path}");
+        Reply { asked, status: response.status().as_u16(), headers, text }
+    }
+}
+
+/// What the server answered.
+#[derive(Debug)]
+pub struct Reply {
+    pub asked: String,
+    pub status: u16,
+    pub headers: http::HeaderMap,
+    pub text: String,
+}
+
+impl Reply {
+    /// The body, if the status is the one expected.
+    #[track_caller]
+    pub fn expect(&self, status: u16) -> Value {
+        assert_eq!(self.status, status, "{} answered {}", self.asked, self.text);
+        if self.text.is_empty() { Value::Null } else { serde_json::from_str(&self.text).expect("JSON") }
+    }
+
+    /// The id of something that was made.
+    #[track_caller]
+    pub fn id(&self) -> String {
+        self.expect(201)["id"].as_str().expect("an id").to_owned()
+    }
+
+    pub fn header(&self, name: &str) -> &str {
+        self.headers.get(name).and_then(|value| value.to_str().ok()).unwrap_or_default()
+    }
+
+    /// Asserts a problem in full (RFC 9457) and gives it.
+    #[track_caller]
+    pub fn problem(&self, status: u16, code: &str) -> Value {
+        let body = self.expect(status);
+        assert_eq!(self.header("content-type"), "application/problem+json", "{}", self.asked);
+        assert_eq!(body["code"], code, "{}: {}", self.asked, self.text);
+        assert_eq!(body["type"], format!("urn:lustrum:problem:{code}"));
+        assert_eq!(body["status"], status);
+        assert!(body["title"].as_str().is_some_and(|title| !title.is_empty()));
+        assert_eq!(body["request_id"], self.header("x-request-id"));
+        assert!(!self.header("x-request-id").is_empty());
+        body
+    }
+
+    /// Asserts that the body was refused, first of all at `pointer` and for `code`.
+    #[track_caller]
+    pub fn refused_at(&self, pointer: &str, code: &str) {
+        let body = self.problem(422, "invalid");
+        let found = (body["errors"][0]["pointer"].as_str(), body["errors"][0]["code"].as_str());
+        assert_eq!(found, (Some(pointer), Some(code)), "{}: {}", self.asked, self.text);
+    }
+}

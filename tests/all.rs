@@ -1,0 +1,8 @@
+//! The one test binary: the API from outside, over HTTP, on the database that `LUSTRUM_TEST_DB` names.
+
+mod access;
+mod contract;
+mod customers;
+mod databases;
+mod errors;
+mod jobs;

@@ -1,0 +1,130 @@
+//! Customers, their consents and their vehicles.
+
+use serde_json::{Value, json};
+use tests::{TestApp, estate};
+
+#[test]
+fn a_customer_is_kept_as_given_and_changed_by_merge_patch() {
+    let app = TestApp::start();
+    let shop = app.shop("Shine");
+    let given = json!({
+        "name": "Ada Ångström", "email": "ada@example.test", "phone": "+43 1 555 0100", "time_zone": "Europe/Lisbon",
+        "site": { "latitude": 48.2, "longitude": 16.37, "drain": "sewer", "tap": true, "shade": [{ "from": "08:00:00", "to": "11:00:00" }] }
+    });
+    let made = shop.owner.post("/v1/customers", &given);
+    let path = made.header("location").to_owned();
+    let customer = made.expect(201);
+    assert_eq!(made.header("etag"), "\"1\"");
+    for (field, value) in given.as_object().expect("fields") {
+        if field != "site" {
+            assert_eq!(&customer[field], value, "{field}");
+        }
+    }
+    assert_eq!(customer["site"]["shade"], given["site"]["shade"]);
+    assert_eq!(customer["created_at"], "2026-05-04T06:00:00Z");
+    assert_eq!(shop.owner.get(&path).expect(200), customer);
+
+    let changed = shop.owner.patch(&path, &json!({ "phone": null, "site": { "tap": null, "mains": true } }));
+    let changed = changed.expect(200);
+    assert_eq!(changed.get("phone"), None);
+    assert_eq!((changed["site"].get("tap"), &changed["site"]["mains"]), (None, &json!(true)));
+    assert_eq!((&changed["site"]["drain"], &changed["rev"]), (&json!("sewer"), &json!(2)));
+
+    shop.owner.patch(&path, &json!({ "name": null })).refused_at("/name", "missing_field");
+    shop.owner.patch(&path, &json!({ "id": "x" })).refused_at("/id", "unknown_field");
+    shop.owner
+        .patch(&path, &json!({ "site": { "latitude": 100 } }))
+        .refused_at("/site/latitude", "out_of_range");
+    let stale = [("content-type", "application/merge-patch+json"), ("if-match", "\"1\"")];
+    shop.owner.send("PATCH", &path, &stale, b"{\"name\":\"B\"}").problem(412, "stale");
+    assert_eq!(shop.owner.get(&path).expect(200), changed, "nothing was stored");
+}
+
+/// Of 16 clients that each count up under If-Match, exactly those that were told 200 have counted.
+#[test]
+fn writers_who_name_the_revision_lose_no_update() {
+    let app = TestApp::start();
+    let shop = app.shop("Shine");
+    let path = format!("/v1/customers/{}", shop.customer("0"));
+    let stored: usize = std::thread::scope(|scope| {
+        let writers: Vec<_> = (0..16).map(|_| scope.spawn(|| count_up(&shop.owner, &path))).collect();
+        writers.into_iter().map(|writer| writer.join().expect("a writer")).sum()
+    });
+    let customer = shop.owner.get(&path).expect(200);
+    assert_eq!(customer["name"], stored.to_string());
+    assert_eq!(customer["rev"], stored + 1);
+    assert!(stored >= 3, "the first of each round gets through");
+}
+
+fn count_up(client: &tests::Client, path: &str) -> usize {
+    let mut stored = 0;
+    for _ in 0..3 {
+        let before = client.get(path);
+        let count: usize =
+            before.expect(200)["name"].as_str().and_then(|name| name.parse().ok()).expect("a count");
+        let headers = [("content-type", "application/merge-patch+json"), ("if-match", before.header("etag"))];
+        let body = json!({ "name": (count + 1).to_string() }).to_string();
+        match client.send("PATCH", path, &headers, body.as_bytes()).status {
+            200 => stored += 1,
+            412 => {}
+            status => panic!("answered {status}"),
+        }
+    }
+    stored
+}
+
+#[test]
+fn lists_go_page_by_page_through_everything_once() {
+    let app = TestApp::start();
+    let shop = app.shop("Shine");
+    let mut made: Vec<String> = (0..7).map(|n| shop.customer(&format!("Customer {n}"))).collect();
+    let mut seen = Vec::new();
+    let mut cursor = String::new();
+    loop {
+        let page = shop.owner.get(&format!("/v1/customers?limit=3{cursor}")).expect(200);
+        let items = page["items"].as_array().expect("items").clone();
+        assert!(items.len() <= 3);
+        seen.extend(items.iter().map(|item| item["id"].as_str().expect("an id").to_owned()));
+        match page["next_cursor"].as_str() {
+            Some(next) => cursor = format!("&cursor={next}"),
+            None => break,
+        }
+    }
+    made.sort();
+    assert_eq!(seen, made);
+}
+
+#[test]
+fn consents_are_a_history() {
+    let app = TestApp::start();
+    let shop = app.shop("Shine");
+    let path = format!("/v1/customers/{}/consents", shop.customer("A"));
+    let line = |given: bool, source: &str| json!({ "channel": "mail", "purpose": "maintenance", "given": given, "source": source });
+    shop.owner.post(&path, &line(true, "signed form")).expect(201);
+    shop.owner.post(&path, &line(false, "reply STOP")).expect(201);
+    let items = shop.owner.get(&path).expect(200)["items"].clone();
+    let told: Vec<(&Value, &Value)> =
+        items.as_array().expect("items").iter().map(|item| (&item["given"], &item["source"])).collect();
+    assert_eq!(told, [(&json!(true), &json!("signed form")), (&json!(false), &json!("reply STOP"))]);
+    let mut fax = line(true, "x");
+    fax["channel"] = json!("fax");
+    shop.owner.post(&path, &fax).refused_at("/channel", "unknown_word");
+}
+
+#[test]
+fn a_vehicle_belongs_to_a_customer() {
+    let app = TestApp::start();
+    let shop = app.shop("Shine");
+    let customer = shop.customer("A");
+    let made = shop.owner.post("/v1/vehicles", &estate(&customer)).expect(201);
+    let list = format!("/v1/customers/{customer}/vehicles");
+    assert_eq!(shop.owner.get(&list).expect(200)["items"][0], made);
+    assert_eq!(made["document"]["class"], "estate");
+    let path = format!("/v1/vehicles/{}", made["id"].as_str().expect("an id"));
+    let coat = json!({ "protection": "sealant", "applied_on": "2026-04-01" });
+    let coated = shop.owner.patch(&path, &json!({ "document": { "coats": [coat] } }));
+    assert_eq!(coated.expect(200)["document"]["coats"][0]["applied_on"], "2026-04-01");
+    shop.owner
+        .patch(&path, &json!({ "document": { "class": "spaceship" } }))
+        .refused_at("/document/class", "unknown_word");
+}

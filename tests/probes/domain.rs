@@ -32,6 +32,11 @@ pub fn panics(grade: Option<u8>, ratio: Result<u8, u8>) -> u8 {
     dbg!(ratio) // refused
 }
 
+pub fn first(name: &str) -> &str {
+    &name[..1] // refused
+}
+
+#[allow(dead_code)] // refused
 pub fn read(byte: *const u8) -> u8 {
     unsafe { byte.read() } // refused
 }

@@ -1,1 +1,19 @@
-//! The API.
+//! HTTP, database, clock and mail around the rules of the trade in `domain`.
+//!
+//! Reading order: [`routes`] (what can be asked), [`app`] (what every request has at hand), [`auth`] (who may),
+//! [`db`] (what is stored), [`edge`] (what happens to every request).
+
+pub mod app;
+pub mod auth;
+pub mod check;
+pub mod clock;
+pub mod commands;
+pub mod config;
+pub mod db;
+pub mod edge;
+pub mod error;
+pub mod extract;
+pub mod openapi;
+pub mod page;
+pub mod routes;
+pub mod serve;

@@ -1,0 +1,116 @@
+//! What every request and task has at hand, and the two ways to the database.
+
+use crate::auth::tokens::Keys;
+use crate::auth::{self, Caller};
+use crate::clock::Clock;
+use crate::config::Config;
+use crate::db::{Database, Db, OpenError};
+use crate::error::ApiError;
+use std::sync::Arc;
+use tokio::sync::{OwnedSemaphorePermit, Semaphore};
+
+/// Password hashes computed at the same time: each takes 46 MiB.
+const HASHING_THREADS: usize = 2;
+
+#[derive(Clone)]
+pub struct App {
+    pub config: Arc<Config>,
+    pub clock: Clock,
+    pub keys: Arc<Keys>,
+    pub database: Database,
+    /// As many as there are connections, so that no blocking thread ever waits for one.
+    connections: Arc<Semaphore>,
+    /// SQLite has one writer: those who wait for it wait here, in order, and hold no connection meanwhile.
+    writer: Option<Arc<Semaphore>>,
+    hashing: Arc<Semaphore>,
+}
+
+impl App {
+    /// Opens the database, brings it up to date and loads (or makes) the signing key.
+    pub fn open(config: Config, clock: Clock) -> Result<App, OpenError> {
+        let location = config.location();
+        let database = Database::open(&location, config.pool_size)?;
+        database.migrate()?;
+        let keys =
+            Keys::load(&database, &config, clock.now()).map_err(|e| OpenError::Migrate(e.to_string()))?;
+        Ok(App {
+            connections: Arc::new(Semaphore::new(config.pool_size as usize)),
+            writer: location.is_sqlite().then(|| Arc::new(Semaphore::new(1))),
+            hashing: Arc::new(Semaphore::new(HASHING_THREADS)),
+            config: Arc::new(config),
+            clock,
+            keys: Arc::new(keys),
+            database,
+        })
+    }
+
+    /// Reads on behalf of `caller`, whose login and role are looked up again first.
+    pub async fn read<T: Send + 'static>(
+        &self,
+        caller: &Caller,
+        work: impl FnOnce(&mut Db<'_>) -> Result<T, ApiError> + Send + 'static,
+    ) -> Result<T, ApiError> {
+        let (database, caller, now) = (self.database.clone(), caller.clone(), self.clock.now());
+        let connection = permit(&self.connections).await?;
+        blocking(vec![connection], move || {
+            database.read(caller.shop, now, |db| {
+                auth::admit(db, &caller)?;
+                work(db)
+            })
+        })
+        .await
+    }
+
+    /// Changes things on behalf of `caller`, in one transaction: the only way to write.
+    pub async fn write<T: Send + 'static>(
+        &self,
+        caller: &Caller,
+        work: impl FnOnce(&mut Db<'_>) -> Result<T, ApiError> + Send + 'static,
+    ) -> Result<T, ApiError> {
+        let (database, caller, now) = (self.database.clone(), caller.clone(), self.clock.now());
+        let mut permits = Vec::with_capacity(2);
+        if let Some(writer) = &self.writer {
+            permits.push(permit(writer).await?);
+        }
+        permits.push(permit(&self.connections).await?);
+        blocking(permits, move || {
+            database.write(caller.shop, now, |db| {
+                auth::admit(db, &caller)?;
+                work(db)
+            })
+        })
+        .await
+    }
+
+    /// Runs the slow hash of a password on one of the few threads that may.
+    pub async fn hashing<T: Send + 'static>(
+        &self,
+        work: impl FnOnce() -> Result<T, ApiError> + Send + 'static,
+    ) -> Result<T, ApiError> {
+        blocking(vec![permit(&self.hashing).await?], work).await
+    }
+}
+
+async fn permit(semaphore: &Arc<Semaphore>) -> Result<OwnedSemaphorePermit, ApiError> {
+    semaphore.clone().acquire_owned().await.map_err(|e| ApiError::Internal(e.to_string()))
+}
+
+/// The permits are given back when the work is done, even if the request was dropped before.
+async fn blocking<T: Send + 'static>(
+    permits: Vec<OwnedSemaphorePermit>,
+    work: impl FnOnce() -> Result<T, ApiError> + Send + 'static,
+) -> Result<T, ApiError> {
+    let run = tokio::task::spawn_blocking(move || {
+        let outcome = work();
+        drop(permits);
+        outcome
+    });
+    run.await.map_err(|e| ApiError::Internal(format!("panic: {}", panic_text(e))))?
+}
+
+fn panic_text(error: tokio::task::JoinError) -> String {
+    match error.try_into_panic() {
+        Ok(payload) => crate::edge::panic_text(&*payload),
+        Err(error) => error.to_string(),
+    }
+}

@@ -1,0 +1,100 @@
+//! Who may use which route: one table, no blank cell. A route that is not listed here answers nobody.
+//!
+//! Within a route a technician sees only their own work ([`super::Caller::only_own_work`]).
+
+use super::{Caller, Role, Scope, Who};
+use crate::error::ApiError;
+use actix_web::http::Method;
+
+const O: u8 = 1;
+const D: u8 = 2;
+const L: u8 = 4;
+const T: u8 = 8;
+/// The office.
+const OD: u8 = O | D;
+/// All who plan or lead work.
+const ODL: u8 = O | D | L;
+/// Everybody in the shop.
+const ALL: u8 = O | D | L | T;
+
+/// One route: method, address, roles that may use it, scope that lets a partner app use it.
+pub type Row = (&'static str, &'static str, u8, Option<Scope>);
+
+/// Every route that needs a caller.
+pub const TABLE: &[Row] = &[
+    ("GET", "/v1/shop", ALL, None),
+    ("PATCH", "/v1/shop", O, None),
+    ("GET", "/v1/people", ODL, None),
+    ("POST", "/v1/people", O, None),
+    ("GET", "/v1/me", ALL, None),
+    ("GET", "/v1/people/{id}", ODL, None),
+    ("PATCH", "/v1/people/{id}", O, None),
+    ("PUT", "/v1/people/{id}/password", O, None),
+    ("POST", "/v1/people/{id}/disable", O, None),
+    ("POST", "/v1/people/{id}/enable", O, None),
+    ("GET", "/v1/partner-apps", O, None),
+    ("POST", "/v1/partner-apps", O, None),
+    ("POST", "/v1/partner-apps/{id}/disable", O, None),
+    ("GET", "/v1/customers", ODL, None),
+    ("POST", "/v1/customers", OD, None),
+    ("GET", "/v1/customers/{id}", ALL, None),
+    ("PATCH", "/v1/customers/{id}", OD, None),
+    ("GET", "/v1/customers/{id}/consents", OD, None),
+    ("POST", "/v1/customers/{id}/consents", OD, None),
+    ("GET", "/v1/customers/{id}/vehicles", ALL, None),
+    ("GET", "/v1/vehicles", ODL, None),
+    ("POST", "/v1/vehicles", OD, None),
+    ("GET", "/v1/vehicles/{id}", ALL, None),
+    ("PATCH", "/v1/vehicles/{id}", ODL, None),
+    ("GET", "/v1/vans", ALL, None),
+    ("POST", "/v1/vans", OD, None),
+    ("GET", "/v1/vans/{id}", ALL, None),
+    ("PATCH", "/v1/vans/{id}", OD, None),
+    ("GET", "/v1/jobs", ALL, None),
+    ("POST", "/v1/jobs", OD, None),
+    ("GET", "/v1/jobs/{id}", ALL, None),
+    ("PATCH", "/v1/jobs/{id}", OD, None),
+    ("PUT", "/v1/jobs/{id}/assignment", OD, None),
+    ("POST", "/v1/jobs/{id}/cancel", OD, None),
+];
+
+/// Routes that answer without a token.
+pub const OPEN: &[(&str, &str)] = &[
+    ("GET", "/health"),
+    ("GET", "/openapi.json"),
+    ("POST", "/v1/login"),
+    ("POST", "/v1/token"),
+    ("POST", "/v1/logout"),
+    ("POST", "/oauth/token"),
+];
+
+/// The roles and the scope that may use a route, in words, for the documentation.
+pub fn words(row: &Row) -> String {
+    let roles = [(O, "owner"), (D, "dispatcher"), (L, "lead"), (T, "technician")];
+    let roles: Vec<&str> = roles.iter().filter(|(bit, _)| row.2 & bit != 0).map(|(_, word)| *word).collect();
+    match row.3 {
+        Some(scope) => format!("{}; partner apps with the scope {}", roles.join(", "), scope.word()),
+        None => roles.join(", "),
+    }
+}
+
+pub fn check(method: &Method, path: &str, caller: &Caller) -> Result<(), ApiError> {
+    let row = TABLE.iter().find(|row| row.0 == method.as_str() && row.1 == path);
+    let (_, _, roles, scope) = row.ok_or(ApiError::Forbidden("this route is open to nobody"))?;
+    match &caller.who {
+        Who::House => Ok(()),
+        Who::Person { role, .. } if roles & bit(*role) != 0 => Ok(()),
+        Who::Person { .. } => Err(ApiError::Forbidden("your role may not do this")),
+        Who::App { scopes, .. } if scope.is_some_and(|scope| scopes.contains(&scope)) => Ok(()),
+        Who::App { .. } => Err(ApiError::Forbidden("the scope of this app does not allow it")),
+    }
+}
+
+fn bit(role: Role) -> u8 {
+    match role {
+        Role::Owner => O,
+        Role::Dispatcher => D,
+        Role::Lead => L,
+        Role::Technician => T,
+    }
+}

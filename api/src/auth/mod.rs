@@ -1,0 +1,152 @@
+//! Who is calling, and whether they may.
+
+pub mod access;
+pub mod passwords;
+pub mod tokens;
+
+use crate::app::App;
+use crate::db::kinds::Id;
+use crate::db::{Db, logins, partner_apps};
+use crate::error::ApiError;
+use actix_web::dev::Payload;
+use actix_web::http::header;
+use actix_web::web::Data;
+use actix_web::{FromRequest, HttpRequest};
+use serde::{Deserialize, Serialize};
+use std::future::{Ready, ready};
+use utoipa::ToSchema;
+
+/// What a person may do in the shop; `access` has the table.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Role {
+    Owner,
+    Dispatcher,
+    /// Leads a crew on site.
+    Lead,
+    Technician,
+}
+
+/// What a partner app may do.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub enum Scope {
+    #[serde(rename = "plans:read")]
+    PlansRead,
+    #[serde(rename = "upkeep:read")]
+    UpkeepRead,
+    #[serde(rename = "offers:write")]
+    OffersWrite,
+    #[serde(rename = "webhooks")]
+    Webhooks,
+}
+
+impl Scope {
+    pub fn from_word(word: &str) -> Option<Scope> {
+        serde_json::from_value(serde_json::Value::String(word.to_owned())).ok()
+    }
+
+    pub fn word(self) -> &'static str {
+        match self {
+            Scope::PlansRead => "plans:read",
+            Scope::UpkeepRead => "upkeep:read",
+            Scope::OffersWrite => "offers:write",
+            Scope::Webhooks => "webhooks",
+        }
+    }
+}
+
+/// On whose behalf something is read or written, and in which shop.
+#[derive(Debug, Clone)]
+pub struct Caller {
+    pub shop: Id,
+    pub who: Who,
+}
+
+#[derive(Debug, Clone)]
+pub enum Who {
+    Person {
+        id: Id,
+        role: Role,
+        login: Id,
+    },
+    App {
+        id: Id,
+        scopes: Vec<Scope>,
+    },
+    /// The house itself: logins, tasks, commands.
+    House,
+}
+
+impl Caller {
+    pub(crate) fn house(shop: Id) -> Caller {
+        Caller { shop, who: Who::House }
+    }
+
+    /// The person calling; partner apps are refused.
+    pub fn person(&self) -> Result<Id, ApiError> {
+        match self.who {
+            Who::Person { id, .. } => Ok(id),
+            _ => Err(ApiError::Forbidden("only a person may do this")),
+        }
+    }
+
+    /// The technician who sees only their own work; none for every other caller.
+    pub fn only_own_work(&self) -> Option<Id> {
+        match self.who {
+            Who::Person { id, role: Role::Technician, .. } => Some(id),
+            _ => None,
+        }
+    }
+}
+
+impl FromRequest for Caller {
+    type Error = ApiError;
+    type Future = Ready<Result<Caller, ApiError>>;
+
+    fn from_request(request: &HttpRequest, _: &mut Payload) -> Self::Future {
+        ready(identify(request))
+    }
+}
+
+/// The caller as the token says; then the table says whether they may use this route.
+fn identify(request: &HttpRequest) -> Result<Caller, ApiError> {
+    let app = request.app_data::<Data<App>>().ok_or_else(|| ApiError::Internal("no app data".into()))?;
+    let mut headers = request.headers().get_all(header::AUTHORIZATION);
+    let (Some(header), None) = (headers.next(), headers.next()) else {
+        return Err(ApiError::Unauthenticated("send one header `Authorization: Bearer <access token>`"));
+    };
+    let token = header
+        .to_str()
+        .ok()
+        .and_then(|text| text.split_once(' '))
+        .filter(|(scheme, _)| scheme.eq_ignore_ascii_case("bearer"))
+        .map(|(_, token)| token.trim())
+        .ok_or(ApiError::Unauthenticated("send one header `Authorization: Bearer <access token>`"))?;
+    let claims = app.keys.verify(token, app.clock.now())?;
+    let who = match (claims.sid, claims.role, claims.scope) {
+        (Some(login), Some(role), None) => Who::Person { id: claims.sub, role, login },
+        (None, None, Some(scopes)) => Who::App {
+            id: claims.sub,
+            scopes: scopes.split_whitespace().filter_map(Scope::from_word).collect(),
+        },
+        _ => return Err(ApiError::Unauthenticated("the access token is not valid")),
+    };
+    let caller = Caller { shop: claims.shop, who };
+    access::check(request.method(), request.match_pattern().as_deref().unwrap_or(""), &caller)?;
+    Ok(caller)
+}
+
+/// A token tells who somebody was minutes ago; this asks the database whether it still holds.
+pub(crate) fn admit(db: &mut Db<'_>, caller: &Caller) -> Result<(), ApiError> {
+    let holds = match &caller.who {
+        Who::House => true,
+        Who::Person { id, role, login } => logins::live_role(db, *login, *id)? == Some(*role),
+        Who::App { id, .. } => partner_apps::is_enabled(db, *id)?,
+    };
+    if holds { Ok(()) } else { Err(ApiError::Unauthenticated("the login has ended")) }
+}
+
+/// Fills with random bytes of the operating system's generator.
+pub(crate) fn random(bytes: &mut [u8]) -> Result<(), ApiError> {
+    aws_lc_rs::rand::fill(bytes).map_err(|e| ApiError::Internal(format!("random bytes: {e}")))
+}

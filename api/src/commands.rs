@@ -1,0 +1,135 @@
+//! What the command line can do.
+
+use crate::app::App;
+use crate::auth::{Role, passwords};
+use crate::check::check;
+use crate::clock::Clock;
+use crate::config::Config;
+use crate::db::kinds::{Doc, Id, Word};
+use crate::db::people::{self, PersonFields};
+use crate::db::shops::{self, ShopFields, ShopSettings};
+use crate::error::ApiError;
+use crate::serve::serve;
+use std::io::{BufRead, IsTerminal, Write};
+use std::net::TcpListener;
+
+/// A command failed; the text is for the person at the terminal.
+#[derive(Debug, thiserror::Error)]
+pub enum CommandError {
+    #[error(transparent)]
+    Open(#[from] crate::db::OpenError),
+    #[error("cannot listen on {0}: {1}. Is another program using the port? Choose one with --listen.")]
+    Listen(String, std::io::Error),
+    #[error("{0}")]
+    Io(#[from] std::io::Error),
+    #[error("{0}")]
+    Refused(#[from] ApiError),
+    #[error("{0}")]
+    Other(String),
+}
+
+/// Serves the API until it is told to stop.
+pub fn run_serve(config: Config) -> Result<(), CommandError> {
+    let listener =
+        TcpListener::bind(&config.listen).map_err(|e| CommandError::Listen(config.listen.clone(), e))?;
+    let app = App::open(config, Clock::System)?;
+    tracing::info!(address = %listener.local_addr()?, database = app.database.location().shown(), "serving");
+    actix_web::rt::System::new().block_on(async { serve(&app, listener)?.await })?;
+    Ok(())
+}
+
+/// Brings the tables up to date.
+pub fn run_migrate(config: Config) -> Result<(), CommandError> {
+    let app = App::open(config, Clock::System)?;
+    println!("{} is up to date.", app.database.location().shown());
+    Ok(())
+}
+
+/// Prints the OpenAPI document.
+pub fn run_openapi() -> Result<(), CommandError> {
+    std::io::stdout().write_all(crate::openapi::document_text().as_bytes())?;
+    Ok(())
+}
+
+/// A new shop and its first owner.
+#[derive(Debug, Clone, clap::Args)]
+pub struct NewShop {
+    /// Name of the shop.
+    #[arg(long)]
+    pub name: String,
+    /// Its time zone, an IANA name such as Europe/Vienna.
+    #[arg(long)]
+    pub time_zone: String,
+    /// Language of messages to customers.
+    #[arg(long, default_value = "en")]
+    pub language: String,
+    /// Name of the owner.
+    #[arg(long, default_value = "Owner")]
+    pub owner_name: String,
+    /// Mail address with which the owner logs in.
+    #[arg(long)]
+    pub owner_email: String,
+    /// The owner's password; better by the environment, or typed in when asked.
+    #[arg(long, env = "LUSTRUM_OWNER_PASSWORD", hide_env_values = true)]
+    pub owner_password: Option<String>,
+}
+
+/// Creates a shop with its owner and prints their ids.
+pub fn run_create_shop(config: Config, new: NewShop) -> Result<(), CommandError> {
+    let password = match new.owner_password.clone() {
+        Some(password) => password,
+        None => ask_password()?,
+    };
+    let app = App::open(config, Clock::System)?;
+    let (shop, owner) = create_shop(&app, &new, &password)?;
+    println!("shop  {shop}\nowner {owner} ({})", new.owner_email);
+    Ok(())
+}
+
+/// Creates a shop with its owner; gives the ids of both.
+pub fn create_shop(app: &App, new: &NewShop, password: &str) -> Result<(Id, Id), ApiError> {
+    let now = app.clock.now();
+    let shop = Id::new(now);
+    let fields = ShopFields {
+        name: new.name.clone(),
+        time_zone: new.time_zone.clone(),
+        language: new.language.clone(),
+        settings: Doc(ShopSettings::default()),
+    };
+    let owner = PersonFields {
+        name: new.owner_name.clone(),
+        email: new.owner_email.trim().to_lowercase(),
+        role: Word(Role::Owner),
+        skills: Doc(Vec::new()),
+        trainee: false,
+        hours: Doc(Vec::new()),
+        home_van: None,
+    };
+    check(&fields)?;
+    check(&owner)?;
+    if !passwords::LENGTH.contains(&password.chars().count()) {
+        return Err(ApiError::field(
+            "/owner_password",
+            "out_of_range",
+            "the password needs 10 to 128 characters",
+        ));
+    }
+    let hash = passwords::hash_now(password)?;
+    app.database.write(shop, now, |db| {
+        shops::insert(db, &fields)?;
+        let id = Id::new(now);
+        people::insert(db, id, &owner, Some(&hash))?;
+        Ok((shop, id))
+    })
+}
+
+fn ask_password() -> Result<String, CommandError> {
+    let stdin = std::io::stdin();
+    if stdin.is_terminal() {
+        eprint!("Password of the owner (it will be visible): ");
+        std::io::stderr().flush()?;
+    }
+    let mut line = String::new();
+    stdin.lock().read_line(&mut line)?;
+    Ok(line.trim_end_matches(['\r', '\n']).to_owned())
+}

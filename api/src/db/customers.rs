@@ -1,0 +1,228 @@
+//! Customers and what they allowed.
+
+use super::Db;
+use super::kinds::{Doc, Id, Instant, Word};
+use super::schema::{consent, customer, job, job_technician};
+use crate::check::{Check, Checker};
+use diesel::prelude::*;
+use domain::site::Site;
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
+
+/// What the office can set about a customer.
+#[derive(
+    Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema, Queryable, Selectable, Insertable, AsChangeset,
+)]
+#[serde(deny_unknown_fields)]
+#[diesel(table_name = customer, treat_none_as_null = true)]
+pub struct CustomerFields {
+    #[schema(min_length = 1, max_length = 120)]
+    pub name: String,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(format = "email", max_length = 254)]
+    pub email: Option<String>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(min_length = 1, max_length = 40)]
+    pub phone: Option<String>,
+    /// Language tag for messages; absent: the shop's.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub language: Option<String>,
+    /// IANA name; absent: the shop's.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub time_zone: Option<String>,
+    /// The address as far as the work cares.
+    #[serde(default)]
+    #[schema(value_type = Site)]
+    pub site: Doc<Site>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 2000)]
+    pub note: Option<String>,
+    /// While a complaint is open nothing is sent but what concerns it.
+    #[serde(default)]
+    pub complaint_open: bool,
+}
+
+#[derive(Debug, Clone, Serialize, ToSchema, Queryable, Selectable)]
+#[diesel(table_name = customer)]
+pub struct Customer {
+    pub id: Id,
+    pub rev: i32,
+    pub created_at: Instant,
+    #[serde(flatten)]
+    #[diesel(embed)]
+    pub fields: CustomerFields,
+}
+
+/// By which way a message goes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Channel {
+    Mail,
+    Text,
+    Phone,
+}
+
+/// What a message is for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Purpose {
+    Appointment,
+    Maintenance,
+    Aftercare,
+}
+
+/// A consent given or withdrawn.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema, Queryable, Selectable, Insertable)]
+#[serde(deny_unknown_fields)]
+#[diesel(table_name = consent)]
+pub struct ConsentFields {
+    #[schema(value_type = Channel)]
+    pub channel: Word<Channel>,
+    #[schema(value_type = Purpose)]
+    pub purpose: Word<Purpose>,
+    pub given: bool,
+    /// How it was told: `signed form`, `by phone`, `reply STOP`, ...
+    #[schema(min_length = 1, max_length = 200)]
+    pub source: String,
+}
+
+/// One line of a customer's consent history; the newest of a channel and purpose is in force.
+#[derive(Debug, Clone, Serialize, ToSchema, Queryable, Selectable)]
+#[diesel(table_name = consent)]
+pub struct Consent {
+    pub id: Id,
+    pub at: Instant,
+    #[serde(flatten)]
+    #[diesel(embed)]
+    pub fields: ConsentFields,
+}
+
+impl Check for CustomerFields {
+    fn check(&self, found: &mut Checker) {
+        found.line("name", &self.name, 120);
+        if let Some(email) = &self.email {
+            found.email("email", email);
+        }
+        found.line_if_given("phone", self.phone.as_deref(), 40);
+        if let Some(language) = &self.language {
+            found.language("language", language);
+        }
+        if let Some(zone) = &self.time_zone {
+            found.time_zone("time_zone", zone);
+        }
+        found.note("note", self.note.as_deref(), 2000);
+        found.within("site", |found| self.site.0.check(found));
+    }
+}
+
+impl Check for Site {
+    fn check(&self, found: &mut Checker) {
+        found.range_if_given("latitude", self.latitude, -90.0, 90.0);
+        found.range_if_given("longitude", self.longitude, -180.0, 180.0);
+        found.range_if_given("heading_deg", self.heading_deg, 0.0, 360.0);
+        found.range_if_given("hardness_mg_l", self.hardness_mg_l, 0.0, 2000.0);
+        found.range_if_given("water_restriction", self.water_restriction, 0, 3);
+        found.range_if_given("people_downwind_m", self.people_downwind_m, 0.0, 1e6);
+        found.range_if_given("next_vehicle_m", self.next_vehicle_m, 0.0, 1e6);
+        found.note("access_note", self.access_note.as_deref(), 1000);
+        found.at_most("shade", &self.shade, 24);
+        for (i, hours) in self.shade.iter().enumerate() {
+            if hours.to <= hours.from {
+                found.refuse(format!("shade/{i}/to"), "ends_before_start", "must be later than from");
+            }
+        }
+        if self.machine_hours.is_some_and(|hours| hours.to <= hours.from) {
+            found.refuse("machine_hours/to", "ends_before_start", "must be later than from");
+        }
+    }
+}
+
+impl Check for ConsentFields {
+    fn check(&self, found: &mut Checker) {
+        found.line("source", &self.source, 200);
+    }
+}
+
+pub fn insert(db: &mut Db<'_>, id: Id, fields: &CustomerFields) -> QueryResult<()> {
+    let made = (
+        customer::shop.eq(db.shop),
+        customer::id.eq(id),
+        fields,
+        customer::rev.eq(1),
+        customer::created_at.eq(db.now),
+    );
+    diesel::insert_into(customer::table).values(made).execute(db.conn).map(|_| ())
+}
+
+pub fn find(db: &mut Db<'_>, id: Id) -> QueryResult<Option<Customer>> {
+    customer::table.find((db.shop, id)).select(Customer::as_select()).first(db.conn).optional()
+}
+
+/// By id, which is by the time they were added.
+pub fn list(db: &mut Db<'_>, after: Option<Id>, limit: i64) -> QueryResult<Vec<Customer>> {
+    let mut rows = customer::table.filter(customer::shop.eq(db.shop)).into_boxed();
+    if let Some(after) = after {
+        rows = rows.filter(customer::id.gt(after));
+    }
+    rows.order(customer::id).limit(limit).select(Customer::as_select()).load(db.conn)
+}
+
+/// Stores the fields if the customer still has the revision `seen`.
+pub fn update(db: &mut Db<'_>, id: Id, seen: i32, fields: &CustomerFields) -> QueryResult<bool> {
+    let row = customer::table.find((db.shop, id)).filter(customer::rev.eq(seen));
+    Ok(diesel::update(row).set((fields, customer::rev.eq(seen + 1))).execute(db.conn)? == 1)
+}
+
+/// The time zones of these customers, as far as they have one of their own.
+pub fn time_zones(db: &mut Db<'_>, ids: &[Id]) -> QueryResult<Vec<(Id, Option<String>)>> {
+    customer::table
+        .filter(customer::shop.eq(db.shop).and(customer::id.eq_any(ids.to_vec())))
+        .select((customer::id, customer::time_zone))
+        .load(db.conn)
+}
+
+/// True if the technician is on a job of this customer.
+pub fn is_served_by(db: &mut Db<'_>, id: Id, technician: Id) -> QueryResult<bool> {
+    let found: Option<Id> = job::table
+        .inner_join(
+            job_technician::table.on(job_technician::shop.eq(job::shop).and(job_technician::job.eq(job::id))),
+        )
+        .filter(job::shop.eq(db.shop).and(job::customer.eq(id)).and(job_technician::person.eq(technician)))
+        .filter(job::status.ne("cancelled"))
+        .select(job::id)
+        .first(db.conn)
+        .optional()?;
+    Ok(found.is_some())
+}
+
+pub fn insert_consent(db: &mut Db<'_>, of: Id, id: Id, fields: &ConsentFields) -> QueryResult<()> {
+    let made = (
+        consent::shop.eq(db.shop),
+        consent::customer.eq(of),
+        consent::id.eq(id),
+        fields,
+        consent::at.eq(db.now),
+    );
+    diesel::insert_into(consent::table).values(made).execute(db.conn).map(|_| ())
+}
+
+/// The history, oldest first.
+pub fn consents(db: &mut Db<'_>, of: Id) -> QueryResult<Vec<Consent>> {
+    consent::table
+        .filter(consent::shop.eq(db.shop).and(consent::customer.eq(of)))
+        .order((consent::at, consent::id))
+        .select(Consent::as_select())
+        .load(db.conn)
+}
+
+/// True if messages for `purpose` may go by `channel` now.
+pub fn allows(db: &mut Db<'_>, of: Id, channel: Channel, purpose: Purpose) -> QueryResult<bool> {
+    let latest: Option<bool> = consent::table
+        .filter(consent::shop.eq(db.shop).and(consent::customer.eq(of)))
+        .filter(consent::channel.eq(Word(channel)).and(consent::purpose.eq(Word(purpose))))
+        .order((consent::at.desc(), consent::id.desc()))
+        .select(consent::given)
+        .first(db.conn)
+        .optional()?;
+    Ok(latest.unwrap_or(false))
+}

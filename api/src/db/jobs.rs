@@ -1,0 +1,256 @@
+//! Jobs: the customer's work, and who goes.
+
+use super::Db;
+use super::kinds::{Doc, Id, Instant, Word};
+use super::schema::{job, job_technician};
+use crate::check::{Check, Checker};
+use chrono::TimeDelta;
+use diesel::prelude::*;
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
+use utoipa::ToSchema;
+
+/// Longest window that can be promised, in days.
+const LONGEST_WINDOW_DAYS: i64 = 31;
+
+/// What the office can set about a job.
+#[derive(
+    Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema, Queryable, Selectable, Insertable, AsChangeset,
+)]
+#[serde(deny_unknown_fields)]
+#[diesel(table_name = job, treat_none_as_null = true)]
+pub struct JobFields {
+    pub vehicle: Id,
+    /// Package code of the handbook, for instance `P2`.
+    #[schema(min_length = 1, max_length = 20)]
+    pub package: String,
+    /// Optional steps of the package that the customer wants.
+    #[serde(default)]
+    #[schema(value_type = Vec<String>, max_items = 40)]
+    pub options: Doc<Vec<String>>,
+    /// The window promised to the customer: the work starts in it.
+    pub window_from: Instant,
+    /// Later than `window_from`, by 31 days at most.
+    pub window_to: Instant,
+    /// Soiling the customer told when booking: 0 none to 4 exceptional.
+    #[serde(default = "typical")]
+    #[schema(minimum = 0, maximum = 4)]
+    pub booked_grade: i32,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 2000)]
+    pub note: Option<String>,
+}
+
+fn typical() -> i32 {
+    2
+}
+
+/// Which van goes, when and with whom.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Assignment {
+    pub van: Option<Id>,
+    /// Planned start, inside the window.
+    pub start_at: Option<Instant>,
+    #[serde(default)]
+    #[schema(max_items = 12)]
+    pub technicians: Vec<Id>,
+}
+
+/// How far a job has come.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum JobStatus {
+    Booked,
+    Planned,
+    Started,
+    Finished,
+    Cancelled,
+}
+
+/// A job as stored; who goes with it is in a table of its own.
+#[derive(Debug, Clone, Serialize, ToSchema, Queryable, Selectable)]
+#[schema(as = StoredJob)]
+#[diesel(table_name = job)]
+pub struct Job {
+    pub id: Id,
+    pub rev: i32,
+    pub created_at: Instant,
+    pub customer: Id,
+    #[schema(value_type = JobStatus)]
+    pub status: Word<JobStatus>,
+    pub van: Option<Id>,
+    pub start_at: Option<Instant>,
+    pub finished_at: Option<Instant>,
+    #[serde(flatten)]
+    #[diesel(embed)]
+    pub fields: JobFields,
+}
+
+/// Which jobs to list; every absent value allows all.
+#[derive(Debug, Clone, Default, Serialize)]
+pub struct JobFilter {
+    /// Windows that end later.
+    pub from: Option<Instant>,
+    /// Windows that begin earlier.
+    pub to: Option<Instant>,
+    pub status: Option<JobStatus>,
+    pub van: Option<Id>,
+    pub vehicle: Option<Id>,
+    pub customer: Option<Id>,
+    pub technician: Option<Id>,
+}
+
+impl Check for JobFields {
+    fn check(&self, found: &mut Checker) {
+        found.line("package", &self.package, 20);
+        found.at_most("options", &self.options.0, 40);
+        for (i, option) in self.options.0.iter().enumerate() {
+            found.within("options", |found| found.line(&i.to_string(), option, 40));
+        }
+        if self.window_to <= self.window_from {
+            found.refuse("window_to", "ends_before_start", "must be later than window_from");
+        } else if self.window_to > self.window_from.plus(TimeDelta::days(LONGEST_WINDOW_DAYS)) {
+            found.refuse(
+                "window_to",
+                "out_of_range",
+                format!("a window has at most {LONGEST_WINDOW_DAYS} days"),
+            );
+        }
+        found.range("booked_grade", self.booked_grade, 0, 4);
+        found.note("note", self.note.as_deref(), 2000);
+    }
+}
+
+impl Check for Assignment {
+    fn check(&self, found: &mut Checker) {
+        found.at_most("technicians", &self.technicians, 12);
+        for (i, id) in self.technicians.iter().enumerate() {
+            if self.technicians[..i].contains(id) {
+                found.refuse(format!("technicians/{i}"), "twice", "is already in the list");
+            }
+        }
+    }
+}
+
+pub fn insert(db: &mut Db<'_>, id: Id, customer: Id, fields: &JobFields) -> QueryResult<()> {
+    let made = (
+        job::shop.eq(db.shop),
+        job::id.eq(id),
+        job::customer.eq(customer),
+        fields,
+        job::status.eq(Word(JobStatus::Booked)),
+        job::rev.eq(1),
+        job::created_at.eq(db.now),
+    );
+    diesel::insert_into(job::table).values(made).execute(db.conn).map(|_| ())
+}
+
+pub fn find(db: &mut Db<'_>, id: Id) -> QueryResult<Option<Job>> {
+    job::table.find((db.shop, id)).select(Job::as_select()).first(db.conn).optional()
+}
+
+/// By window and id, after a given place in that order.
+pub fn list(
+    db: &mut Db<'_>,
+    filter: &JobFilter,
+    after: Option<(Instant, Id)>,
+    limit: i64,
+) -> QueryResult<Vec<Job>> {
+    let mut rows = job::table.filter(job::shop.eq(db.shop)).into_boxed();
+    if let Some((window_from, id)) = after {
+        rows = rows.filter(
+            job::window_from.gt(window_from).or(job::window_from.eq(window_from).and(job::id.gt(id))),
+        );
+    }
+    if let Some(from) = filter.from {
+        rows = rows.filter(job::window_to.gt(from));
+    }
+    if let Some(to) = filter.to {
+        rows = rows.filter(job::window_from.lt(to));
+    }
+    if let Some(status) = filter.status {
+        rows = rows.filter(job::status.eq(Word(status)));
+    }
+    if let Some(van) = filter.van {
+        rows = rows.filter(job::van.eq(van));
+    }
+    if let Some(vehicle) = filter.vehicle {
+        rows = rows.filter(job::vehicle.eq(vehicle));
+    }
+    if let Some(customer) = filter.customer {
+        rows = rows.filter(job::customer.eq(customer));
+    }
+    if let Some(technician) = filter.technician {
+        let theirs = job_technician::table
+            .filter(job_technician::shop.eq(db.shop).and(job_technician::person.eq(technician)))
+            .select(job_technician::job);
+        rows = rows.filter(job::id.eq_any(theirs));
+    }
+    rows.order((job::window_from, job::id)).limit(limit).select(Job::as_select()).load(db.conn)
+}
+
+/// Stores the fields if the job still has the revision `seen`.
+pub fn update(db: &mut Db<'_>, id: Id, seen: i32, fields: &JobFields) -> QueryResult<bool> {
+    let row = job::table.find((db.shop, id)).filter(job::rev.eq(seen));
+    Ok(diesel::update(row).set((fields, job::rev.eq(seen + 1))).execute(db.conn)? == 1)
+}
+
+pub fn set_status(db: &mut Db<'_>, id: Id, seen: i32, status: JobStatus) -> QueryResult<bool> {
+    let row = job::table.find((db.shop, id)).filter(job::rev.eq(seen));
+    Ok(diesel::update(row).set((job::status.eq(Word(status)), job::rev.eq(seen + 1))).execute(db.conn)? == 1)
+}
+
+/// Stores who goes if the job still has the revision `seen`.
+pub fn assign(db: &mut Db<'_>, id: Id, seen: i32, to: &Assignment) -> QueryResult<bool> {
+    let row = job::table.find((db.shop, id)).filter(job::rev.eq(seen));
+    let set = (job::van.eq(to.van), job::start_at.eq(to.start_at), job::rev.eq(seen + 1));
+    if diesel::update(row).set(set).execute(db.conn)? == 0 {
+        return Ok(false);
+    }
+    let before =
+        job_technician::table.filter(job_technician::shop.eq(db.shop).and(job_technician::job.eq(id)));
+    diesel::delete(before).execute(db.conn)?;
+    for person in &to.technicians {
+        let made = (
+            job_technician::shop.eq(db.shop),
+            job_technician::job.eq(id),
+            job_technician::person.eq(*person),
+        );
+        diesel::insert_into(job_technician::table).values(made).execute(db.conn)?;
+    }
+    Ok(true)
+}
+
+/// The technicians of each of these jobs, in the order of their ids.
+pub fn technicians(db: &mut Db<'_>, jobs: &[Id]) -> QueryResult<BTreeMap<Id, Vec<Id>>> {
+    let rows: Vec<(Id, Id)> = job_technician::table
+        .filter(job_technician::shop.eq(db.shop).and(job_technician::job.eq_any(jobs.to_vec())))
+        .order((job_technician::job, job_technician::person))
+        .select((job_technician::job, job_technician::person))
+        .load(db.conn)?;
+    let mut by_job: BTreeMap<Id, Vec<Id>> = BTreeMap::new();
+    for (job, person) in rows {
+        by_job.entry(job).or_default().push(person);
+    }
+    Ok(by_job)
+}
+
+/// Another job of the vehicle, not cancelled, whose window overlaps `from` to `to`.
+pub fn overlapping(
+    db: &mut Db<'_>,
+    vehicle: Id,
+    from: Instant,
+    to: Instant,
+    except: Option<Id>,
+) -> QueryResult<Option<Job>> {
+    let mut rows = job::table
+        .filter(job::shop.eq(db.shop).and(job::vehicle.eq(vehicle)))
+        .filter(job::status.ne(Word(JobStatus::Cancelled)))
+        .filter(job::window_from.lt(to).and(job::window_to.gt(from)))
+        .into_boxed();
+    if let Some(except) = except {
+        rows = rows.filter(job::id.ne(except));
+    }
+    rows.select(Job::as_select()).first(db.conn).optional()
+}

@@ -1,0 +1,296 @@
+//! The databases. Everything in which SQLite and PostgreSQL differ is in this file; one file per table beside it.
+//!
+//! A statement takes [`Db`], which knows the shop, so that no statement can forget it.
+
+pub mod customers;
+pub mod jobs;
+pub mod kinds;
+pub mod logins;
+pub mod partner_apps;
+pub mod people;
+pub mod schema;
+pub mod shops;
+pub mod signing_keys;
+pub mod vans;
+pub mod vehicles;
+
+use diesel::connection::{AnsiTransactionManager, Connection, SimpleConnection, TransactionManager};
+use diesel::r2d2::{ManageConnection, Pool, PooledConnection, R2D2Connection};
+use diesel::result::{ConnectionError, DatabaseErrorKind, Error as SqlError};
+use diesel::{PgConnection, SqliteConnection};
+use diesel_migrations::{EmbeddedMigrations, MigrationHarness, embed_migrations};
+use kinds::{Id, Instant};
+use std::panic::{AssertUnwindSafe, catch_unwind, resume_unwind};
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::time::Duration;
+
+const SQLITE_MIGRATIONS: EmbeddedMigrations = embed_migrations!("../migrations/sqlite");
+const POSTGRES_MIGRATIONS: EmbeddedMigrations = embed_migrations!("../migrations/postgres");
+
+/// How long a statement waits for another process that writes to the same SQLite file.
+const BUSY_TIMEOUT_MS: u32 = 10_000;
+
+/// One connection to either database; one body of a statement serves both.
+#[derive(diesel::MultiConnection)]
+pub enum Conn {
+    Pg(PgConnection),
+    Sqlite(SqliteConnection),
+}
+
+/// Runs the same body on whichever connection it is, for the few statements that do not compile for both at once.
+#[macro_export]
+macro_rules! on_either {
+    ($db:expr, |$conn:ident| $body:expr) => {
+        match &mut *$db.conn {
+            $crate::db::Conn::Pg($conn) => $body,
+            $crate::db::Conn::Sqlite($conn) => $body,
+        }
+    };
+}
+
+/// What a statement works with: the connection, the shop it belongs to, and the instant of the whole transaction.
+pub struct Db<'a> {
+    pub conn: &'a mut Conn,
+    pub shop: Id,
+    pub now: Instant,
+}
+
+/// Where the data is.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Location {
+    /// A `postgres://` address.
+    Postgres(String),
+    /// A file that is created when it is missing.
+    Sqlite(PathBuf),
+}
+
+/// The database could not be opened or brought up to date.
+#[derive(Debug, thiserror::Error)]
+pub enum OpenError {
+    #[error("cannot create the folder {0}: {1}")]
+    Folder(PathBuf, std::io::Error),
+    #[error("cannot open the database {0}: {1}")]
+    Connect(String, String),
+    #[error(
+        "the database file {0} is damaged ({1}). Move it away to start anew, or put a backup in its place with `lustrum restore`."
+    )]
+    Damaged(PathBuf, String),
+    #[error("the migrations failed: {0}")]
+    Migrate(String),
+}
+
+/// A pool of connections. Cloning it is cheap.
+#[derive(Clone)]
+pub struct Database {
+    pool: Pool<Location>,
+    location: Arc<Location>,
+}
+
+impl Database {
+    /// Opens the database, creating an SQLite file and its folder when they are missing. Runs no migration.
+    pub fn open(location: &Location, connections: u32) -> Result<Database, OpenError> {
+        if let Location::Sqlite(file) = location {
+            prepare_file(file)?;
+        }
+        let pool = Pool::builder()
+            .max_size(connections)
+            .min_idle(Some(1))
+            // A broken connection is noticed by its first statement and thrown away; a test per use would cost a round trip.
+            .test_on_check_out(false)
+            .connection_timeout(Duration::from_secs(15))
+            .build(location.clone())
+            .map_err(|e| OpenError::Connect(location.shown(), e.to_string()))?;
+        Ok(Database { pool, location: Arc::new(location.clone()) })
+    }
+
+    /// Brings the tables up to date; does nothing when they are.
+    pub fn migrate(&self) -> Result<(), OpenError> {
+        let failed = |e: &dyn std::fmt::Display| OpenError::Migrate(e.to_string());
+        let mut pooled = self.pool.get().map_err(|e| failed(&e))?;
+        match &mut *pooled {
+            Conn::Pg(conn) => {
+                // Replicas start together: only one may migrate at a time.
+                conn.batch_execute("SELECT pg_advisory_lock(7310001)").map_err(|e| failed(&e))?;
+                let run =
+                    conn.run_pending_migrations(POSTGRES_MIGRATIONS).map(|_| ()).map_err(|e| failed(&e));
+                conn.batch_execute("SELECT pg_advisory_unlock(7310001)").map_err(|e| failed(&e))?;
+                run
+            }
+            Conn::Sqlite(conn) => {
+                conn.run_pending_migrations(SQLITE_MIGRATIONS).map(|_| ()).map_err(|e| failed(&e))
+            }
+        }
+    }
+
+    /// Takes every migration back, newest first: the tables and all data are gone.
+    pub fn revert_all(&self) -> Result<(), OpenError> {
+        let failed = |e: &dyn std::fmt::Display| OpenError::Migrate(e.to_string());
+        let mut pooled = self.pool.get().map_err(|e| failed(&e))?;
+        match &mut *pooled {
+            Conn::Pg(conn) => {
+                conn.revert_all_migrations(POSTGRES_MIGRATIONS).map(|_| ()).map_err(|e| failed(&e))
+            }
+            Conn::Sqlite(conn) => {
+                conn.revert_all_migrations(SQLITE_MIGRATIONS).map(|_| ()).map_err(|e| failed(&e))
+            }
+        }
+    }
+
+    /// Runs statements that only read. Each sees what is committed when it starts.
+    pub fn read<T, E>(
+        &self,
+        shop: Id,
+        now: Instant,
+        work: impl FnOnce(&mut Db<'_>) -> Result<T, E>,
+    ) -> Result<T, E>
+    where
+        E: From<SqlError>,
+    {
+        let mut pooled = self.connection()?;
+        work(&mut Db { conn: &mut pooled, shop, now })
+    }
+
+    /// Runs statements in one transaction: all of them are kept, or, on an error or a panic, none.
+    ///
+    /// On SQLite the transaction takes the write lock when it begins: taking it later fails under load instead of waiting.
+    pub fn write<T, E>(
+        &self,
+        shop: Id,
+        now: Instant,
+        work: impl FnOnce(&mut Db<'_>) -> Result<T, E>,
+    ) -> Result<T, E>
+    where
+        E: From<SqlError>,
+    {
+        let mut pooled = self.connection()?;
+        let conn: &mut Conn = &mut pooled;
+        begin(conn)?;
+        let outcome = catch_unwind(AssertUnwindSafe(|| work(&mut Db { conn, shop, now })));
+        match outcome {
+            Ok(Ok(done)) => {
+                <Conn as Connection>::TransactionManager::commit_transaction(conn)?;
+                Ok(done)
+            }
+            Ok(Err(error)) => {
+                roll_back(conn);
+                Err(error)
+            }
+            Err(panic) => {
+                roll_back(conn);
+                resume_unwind(panic)
+            }
+        }
+    }
+
+    pub fn location(&self) -> &Location {
+        &self.location
+    }
+
+    fn connection(&self) -> Result<PooledConnection<Location>, SqlError> {
+        self.pool.get().map_err(|e| {
+            SqlError::DatabaseError(DatabaseErrorKind::UnableToSendCommand, Box::new(e.to_string()))
+        })
+    }
+}
+
+/// True when the statement broke a unique constraint.
+pub fn is_taken(error: &SqlError) -> bool {
+    matches!(error, SqlError::DatabaseError(DatabaseErrorKind::UniqueViolation, _))
+}
+
+fn begin(conn: &mut Conn) -> Result<(), SqlError> {
+    match conn {
+        Conn::Pg(conn) => AnsiTransactionManager::begin_transaction_sql(conn, "BEGIN"),
+        Conn::Sqlite(conn) => AnsiTransactionManager::begin_transaction_sql(conn, "BEGIN IMMEDIATE"),
+    }
+}
+
+/// A failing rollback must not hide why it was needed; the pool throws such a connection away.
+fn roll_back(conn: &mut Conn) {
+    if let Err(e) = <Conn as Connection>::TransactionManager::rollback_transaction(conn) {
+        tracing::warn!(error = %e, "rollback failed");
+    }
+}
+
+impl Location {
+    /// As it may appear in a message: without a password.
+    pub fn shown(&self) -> String {
+        match self {
+            Location::Sqlite(file) => file.display().to_string(),
+            Location::Postgres(url) => match (url.find("://"), url.rfind('@')) {
+                (Some(scheme), Some(at)) if at > scheme => format!("{}://…{}", &url[..scheme], &url[at..]),
+                _ => url.clone(),
+            },
+        }
+    }
+
+    pub fn is_sqlite(&self) -> bool {
+        matches!(self, Location::Sqlite(_))
+    }
+}
+
+impl ManageConnection for Location {
+    type Connection = Conn;
+    type Error = diesel::r2d2::Error;
+
+    fn connect(&self) -> Result<Conn, Self::Error> {
+        let conn = match self {
+            Location::Postgres(url) => PgConnection::establish(url).map(Conn::Pg),
+            Location::Sqlite(file) => open_sqlite(file).map(Conn::Sqlite),
+        };
+        conn.map_err(diesel::r2d2::Error::ConnectionError)
+    }
+
+    fn is_valid(&self, conn: &mut Conn) -> Result<(), Self::Error> {
+        conn.ping().map_err(diesel::r2d2::Error::QueryError)
+    }
+
+    fn has_broken(&self, conn: &mut Conn) -> bool {
+        std::thread::panicking() || conn.is_broken()
+    }
+}
+
+fn open_sqlite(file: &Path) -> Result<SqliteConnection, ConnectionError> {
+    let mut conn = SqliteConnection::establish(&file.to_string_lossy())?;
+    conn.batch_execute(&format!(
+        "PRAGMA busy_timeout = {BUSY_TIMEOUT_MS}; PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL; \
+         PRAGMA foreign_keys = ON; PRAGMA temp_store = MEMORY; PRAGMA cache_size = -16000;"
+    ))
+    .map_err(ConnectionError::CouldntSetupConfiguration)?;
+    Ok(conn)
+}
+
+/// Makes the folder, and tells a damaged file from a missing one before anything is written to it.
+fn prepare_file(file: &Path) -> Result<(), OpenError> {
+    if let Some(folder) = file.parent().filter(|f| !f.as_os_str().is_empty()) {
+        std::fs::create_dir_all(folder).map_err(|e| OpenError::Folder(folder.to_owned(), e))?;
+    }
+    if !file.exists() {
+        return Ok(());
+    }
+    let damaged = |why: String| OpenError::Damaged(file.to_owned(), why);
+    let mut conn = match open_sqlite(file) {
+        Ok(conn) => conn,
+        Err(ConnectionError::CouldntSetupConfiguration(SqlError::DatabaseError(_, why)))
+            if why.message().contains("not a database") || why.message().contains("malformed") =>
+        {
+            return Err(damaged(why.message().to_owned()));
+        }
+        Err(e) => return Err(OpenError::Connect(file.display().to_string(), e.to_string())),
+    };
+    let found = quick_check(&mut conn).map_err(|e| damaged(e.to_string()))?;
+    if found == "ok" { Ok(()) } else { Err(damaged(found)) }
+}
+
+/// `ok`, or the first fault SQLite finds in the structure of the file.
+fn quick_check(conn: &mut SqliteConnection) -> Result<String, SqlError> {
+    use diesel::RunQueryDsl;
+    #[derive(diesel::QueryableByName)]
+    struct Line {
+        #[diesel(sql_type = diesel::sql_types::Text)]
+        quick_check: String,
+    }
+    let line: Line = diesel::sql_query("PRAGMA quick_check(1)").get_result(conn)?;
+    Ok(line.quick_check)
+}

@@ -1,0 +1,305 @@
+//! The tables as both databases have them. A test compares this with what the migrations make.
+
+diesel::table! {
+    shop (id) {
+        id -> Text,
+        name -> Text,
+        time_zone -> Text,
+        language -> Text,
+        settings -> Text,
+        rev -> Integer,
+        created_at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    person (shop, id) {
+        shop -> Text,
+        id -> Text,
+        name -> Text,
+        email -> Text,
+        role -> Text,
+        password_hash -> Nullable<Text>,
+        skills -> Text,
+        trainee -> Bool,
+        hours -> Text,
+        home_van -> Nullable<Text>,
+        disabled_at -> Nullable<Timestamp>,
+        rev -> Integer,
+        created_at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    login (shop, id) {
+        shop -> Text,
+        id -> Text,
+        person -> Text,
+        created_at -> Timestamp,
+        expires_at -> Timestamp,
+        revoked_at -> Nullable<Timestamp>,
+    }
+}
+
+diesel::table! {
+    refresh_token (shop, hash) {
+        shop -> Text,
+        hash -> Text,
+        login -> Text,
+        used_at -> Nullable<Timestamp>,
+        successor -> Nullable<Text>,
+        created_at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    partner_app (shop, id) {
+        shop -> Text,
+        id -> Text,
+        name -> Text,
+        secret_hash -> Text,
+        next_secret_hash -> Nullable<Text>,
+        scopes -> Text,
+        disabled_at -> Nullable<Timestamp>,
+        rev -> Integer,
+        created_at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    signing_key (number) {
+        number -> Integer,
+        kid -> Text,
+        pkcs8 -> Text,
+        created_at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    customer (shop, id) {
+        shop -> Text,
+        id -> Text,
+        name -> Text,
+        email -> Nullable<Text>,
+        phone -> Nullable<Text>,
+        language -> Nullable<Text>,
+        time_zone -> Nullable<Text>,
+        site -> Text,
+        note -> Nullable<Text>,
+        complaint_open -> Bool,
+        rev -> Integer,
+        created_at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    consent (shop, customer, id) {
+        shop -> Text,
+        customer -> Text,
+        id -> Text,
+        channel -> Text,
+        purpose -> Text,
+        given -> Bool,
+        source -> Text,
+        at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    vehicle (shop, id) {
+        shop -> Text,
+        id -> Text,
+        customer -> Text,
+        label -> Text,
+        registration -> Nullable<Text>,
+        vin -> Nullable<Text>,
+        document -> Text,
+        sold_at -> Nullable<Timestamp>,
+        rev -> Integer,
+        created_at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    van (shop, id) {
+        shop -> Text,
+        id -> Text,
+        name -> Text,
+        kit -> Text,
+        seats -> Integer,
+        retired_at -> Nullable<Timestamp>,
+        rev -> Integer,
+        created_at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    job (shop, id) {
+        shop -> Text,
+        id -> Text,
+        customer -> Text,
+        vehicle -> Text,
+        package -> Text,
+        options -> Text,
+        window_from -> Timestamp,
+        window_to -> Timestamp,
+        status -> Text,
+        van -> Nullable<Text>,
+        start_at -> Nullable<Timestamp>,
+        booked_grade -> Integer,
+        note -> Nullable<Text>,
+        finished_at -> Nullable<Timestamp>,
+        grades_after -> Nullable<Text>,
+        rev -> Integer,
+        created_at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    job_technician (shop, job, person) {
+        shop -> Text,
+        job -> Text,
+        person -> Text,
+    }
+}
+
+diesel::table! {
+    inspection (shop, job, id) {
+        shop -> Text,
+        job -> Text,
+        id -> Text,
+        document -> Text,
+        by_person -> Text,
+        at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    plan (shop, job, version) {
+        shop -> Text,
+        job -> Text,
+        version -> Integer,
+        handbook -> Text,
+        format -> Integer,
+        document -> Text,
+        made_at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    step_record (shop, job, id) {
+        shop -> Text,
+        job -> Text,
+        id -> Text,
+        step -> Text,
+        technician -> Text,
+        started_at -> Timestamp,
+        minutes -> Double,
+        loops -> Integer,
+        water_l -> Double,
+        product -> Text,
+        panel_c -> Nullable<Double>,
+        outcome -> Text,
+        note -> Nullable<Text>,
+        recorded_at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    handbook_override (shop, version) {
+        shop -> Text,
+        version -> Integer,
+        document -> Text,
+        by_person -> Text,
+        created_at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    weather_series (shop, place) {
+        shop -> Text,
+        place -> Text,
+        hours -> Text,
+        updated_at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    schedule (shop, id) {
+        shop -> Text,
+        id -> Text,
+        kind -> Text,
+        rule -> Text,
+        zone -> Text,
+        next_due_at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    occurrence (shop, schedule, due_local) {
+        shop -> Text,
+        schedule -> Text,
+        due_local -> Timestamp,
+    }
+}
+
+diesel::table! {
+    outbox (shop, id) {
+        shop -> Text,
+        id -> Text,
+        kind -> Text,
+        dedupe_key -> Text,
+        payload -> Text,
+        status -> Text,
+        due_at -> Timestamp,
+        lease_until -> Nullable<Timestamp>,
+        lease_by -> Nullable<Text>,
+        fence -> Integer,
+        attempt -> Integer,
+        last_error -> Nullable<Text>,
+        created_at -> Timestamp,
+        finished_at -> Nullable<Timestamp>,
+    }
+}
+
+diesel::table! {
+    reminder (shop, id) {
+        shop -> Text,
+        id -> Text,
+        customer -> Text,
+        vehicle -> Nullable<Text>,
+        job -> Nullable<Text>,
+        kind -> Text,
+        dedupe_key -> Text,
+        due_at -> Timestamp,
+        status -> Text,
+        reason -> Text,
+        text -> Text,
+        created_at -> Timestamp,
+        settled_at -> Nullable<Timestamp>,
+    }
+}
+
+diesel::allow_tables_to_appear_in_same_query!(
+    shop,
+    person,
+    login,
+    refresh_token,
+    partner_app,
+    signing_key,
+    customer,
+    consent,
+    vehicle,
+    van,
+    job,
+    job_technician,
+    inspection,
+    plan,
+    step_record,
+    handbook_override,
+    weather_series,
+    schedule,
+    occurrence,
+    outbox,
+    reminder,
+);

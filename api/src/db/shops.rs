@@ -1,0 +1,98 @@
+//! The shop itself.
+
+use super::Db;
+use super::kinds::{Doc, Id, Instant};
+use super::schema::shop;
+use crate::check::{Check, Checker};
+use diesel::prelude::*;
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
+
+/// What the owner can set.
+#[derive(
+    Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema, Queryable, Selectable, Insertable, AsChangeset,
+)]
+#[serde(deny_unknown_fields)]
+#[diesel(table_name = shop)]
+pub struct ShopFields {
+    #[schema(min_length = 1, max_length = 120)]
+    pub name: String,
+    /// IANA name; local times of the shop are in it.
+    #[schema(example = "Europe/Vienna")]
+    pub time_zone: String,
+    /// Language tag for messages to customers.
+    #[schema(example = "en")]
+    pub language: String,
+    #[schema(value_type = ShopSettings)]
+    pub settings: Doc<ShopSettings>,
+}
+
+/// How the shop works. Absent values are the defaults.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields, default)]
+pub struct ShopSettings {
+    /// Where vans start and end the day: degrees north and east.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub base: Option<Place>,
+    /// Sender of mail to customers.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(format = "email")]
+    pub mail_from: Option<String>,
+}
+
+/// A point on the map.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Place {
+    /// Degrees north.
+    #[schema(minimum = -90.0, maximum = 90.0)]
+    pub latitude: f64,
+    /// Degrees east.
+    #[schema(minimum = -180.0, maximum = 180.0)]
+    pub longitude: f64,
+}
+
+#[derive(Debug, Clone, Serialize, ToSchema, Queryable, Selectable)]
+#[diesel(table_name = shop)]
+pub struct Shop {
+    pub id: Id,
+    pub rev: i32,
+    pub created_at: Instant,
+    #[serde(flatten)]
+    #[diesel(embed)]
+    pub fields: ShopFields,
+}
+
+impl Check for ShopFields {
+    fn check(&self, found: &mut Checker) {
+        found.line("name", &self.name, 120);
+        found.time_zone("time_zone", &self.time_zone);
+        found.language("language", &self.language);
+        found.within("settings", |found| {
+            if let Some(base) = self.settings.0.base {
+                found.within("base", |found| {
+                    found.range("latitude", base.latitude, -90.0, 90.0);
+                    found.range("longitude", base.longitude, -180.0, 180.0);
+                });
+            }
+            if let Some(from) = &self.settings.0.mail_from {
+                found.email("mail_from", from);
+            }
+        });
+    }
+}
+
+pub fn insert(db: &mut Db<'_>, fields: &ShopFields) -> QueryResult<()> {
+    let made = (shop::id.eq(db.shop), fields, shop::rev.eq(1), shop::created_at.eq(db.now));
+    diesel::insert_into(shop::table).values(made).execute(db.conn).map(|_| ())
+}
+
+pub fn find(db: &mut Db<'_>) -> QueryResult<Option<Shop>> {
+    shop::table.find(db.shop).select(Shop::as_select()).first(db.conn).optional()
+}
+
+/// Stores the fields if the shop still has the revision `seen`.
+pub fn update(db: &mut Db<'_>, seen: i32, fields: &ShopFields) -> QueryResult<bool> {
+    let row = shop::table.find(db.shop).filter(shop::rev.eq(seen));
+    Ok(diesel::update(row).set((fields, shop::rev.eq(seen + 1))).execute(db.conn)? == 1)
+}

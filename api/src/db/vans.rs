@@ -1,0 +1,71 @@
+//! Vans and their kits.
+
+use super::Db;
+use super::kinds::{Doc, Id, Instant};
+use super::schema::van;
+use crate::check::{Check, Checker};
+use diesel::prelude::*;
+use serde::{Deserialize, Serialize};
+use serde_json::Value;
+use utoipa::ToSchema;
+
+/// What the office can set about a van.
+#[derive(
+    Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema, Queryable, Selectable, Insertable, AsChangeset,
+)]
+#[serde(deny_unknown_fields)]
+#[diesel(table_name = van, treat_none_as_null = true)]
+pub struct VanFields {
+    #[schema(min_length = 1, max_length = 80)]
+    pub name: String,
+    /// What it carries.
+    #[schema(value_type = Object)]
+    pub kit: Doc<Value>,
+    /// People it takes to the customer.
+    #[schema(minimum = 1, maximum = 9)]
+    pub seats: i32,
+    /// Set when it is no longer used.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub retired_at: Option<Instant>,
+}
+
+#[derive(Debug, Clone, Serialize, ToSchema, Queryable, Selectable)]
+#[diesel(table_name = van)]
+pub struct Van {
+    pub id: Id,
+    pub rev: i32,
+    pub created_at: Instant,
+    #[serde(flatten)]
+    #[diesel(embed)]
+    pub fields: VanFields,
+}
+
+impl Check for VanFields {
+    fn check(&self, found: &mut Checker) {
+        found.line("name", &self.name, 80);
+        found.range("seats", self.seats, 1, 9);
+    }
+}
+
+pub fn insert(db: &mut Db<'_>, id: Id, fields: &VanFields) -> QueryResult<()> {
+    let made = (van::shop.eq(db.shop), van::id.eq(id), fields, van::rev.eq(1), van::created_at.eq(db.now));
+    diesel::insert_into(van::table).values(made).execute(db.conn).map(|_| ())
+}
+
+pub fn find(db: &mut Db<'_>, id: Id) -> QueryResult<Option<Van>> {
+    van::table.find((db.shop, id)).select(Van::as_select()).first(db.conn).optional()
+}
+
+pub fn list(db: &mut Db<'_>, after: Option<Id>, limit: i64) -> QueryResult<Vec<Van>> {
+    let mut rows = van::table.filter(van::shop.eq(db.shop)).into_boxed();
+    if let Some(after) = after {
+        rows = rows.filter(van::id.gt(after));
+    }
+    rows.order(van::id).limit(limit).select(Van::as_select()).load(db.conn)
+}
+
+/// Stores the fields if the van still has the revision `seen`.
+pub fn update(db: &mut Db<'_>, id: Id, seen: i32, fields: &VanFields) -> QueryResult<bool> {
+    let row = van::table.find((db.shop, id)).filter(van::rev.eq(seen));
+    Ok(diesel::update(row).set((fields, van::rev.eq(seen + 1))).execute(db.conn)? == 1)
+}

@@ -1,0 +1,239 @@
+//! One error for the whole API, and the one match that gives it a status and a stable code (RFC 9457).
+
+use actix_web::http::{StatusCode, header};
+use actix_web::{HttpResponse, ResponseError};
+use serde::{Deserialize, Serialize};
+use std::fmt;
+use utoipa::ToSchema;
+
+/// Everything that can go wrong with a request, as far as the client is told.
+#[derive(Debug)]
+pub enum ApiError {
+    /// The body is not JSON at all.
+    BrokenJson(FieldError),
+    /// The query string has a parameter that is unknown or has no valid value.
+    BadQuery(String),
+    /// The body is JSON, but not what this operation takes.
+    Invalid(Vec<FieldError>),
+    /// No token, or one that is not valid (any more).
+    Unauthenticated(&'static str),
+    /// A refused OAuth 2.0 token request (RFC 6749, 5.2).
+    OAuth(OAuthRefusal),
+    /// The role or scope does not allow this.
+    Forbidden(&'static str),
+    NotFound,
+    UnknownRoute,
+    MethodNotAllowed(Vec<String>),
+    /// The request is fine, the state of things forbids it.
+    Conflict {
+        code: &'static str,
+        detail: String,
+    },
+    /// `If-Match` names an older revision.
+    Stale,
+    TooLarge {
+        limit_bytes: usize,
+    },
+    UnsupportedMedia {
+        wanted: &'static str,
+    },
+    /// A fault of ours; the cause is logged with the request id and never sent.
+    Internal(String),
+    /// Anything that actix-web itself refused.
+    Framework(StatusCode),
+}
+
+/// RFC 6749, section 5.2.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum OAuthRefusal {
+    InvalidRequest,
+    InvalidClient,
+    UnsupportedGrantType,
+    InvalidScope,
+}
+
+/// One field that is wrong.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct FieldError {
+    /// JSON pointer (RFC 6901) into the body; empty for the body as a whole.
+    pub pointer: String,
+    /// Stable, for programs: `unknown_field`, `missing_field`, `wrong_type`, `too_long`, `out_of_range`, ...
+    pub code: String,
+    /// For people.
+    pub detail: String,
+}
+
+/// An error as RFC 9457 writes it (`application/problem+json`).
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct Problem {
+    /// `urn:lustrum:problem:` and the code.
+    #[serde(rename = "type")]
+    pub kind: String,
+    pub title: String,
+    pub status: u16,
+    /// Stable, for programs.
+    pub code: String,
+    /// For people; absent when the title says all.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub detail: Option<String>,
+    /// The same as in the header `x-request-id`; name it when you ask us about this error.
+    pub request_id: String,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub errors: Vec<FieldError>,
+    /// Only from `/oauth/token`: the code of RFC 6749, 5.2.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub error: Option<String>,
+}
+
+impl ApiError {
+    pub fn field(pointer: impl Into<String>, code: &str, detail: impl Into<String>) -> ApiError {
+        ApiError::Invalid(vec![FieldError::new(pointer, code, detail)])
+    }
+
+    pub fn conflict(code: &'static str, detail: impl Into<String>) -> ApiError {
+        ApiError::Conflict { code, detail: detail.into() }
+    }
+
+    /// Status, code, title: the one place that knows.
+    fn shape(&self) -> (StatusCode, &str, &'static str) {
+        match self {
+            ApiError::BrokenJson(_) => (StatusCode::BAD_REQUEST, "broken_json", "The body is not valid JSON"),
+            ApiError::BadQuery(_) => (StatusCode::BAD_REQUEST, "bad_query", "The query string is not valid"),
+            ApiError::Invalid(_) => {
+                (StatusCode::UNPROCESSABLE_ENTITY, "invalid", "The body does not fit this operation")
+            }
+            ApiError::Unauthenticated(_) => {
+                (StatusCode::UNAUTHORIZED, "unauthenticated", "A valid access token is needed")
+            }
+            ApiError::OAuth(OAuthRefusal::InvalidClient) => {
+                (StatusCode::UNAUTHORIZED, "invalid_client", "The client is not known or its secret is wrong")
+            }
+            ApiError::OAuth(OAuthRefusal::InvalidRequest) => {
+                (StatusCode::BAD_REQUEST, "invalid_request", "The token request is not valid")
+            }
+            ApiError::OAuth(OAuthRefusal::UnsupportedGrantType) => {
+                (StatusCode::BAD_REQUEST, "unsupported_grant_type", "Only client_credentials is supported")
+            }
+            ApiError::OAuth(OAuthRefusal::InvalidScope) => {
+                (StatusCode::BAD_REQUEST, "invalid_scope", "The client may not have this scope")
+            }
+            ApiError::Forbidden(_) => (StatusCode::FORBIDDEN, "forbidden", "This is not allowed for you"),
+            ApiError::NotFound => (StatusCode::NOT_FOUND, "not_found", "There is no such thing here"),
+            ApiError::UnknownRoute => (StatusCode::NOT_FOUND, "unknown_route", "There is no such address"),
+            ApiError::MethodNotAllowed(_) => {
+                (StatusCode::METHOD_NOT_ALLOWED, "method_not_allowed", "This address has other methods")
+            }
+            ApiError::Conflict { code, .. } => (StatusCode::CONFLICT, code, "The present state forbids it"),
+            ApiError::Stale => {
+                (StatusCode::PRECONDITION_FAILED, "stale", "It was changed meanwhile: read it again")
+            }
+            ApiError::TooLarge { .. } => {
+                (StatusCode::PAYLOAD_TOO_LARGE, "too_large", "The body is too large")
+            }
+            ApiError::UnsupportedMedia { .. } => (
+                StatusCode::UNSUPPORTED_MEDIA_TYPE,
+                "unsupported_media_type",
+                "The body has another media type",
+            ),
+            ApiError::Internal(_) => {
+                (StatusCode::INTERNAL_SERVER_ERROR, "internal", "Something failed on our side")
+            }
+            ApiError::Framework(status) => (*status, "refused", "The request cannot be read"),
+        }
+    }
+
+    fn detail(&self) -> Option<String> {
+        match self {
+            ApiError::BrokenJson(at) => Some(at.detail.clone()),
+            ApiError::BadQuery(why) | ApiError::Conflict { detail: why, .. } => Some(why.clone()),
+            ApiError::Invalid(errors) => errors.first().map(|e| e.detail.clone()),
+            ApiError::Unauthenticated(why) | ApiError::Forbidden(why) => Some((*why).to_owned()),
+            ApiError::MethodNotAllowed(allowed) => Some(format!("allowed here: {}", allowed.join(", "))),
+            ApiError::TooLarge { limit_bytes } => Some(format!("at most {limit_bytes} bytes are accepted")),
+            ApiError::UnsupportedMedia { wanted } => Some(format!("send {wanted}")),
+            _ => None,
+        }
+    }
+
+    fn errors(&self) -> Vec<FieldError> {
+        match self {
+            ApiError::BrokenJson(at) => vec![at.clone()],
+            ApiError::Invalid(errors) => errors.clone(),
+            _ => Vec::new(),
+        }
+    }
+
+    /// The response for the client; an internal cause is logged here, once.
+    pub fn respond(&self, request_id: &str) -> HttpResponse {
+        if let ApiError::Internal(cause) = self {
+            tracing::error!(request_id, cause, "internal error");
+        }
+        let (status, code, title) = self.shape();
+        let mut response = HttpResponse::build(status);
+        response.content_type("application/problem+json");
+        match self {
+            ApiError::Unauthenticated(_) => {
+                response.insert_header((header::WWW_AUTHENTICATE, "Bearer realm=\"lustrum\""));
+            }
+            ApiError::OAuth(OAuthRefusal::InvalidClient) => {
+                response.insert_header((header::WWW_AUTHENTICATE, "Basic realm=\"lustrum\""));
+            }
+            ApiError::MethodNotAllowed(allowed) => {
+                response.insert_header((header::ALLOW, allowed.join(", ")));
+            }
+            _ => {}
+        }
+        response.json(Problem {
+            kind: format!("urn:lustrum:problem:{code}"),
+            title: title.to_owned(),
+            status: status.as_u16(),
+            code: code.to_owned(),
+            detail: self.detail(),
+            request_id: request_id.to_owned(),
+            errors: self.errors(),
+            error: matches!(self, ApiError::OAuth(_)).then(|| code.to_owned()),
+        })
+    }
+}
+
+impl FieldError {
+    pub fn new(pointer: impl Into<String>, code: &str, detail: impl Into<String>) -> FieldError {
+        FieldError { pointer: pointer.into(), code: code.to_owned(), detail: detail.into() }
+    }
+}
+
+impl fmt::Display for ApiError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let (_, code, title) = self.shape();
+        write!(f, "{code}: {}", self.detail().unwrap_or_else(|| title.to_owned()))?;
+        match self {
+            ApiError::Internal(cause) => write!(f, " ({cause})"),
+            _ => Ok(()),
+        }
+    }
+}
+
+impl std::error::Error for ApiError {}
+
+impl ResponseError for ApiError {
+    fn status_code(&self) -> StatusCode {
+        self.shape().0
+    }
+
+    /// Used only outside the edge middleware, which writes the same with the request's id.
+    fn error_response(&self) -> HttpResponse {
+        self.respond("")
+    }
+}
+
+impl From<diesel::result::Error> for ApiError {
+    fn from(error: diesel::result::Error) -> ApiError {
+        ApiError::Internal(format!("database: {error}"))
+    }
+}
+
+impl From<serde_json::Error> for ApiError {
+    fn from(error: serde_json::Error) -> ApiError {
+        ApiError::Internal(format!("json: {error}"))
+    }
+}

@@ -1,0 +1,240 @@
+//! What handlers take from a request: checked bodies, merge patches, queries, ids, conditions.
+
+use crate::check::{Check, check};
+use crate::db::kinds::Id;
+use crate::error::{ApiError, FieldError};
+use actix_web::dev::Payload;
+use actix_web::error::PayloadError;
+use actix_web::http::header;
+use actix_web::web::{Bytes, Data};
+use actix_web::{FromRequest, HttpRequest};
+use serde::Serialize;
+use serde::de::DeserializeOwned;
+use serde_json::{Map, Value};
+use std::future::{Future, Ready, ready};
+use std::pin::Pin;
+
+type Later<T> = Pin<Box<dyn Future<Output = Result<T, ApiError>>>>;
+
+/// A JSON body (`application/json`), read strictly and checked.
+pub struct Body<T>(pub T);
+
+impl<T: DeserializeOwned + Check + 'static> FromRequest for Body<T> {
+    type Error = ApiError;
+    type Future = Later<Body<T>>;
+
+    fn from_request(request: &HttpRequest, payload: &mut Payload) -> Self::Future {
+        let bytes = read_bytes(request, payload, "application/json");
+        Box::pin(async move {
+            let body: T = parse(&bytes.await?)?;
+            check(&body)?;
+            Ok(Body(body))
+        })
+    }
+}
+
+/// A merge patch (RFC 7396, `application/merge-patch+json`).
+pub struct Patch(Map<String, Value>);
+
+impl Patch {
+    /// What `before` becomes by this patch, checked like a body.
+    pub fn apply<T: Serialize + DeserializeOwned + Check>(self, before: &T) -> Result<T, ApiError> {
+        let mut value = serde_json::to_value(before)?;
+        merge(&mut value, Value::Object(self.0));
+        let after: T = serde_path_to_error::deserialize(value).map_err(|e| unfit(&e))?;
+        check(&after)?;
+        Ok(after)
+    }
+}
+
+impl FromRequest for Patch {
+    type Error = ApiError;
+    type Future = Later<Patch>;
+
+    fn from_request(request: &HttpRequest, payload: &mut Payload) -> Self::Future {
+        let bytes = read_bytes(request, payload, "application/merge-patch+json");
+        Box::pin(async move {
+            match parse(&bytes.await?)? {
+                Value::Object(fields) => Ok(Patch(fields)),
+                _ => Err(ApiError::field("", "wrong_type", "a patch is a JSON object")),
+            }
+        })
+    }
+}
+
+/// RFC 7396, section 2.
+fn merge(target: &mut Value, patch: Value) {
+    let Value::Object(patch) = patch else {
+        *target = patch;
+        return;
+    };
+    if !target.is_object() {
+        *target = Value::Object(Map::new());
+    }
+    if let Value::Object(target) = target {
+        for (name, value) in patch {
+            if value.is_null() {
+                target.remove(&name);
+            } else {
+                merge(target.entry(name).or_insert(Value::Null), value);
+            }
+        }
+    }
+}
+
+/// A query string, read strictly and checked.
+pub struct Query<T>(pub T);
+
+impl<T: DeserializeOwned + Check> FromRequest for Query<T> {
+    type Error = ApiError;
+    type Future = Ready<Result<Query<T>, ApiError>>;
+
+    fn from_request(request: &HttpRequest, _: &mut Payload) -> Self::Future {
+        let read = || {
+            let query = actix_web::web::Query::<T>::from_query(request.query_string())
+                .map_err(|e| ApiError::BadQuery(e.to_string()))?
+                .into_inner();
+            check(&query).map_err(|e| ApiError::BadQuery(e.to_string()))?;
+            Ok(Query(query))
+        };
+        ready(read())
+    }
+}
+
+/// The `{id}` of the address. What is no id cannot exist: 404, as for an unknown one.
+#[derive(Clone, Copy)]
+pub struct Key(pub Id);
+
+impl FromRequest for Key {
+    type Error = ApiError;
+    type Future = Ready<Result<Key, ApiError>>;
+
+    fn from_request(request: &HttpRequest, _: &mut Payload) -> Self::Future {
+        ready(
+            request.match_info().get("id").and_then(|id| id.parse().ok()).map(Key).ok_or(ApiError::NotFound),
+        )
+    }
+}
+
+/// The revision named by `If-Match`, if any. `*` names whatever there is.
+pub struct IfMatch(Option<String>);
+
+impl IfMatch {
+    pub fn allows(&self, rev: i32) -> Result<(), ApiError> {
+        match self.0.as_deref() {
+            None | Some("*") => Ok(()),
+            Some(tags) if tags.split(',').any(|tag| tag.trim() == format!("\"{rev}\"")) => Ok(()),
+            Some(_) => Err(ApiError::Stale),
+        }
+    }
+}
+
+impl FromRequest for IfMatch {
+    type Error = ApiError;
+    type Future = Ready<Result<IfMatch, ApiError>>;
+
+    fn from_request(request: &HttpRequest, _: &mut Payload) -> Self::Future {
+        let tag = request.headers().get(header::IF_MATCH).map(|v| v.to_str().unwrap_or("").to_owned());
+        ready(Ok(IfMatch(tag)))
+    }
+}
+
+/// Largest body accepted, in bytes.
+#[derive(Clone, Copy)]
+pub struct BodyLimit(pub usize);
+
+fn read_bytes(request: &HttpRequest, payload: &mut Payload, wanted: &'static str) -> Later<Bytes> {
+    let media = request.headers().get(header::CONTENT_TYPE).and_then(|v| v.to_str().ok()).unwrap_or("");
+    let media = media.split(';').next().unwrap_or("").trim();
+    if !media.eq_ignore_ascii_case(wanted) {
+        return Box::pin(ready(Err(ApiError::UnsupportedMedia { wanted })));
+    }
+    let limit_bytes = request.app_data::<Data<BodyLimit>>().map_or(0, |limit| limit.0);
+    let bytes = Bytes::from_request(request, payload);
+    Box::pin(async move {
+        bytes.await.map_err(|e| match e.as_error::<PayloadError>() {
+            Some(PayloadError::Overflow) | None => ApiError::TooLarge { limit_bytes },
+            Some(_) => ApiError::Framework(e.error_response().status()),
+        })
+    })
+}
+
+/// Reads JSON; what is wrong is told with the pointer to it.
+pub fn parse<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, ApiError> {
+    let mut source = serde_json::Deserializer::from_slice(bytes);
+    let value = serde_path_to_error::deserialize(&mut source).map_err(|e| {
+        if e.inner().is_data() { unfit(&e) } else { ApiError::BrokenJson(field_error(&e, "broken_json")) }
+    })?;
+    source.end().map_err(|e| ApiError::BrokenJson(FieldError::new("", "broken_json", e.to_string())))?;
+    Ok(value)
+}
+
+fn unfit(error: &serde_path_to_error::Error<serde_json::Error>) -> ApiError {
+    let text = error.inner().to_string();
+    let code = [
+        ("unknown field", "unknown_field"),
+        ("missing field", "missing_field"),
+        ("duplicate field", "duplicate_field"),
+        ("unknown variant", "unknown_word"),
+        ("invalid type", "wrong_type"),
+        ("invalid length", "wrong_length"),
+    ];
+    let code =
+        code.iter().find(|(start, _)| text.starts_with(start)).map_or("invalid_value", |(_, code)| code);
+    ApiError::Invalid(vec![field_error(error, code)])
+}
+
+fn field_error(error: &serde_path_to_error::Error<serde_json::Error>, code: &str) -> FieldError {
+    use serde_path_to_error::Segment;
+    let text = error.inner().to_string();
+    let mut pointer = String::new();
+    for segment in error.path() {
+        match segment {
+            Segment::Seq { index } => pointer.push_str(&format!("/{index}")),
+            Segment::Map { key } => pointer.push_str(&format!("/{}", escaped(key))),
+            Segment::Enum { .. } | Segment::Unknown => {}
+        }
+    }
+    // A missing field is named by its would-be place.
+    if let Some(name) = text.strip_prefix("missing field `").and_then(|rest| rest.split('`').next()) {
+        pointer.push_str(&format!("/{}", escaped(name)));
+    }
+    FieldError::new(pointer, code, text)
+}
+
+/// RFC 6901, section 3.
+fn escaped(key: &str) -> String {
+    key.replace('~', "~0").replace('/', "~1")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::merge;
+    use serde_json::{Value, json};
+
+    /// The examples of RFC 7396, appendix A.
+    #[test]
+    fn merges_as_the_rfc_shows() {
+        let cases: [(Value, Value, Value); 15] = [
+            (json!({"a":"b"}), json!({"a":"c"}), json!({"a":"c"})),
+            (json!({"a":"b"}), json!({"b":"c"}), json!({"a":"b","b":"c"})),
+            (json!({"a":"b"}), json!({"a":null}), json!({})),
+            (json!({"a":"b","b":"c"}), json!({"a":null}), json!({"b":"c"})),
+            (json!({"a":["b"]}), json!({"a":"c"}), json!({"a":"c"})),
+            (json!({"a":"c"}), json!({"a":["b"]}), json!({"a":["b"]})),
+            (json!({"a":{"b":"c"}}), json!({"a":{"b":"d","c":null}}), json!({"a":{"b":"d"}})),
+            (json!({"a":[{"b":"c"}]}), json!({"a":[1]}), json!({"a":[1]})),
+            (json!(["a", "b"]), json!(["c", "d"]), json!(["c", "d"])),
+            (json!({"a":"b"}), json!(["c"]), json!(["c"])),
+            (json!({"a":"foo"}), Value::Null, Value::Null),
+            (json!({"a":"foo"}), json!("bar"), json!("bar")),
+            (json!({"e":null}), json!({"a":1}), json!({"e":null,"a":1})),
+            (json!([1, 2]), json!({"a":"b","c":null}), json!({"a":"b"})),
+            (json!({}), json!({"a":{"bb":{"ccc":null}}}), json!({"a":{"bb":{}}})),
+        ];
+        for (mut target, patch, expected) in cases {
+            merge(&mut target, patch.clone());
+            assert_eq!(target, expected, "patch {patch}");
+        }
+    }
+}

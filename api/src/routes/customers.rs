@@ -1,0 +1,112 @@
+//! Customers and what they allowed.
+
+use super::{Answer, Shared, created, ok, unless_stale};
+use crate::auth::Caller;
+use crate::db::Db;
+use crate::db::customers::{self, Consent, ConsentFields, Customer, CustomerFields};
+use crate::db::kinds::Id;
+use crate::error::ApiError;
+use crate::extract::{Body, IfMatch, Key, Patch, Query};
+use crate::page::{self, Page, PageQuery};
+use actix_web::{HttpResponse, get, patch, post};
+
+/// All customers, in the order in which they were added.
+#[utoipa::path(tag = "customers", params(PageQuery), responses((status = 200, body = Page<Customer>, description = "A page")))]
+#[get("/v1/customers")]
+pub async fn list_customers(app: Shared, caller: Caller, query: Query<PageQuery>) -> Answer {
+    let list = format!("{} customers", caller.shop);
+    let after = page::unseal::<Id>(&app.keys, &list, query.0.cursor.as_deref())?;
+    let limit = query.0.limit.unwrap_or(page::DEFAULT_LIMIT);
+    let rows = app.read(&caller, move |db| Ok(customers::list(db, after, limit + 1)?)).await?;
+    Ok(HttpResponse::Ok().json(Page::cut(rows, limit, &app.keys, &list, |customer| customer.id)?))
+}
+
+/// Adds a customer.
+#[utoipa::path(tag = "customers", request_body = CustomerFields, responses((status = 201, body = Customer, description = "Added")))]
+#[post("/v1/customers")]
+pub async fn create_customer(app: Shared, caller: Caller, body: Body<CustomerFields>) -> Answer {
+    let customer = app
+        .write(&caller, move |db| {
+            let id = Id::new(db.now);
+            customers::insert(db, id, &body.0)?;
+            customers::find(db, id)?.ok_or(ApiError::NotFound)
+        })
+        .await?;
+    created(&customer, customer.rev, format!("/v1/customers/{}", customer.id))
+}
+
+/// One customer. A technician sees those of their own jobs.
+#[utoipa::path(tag = "customers", params(("id" = Id, Path)), responses((status = 200, body = Customer, description = "The customer")))]
+#[get("/v1/customers/{id}")]
+pub async fn get_customer(app: Shared, caller: Caller, key: Key) -> Answer {
+    let technician = caller.only_own_work();
+    let customer = app.read(&caller, move |db| visible(db, key.0, technician)).await?;
+    ok(&customer, customer.rev)
+}
+
+/// Changes a customer.
+#[utoipa::path(
+    tag = "customers",
+    params(("id" = Id, Path)),
+    request_body(content = CustomerFields, content_type = "application/merge-patch+json"),
+    responses((status = 200, body = Customer, description = "Changed"))
+)]
+#[patch("/v1/customers/{id}")]
+pub async fn update_customer(app: Shared, caller: Caller, key: Key, seen: IfMatch, patch: Patch) -> Answer {
+    let customer = app
+        .write(&caller, move |db| {
+            let before = customers::find(db, key.0)?.ok_or(ApiError::NotFound)?;
+            seen.allows(before.rev)?;
+            let fields = patch.apply(&before.fields)?;
+            unless_stale(customers::update(db, key.0, before.rev, &fields)?)?;
+            customers::find(db, key.0)?.ok_or(ApiError::NotFound)
+        })
+        .await?;
+    ok(&customer, customer.rev)
+}
+
+/// What the customer allowed and withdrew, oldest first. The newest line of a channel and purpose is in force.
+#[utoipa::path(
+    tag = "customers",
+    params(("id" = Id, Path)),
+    responses((status = 200, body = Page<Consent>, description = "The history"))
+)]
+#[get("/v1/customers/{id}/consents")]
+pub async fn list_consents(app: Shared, caller: Caller, key: Key) -> Answer {
+    let items = app
+        .read(&caller, move |db| {
+            customers::find(db, key.0)?.ok_or(ApiError::NotFound)?;
+            Ok(customers::consents(db, key.0)?)
+        })
+        .await?;
+    Ok(HttpResponse::Ok().json(Page { items, next_cursor: None }))
+}
+
+/// Notes that the customer allowed or withdrew something.
+#[utoipa::path(
+    tag = "customers",
+    params(("id" = Id, Path)),
+    request_body = ConsentFields,
+    responses((status = 201, body = Consent, description = "Noted"))
+)]
+#[post("/v1/customers/{id}/consents")]
+pub async fn create_consent(app: Shared, caller: Caller, key: Key, body: Body<ConsentFields>) -> Answer {
+    let consent = app
+        .write(&caller, move |db| {
+            customers::find(db, key.0)?.ok_or(ApiError::NotFound)?;
+            let id = Id::new(db.now);
+            customers::insert_consent(db, key.0, id, &body.0)?;
+            Ok(Consent { id, at: db.now, fields: body.0 })
+        })
+        .await?;
+    created(&consent, 1, format!("/v1/customers/{}/consents", key.0))
+}
+
+/// The customer, unless a technician asks who has no job there: for them there is none.
+pub fn visible(db: &mut Db<'_>, id: Id, technician: Option<Id>) -> Result<Customer, ApiError> {
+    let customer = customers::find(db, id)?.ok_or(ApiError::NotFound)?;
+    match technician {
+        Some(technician) if !customers::is_served_by(db, id, technician)? => Err(ApiError::NotFound),
+        _ => Ok(customer),
+    }
+}

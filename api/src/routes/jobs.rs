@@ -1,0 +1,291 @@
+//! Jobs: booking, changing, assigning, cancelling.
+
+use super::{Answer, Shared, created, ok, unless_stale};
+use crate::auth::Caller;
+use crate::check::{Check, Checker};
+use crate::db::jobs::{self, Assignment, Job, JobFields, JobFilter, JobStatus};
+use crate::db::kinds::{Id, Instant};
+use crate::db::{Db, customers, people, shops, vans, vehicles};
+use crate::error::ApiError;
+use crate::extract::{Body, IfMatch, Key, Patch, Query};
+use crate::page::{self, Page};
+use actix_web::{HttpResponse, get, patch, post, put};
+use chrono::NaiveDateTime;
+use chrono_tz::Tz;
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
+use utoipa::{IntoParams, ToSchema};
+
+/// Which jobs, and which page of them.
+#[derive(Debug, Deserialize, IntoParams)]
+#[serde(deny_unknown_fields)]
+pub struct JobQuery {
+    /// `next_cursor` of the page before.
+    #[param(max_length = 400)]
+    pub cursor: Option<String>,
+    /// Entries per page.
+    #[param(minimum = 1, maximum = 200, default = 50)]
+    pub limit: Option<i64>,
+    /// Only windows that end later.
+    pub from: Option<Instant>,
+    /// Only windows that begin earlier.
+    pub to: Option<Instant>,
+    pub status: Option<JobStatus>,
+    pub van: Option<Id>,
+    pub vehicle: Option<Id>,
+    pub customer: Option<Id>,
+    pub technician: Option<Id>,
+}
+
+impl Check for JobQuery {
+    fn check(&self, found: &mut Checker) {
+        found.range_if_given("limit", self.limit, 1, page::MAX_LIMIT);
+    }
+}
+
+/// A job, who goes with it, and its times where the customer is.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+#[schema(as = Job)]
+pub struct JobView {
+    #[serde(flatten)]
+    pub job: Job,
+    pub technicians: Vec<Id>,
+    pub local: LocalTimes,
+}
+
+/// Wall-clock times in the customer's time zone.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
+pub struct LocalTimes {
+    #[schema(example = "Europe/Vienna")]
+    pub time_zone: String,
+    #[schema(value_type = String, example = "2026-05-04T08:30:00")]
+    pub window_from: NaiveDateTime,
+    #[schema(value_type = String, example = "2026-05-04T10:30:00")]
+    pub window_to: NaiveDateTime,
+    #[schema(value_type = Option<String>, example = "2026-05-04T09:00:00")]
+    pub start_at: Option<NaiveDateTime>,
+}
+
+/// Jobs by window. A technician sees their own.
+#[utoipa::path(tag = "jobs", params(JobQuery), responses((status = 200, body = Page<JobView>, description = "A page")))]
+#[get("/v1/jobs")]
+pub async fn list_jobs(app: Shared, caller: Caller, query: Query<JobQuery>) -> Answer {
+    let Query(query) = query;
+    let mut filter = JobFilter {
+        from: query.from,
+        to: query.to,
+        status: query.status,
+        van: query.van,
+        vehicle: query.vehicle,
+        customer: query.customer,
+        technician: query.technician,
+    };
+    if let Some(own) = caller.only_own_work() {
+        if filter.technician.is_some_and(|asked| asked != own) {
+            return Err(ApiError::Forbidden("a technician sees only their own jobs"));
+        }
+        filter.technician = Some(own);
+    }
+    let list = format!("{} jobs {}", caller.shop, serde_json::to_string(&filter)?);
+    let after = page::unseal::<(Instant, Id)>(&app.keys, &list, query.cursor.as_deref())?;
+    let limit = query.limit.unwrap_or(page::DEFAULT_LIMIT);
+    let rows = app.read(&caller, move |db| {
+        let rows = jobs::list(db, &filter, after, limit + 1)?;
+        views(db, rows)
+    });
+    let place = |view: &JobView| (view.job.fields.window_from, view.job.id);
+    Ok(HttpResponse::Ok().json(Page::cut(rows.await?, limit, &app.keys, &list, place)?))
+}
+
+/// Books a job.
+#[utoipa::path(tag = "jobs", request_body = JobFields, responses((status = 201, body = JobView, description = "Booked")))]
+#[post("/v1/jobs")]
+pub async fn create_job(app: Shared, caller: Caller, body: Body<JobFields>) -> Answer {
+    let view = app
+        .write(&caller, move |db| {
+            let customer = bookable(db, &body.0, None)?;
+            let id = Id::new(db.now);
+            jobs::insert(db, id, customer, &body.0)?;
+            view(db, id)
+        })
+        .await?;
+    created(&view, view.job.rev, format!("/v1/jobs/{}", view.job.id))
+}
+
+/// One job. A technician sees their own.
+#[utoipa::path(tag = "jobs", params(("id" = Id, Path)), responses((status = 200, body = JobView, description = "The job")))]
+#[get("/v1/jobs/{id}")]
+pub async fn get_job(app: Shared, caller: Caller, key: Key) -> Answer {
+    let technician = caller.only_own_work();
+    let view = app
+        .read(&caller, move |db| {
+            let view = view(db, key.0)?;
+            let hidden = technician.is_some_and(|technician| !view.technicians.contains(&technician));
+            if hidden { Err(ApiError::NotFound) } else { Ok(view) }
+        })
+        .await?;
+    ok(&view, view.job.rev)
+}
+
+/// Changes a job that has not been started.
+#[utoipa::path(
+    tag = "jobs",
+    params(("id" = Id, Path)),
+    request_body(content = JobFields, content_type = "application/merge-patch+json"),
+    responses((status = 200, body = JobView, description = "Changed"))
+)]
+#[patch("/v1/jobs/{id}")]
+pub async fn update_job(app: Shared, caller: Caller, key: Key, seen: IfMatch, patch: Patch) -> Answer {
+    let view = app
+        .write(&caller, move |db| {
+            let before = open_job(db, key.0)?;
+            seen.allows(before.rev)?;
+            let fields = patch.apply(&before.fields)?;
+            if fields.vehicle != before.fields.vehicle {
+                return Err(ApiError::field(
+                    "/vehicle",
+                    "fixed",
+                    "a job stays with its vehicle: cancel and book anew",
+                ));
+            }
+            bookable(db, &fields, Some(key.0))?;
+            unless_stale(jobs::update(db, key.0, before.rev, &fields)?)?;
+            view(db, key.0)
+        })
+        .await?;
+    ok(&view, view.job.rev)
+}
+
+/// Says which van goes, when and with whom.
+#[utoipa::path(
+    tag = "jobs",
+    params(("id" = Id, Path)),
+    request_body = Assignment,
+    responses((status = 200, body = JobView, description = "Assigned"))
+)]
+#[put("/v1/jobs/{id}/assignment")]
+pub async fn assign_job(
+    app: Shared,
+    caller: Caller,
+    key: Key,
+    seen: IfMatch,
+    body: Body<Assignment>,
+) -> Answer {
+    let view = app
+        .write(&caller, move |db| {
+            let before = open_job(db, key.0)?;
+            seen.allows(before.rev)?;
+            assignable(db, &before, &body.0)?;
+            unless_stale(jobs::assign(db, key.0, before.rev, &body.0)?)?;
+            view(db, key.0)
+        })
+        .await?;
+    ok(&view, view.job.rev)
+}
+
+/// Cancels a job that has not been finished.
+#[utoipa::path(tag = "jobs", params(("id" = Id, Path)), responses((status = 200, body = JobView, description = "Cancelled")))]
+#[post("/v1/jobs/{id}/cancel")]
+pub async fn cancel_job(app: Shared, caller: Caller, key: Key, seen: IfMatch) -> Answer {
+    let view = app
+        .write(&caller, move |db| {
+            let before = jobs::find(db, key.0)?.ok_or(ApiError::NotFound)?;
+            seen.allows(before.rev)?;
+            match before.status.0 {
+                JobStatus::Finished => return Err(ApiError::conflict("job_finished", "the job is finished")),
+                JobStatus::Cancelled => {}
+                _ => unless_stale(jobs::set_status(db, key.0, before.rev, JobStatus::Cancelled)?)?,
+            }
+            view(db, key.0)
+        })
+        .await?;
+    ok(&view, view.job.rev)
+}
+
+/// A job that can still be changed by the office.
+fn open_job(db: &mut Db<'_>, id: Id) -> Result<Job, ApiError> {
+    let job = jobs::find(db, id)?.ok_or(ApiError::NotFound)?;
+    match job.status.0 {
+        JobStatus::Booked | JobStatus::Planned => Ok(job),
+        JobStatus::Started => Err(ApiError::conflict("job_started", "the job has been started")),
+        JobStatus::Finished => Err(ApiError::conflict("job_finished", "the job is finished")),
+        JobStatus::Cancelled => Err(ApiError::conflict("job_cancelled", "the job is cancelled")),
+    }
+}
+
+/// The customer of a job that may be booked like this. Bookings for one vehicle take turns.
+fn bookable(db: &mut Db<'_>, fields: &JobFields, except: Option<Id>) -> Result<Id, ApiError> {
+    let vehicle = vehicles::find_locked(db, fields.vehicle)?
+        .ok_or_else(|| ApiError::field("/vehicle", "unknown", "there is no such vehicle"))?;
+    if vehicle.fields.sold_at.is_some_and(|sold| sold <= fields.window_to) {
+        return Err(ApiError::conflict("vehicle_sold", "the customer no longer has this vehicle"));
+    }
+    let other = jobs::overlapping(db, fields.vehicle, fields.window_from, fields.window_to, except)?;
+    match other {
+        Some(other) => Err(ApiError::conflict(
+            "vehicle_booked",
+            format!(
+                "job {} has this vehicle from {} to {}",
+                other.id, other.fields.window_from, other.fields.window_to
+            ),
+        )),
+        None => Ok(vehicle.fields.customer),
+    }
+}
+
+/// Van and technicians exist and work, and the start lies in the window.
+fn assignable(db: &mut Db<'_>, job: &Job, to: &Assignment) -> Result<(), ApiError> {
+    let mut found = Checker::default();
+    if to.start_at.is_some_and(|start| start < job.fields.window_from || start > job.fields.window_to) {
+        found.refuse("start_at", "out_of_range", "must lie in the window of the job");
+    }
+    if let Some(van) = to.van
+        && vans::find(db, van)?.is_none_or(|van| van.fields.retired_at.is_some())
+    {
+        found.refuse("van", "unknown", "there is no such van in use");
+    }
+    let active = people::active_among(db, &to.technicians)?;
+    for (i, id) in to.technicians.iter().enumerate() {
+        if !active.contains(id) {
+            found.refuse(format!("technicians/{i}"), "unknown", "there is no such active person");
+        }
+    }
+    found.finish()
+}
+
+fn view(db: &mut Db<'_>, id: Id) -> Result<JobView, ApiError> {
+    let job = jobs::find(db, id)?.ok_or(ApiError::NotFound)?;
+    views(db, vec![job])?.pop().ok_or(ApiError::NotFound)
+}
+
+fn views(db: &mut Db<'_>, rows: Vec<Job>) -> Result<Vec<JobView>, ApiError> {
+    let ids: Vec<Id> = rows.iter().map(|job| job.id).collect();
+    let mut technicians = jobs::technicians(db, &ids)?;
+    let zones = zones(db, &rows)?;
+    Ok(rows
+        .into_iter()
+        .map(|job| {
+            let zone = zones.get(&job.customer).copied().unwrap_or(Tz::UTC);
+            let technicians = technicians.remove(&job.id).unwrap_or_default();
+            JobView { local: local_times(&job, zone), technicians, job }
+        })
+        .collect())
+}
+
+fn local_times(job: &Job, zone: Tz) -> LocalTimes {
+    LocalTimes {
+        time_zone: zone.name().to_owned(),
+        window_from: job.fields.window_from.local(zone),
+        window_to: job.fields.window_to.local(zone),
+        start_at: job.start_at.map(|at| at.local(zone)),
+    }
+}
+
+/// The time zone of each job's customer: theirs, else the shop's.
+fn zones(db: &mut Db<'_>, rows: &[Job]) -> Result<BTreeMap<Id, Tz>, ApiError> {
+    let shop = shops::find(db)?.ok_or(ApiError::NotFound)?.fields.time_zone;
+    let customers: Vec<Id> = rows.iter().map(|job| job.customer).collect();
+    let named = customers::time_zones(db, &customers)?;
+    let zone = |name: Option<String>| name.unwrap_or_else(|| shop.clone()).parse().unwrap_or(Tz::UTC);
+    Ok(named.into_iter().map(|(id, name)| (id, zone(name))).collect())
+}

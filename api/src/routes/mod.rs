@@ -1,0 +1,90 @@
+//! Every route on one screen. Who may use it is in `auth::access`.
+
+pub mod customers;
+pub mod health;
+pub mod jobs;
+pub mod login;
+pub mod oauth;
+pub mod partner_apps;
+pub mod people;
+pub mod shop;
+pub mod vans;
+pub mod vehicles;
+
+use crate::app::App;
+use crate::error::ApiError;
+use actix_web::http::header;
+use actix_web::web::Data;
+use actix_web::{HttpResponse, HttpResponseBuilder};
+use serde::Serialize;
+use utoipa_actix_web::service_config::ServiceConfig;
+
+/// Adds every route; the OpenAPI document is made from the same list. A test compares the comments with it.
+#[rustfmt::skip]
+pub fn routes(all: &mut ServiceConfig<'_>) {
+    all.service(health::get_health)                  // GET /health
+        .service(health::get_openapi)                // GET /openapi.json
+        .service(login::log_in)                      // POST /v1/login
+        .service(login::refresh_login)               // POST /v1/token
+        .service(login::log_out)                     // POST /v1/logout
+        .service(oauth::create_app_token)            // POST /oauth/token
+        .service(shop::get_shop)                     // GET /v1/shop
+        .service(shop::update_shop)                  // PATCH /v1/shop
+        .service(people::list_people)                // GET /v1/people
+        .service(people::create_person)              // POST /v1/people
+        .service(people::get_me)                     // GET /v1/me
+        .service(people::get_person)                 // GET /v1/people/{id}
+        .service(people::update_person)              // PATCH /v1/people/{id}
+        .service(people::set_password)               // PUT /v1/people/{id}/password
+        .service(people::disable_person)             // POST /v1/people/{id}/disable
+        .service(people::enable_person)              // POST /v1/people/{id}/enable
+        .service(partner_apps::list_partner_apps)    // GET /v1/partner-apps
+        .service(partner_apps::create_partner_app)   // POST /v1/partner-apps
+        .service(partner_apps::disable_partner_app)  // POST /v1/partner-apps/{id}/disable
+        .service(customers::list_customers)          // GET /v1/customers
+        .service(customers::create_customer)         // POST /v1/customers
+        .service(customers::get_customer)            // GET /v1/customers/{id}
+        .service(customers::update_customer)         // PATCH /v1/customers/{id}
+        .service(customers::list_consents)           // GET /v1/customers/{id}/consents
+        .service(customers::create_consent)          // POST /v1/customers/{id}/consents
+        .service(vehicles::list_customer_vehicles)   // GET /v1/customers/{id}/vehicles
+        .service(vehicles::list_vehicles)            // GET /v1/vehicles
+        .service(vehicles::create_vehicle)           // POST /v1/vehicles
+        .service(vehicles::get_vehicle)              // GET /v1/vehicles/{id}
+        .service(vehicles::update_vehicle)           // PATCH /v1/vehicles/{id}
+        .service(vans::list_vans)                    // GET /v1/vans
+        .service(vans::create_van)                   // POST /v1/vans
+        .service(vans::get_van)                      // GET /v1/vans/{id}
+        .service(vans::update_van)                   // PATCH /v1/vans/{id}
+        .service(jobs::list_jobs)                    // GET /v1/jobs
+        .service(jobs::create_job)                   // POST /v1/jobs
+        .service(jobs::get_job)                      // GET /v1/jobs/{id}
+        .service(jobs::update_job)                   // PATCH /v1/jobs/{id}
+        .service(jobs::assign_job)                   // PUT /v1/jobs/{id}/assignment
+        .service(jobs::cancel_job);                  // POST /v1/jobs/{id}/cancel
+}
+
+pub type Answer = Result<HttpResponse, ApiError>;
+pub type Shared = Data<App>;
+
+/// 200 with the entity and its revision as the ETag.
+pub fn ok(entity: &impl Serialize, rev: i32) -> Answer {
+    Ok(tagged(HttpResponse::Ok(), rev).json(entity))
+}
+
+/// 201 with the entity, its revision and its address.
+pub fn created(entity: &impl Serialize, rev: i32, location: String) -> Answer {
+    let mut response = tagged(HttpResponse::Created(), rev);
+    Ok(response.insert_header((header::LOCATION, location)).json(entity))
+}
+
+fn tagged(mut response: HttpResponseBuilder, rev: i32) -> HttpResponseBuilder {
+    response.insert_header((header::ETAG, format!("\"{rev}\"")));
+    response.insert_header((header::CACHE_CONTROL, "private, no-cache"));
+    response
+}
+
+/// The row that a guarded update did not find: somebody else was faster.
+pub fn unless_stale(stored: bool) -> Result<(), ApiError> {
+    if stored { Ok(()) } else { Err(ApiError::Stale) }
+}

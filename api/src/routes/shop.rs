@@ -1,0 +1,36 @@
+//! The shop itself.
+
+use super::{Answer, Shared, ok, unless_stale};
+use crate::auth::Caller;
+use crate::db::shops::{self, Shop, ShopFields};
+use crate::error::ApiError;
+use crate::extract::{IfMatch, Patch};
+use actix_web::{get, patch};
+
+/// The caller's shop.
+#[utoipa::path(tag = "shop", responses((status = 200, body = Shop, description = "The shop")))]
+#[get("/v1/shop")]
+pub async fn get_shop(app: Shared, caller: Caller) -> Answer {
+    let shop = app.read(&caller, |db| shops::find(db)?.ok_or(ApiError::NotFound)).await?;
+    ok(&shop, shop.rev)
+}
+
+/// Changes the shop.
+#[utoipa::path(
+    tag = "shop",
+    request_body(content = ShopFields, content_type = "application/merge-patch+json"),
+    responses((status = 200, body = Shop, description = "Changed"))
+)]
+#[patch("/v1/shop")]
+pub async fn update_shop(app: Shared, caller: Caller, seen: IfMatch, patch: Patch) -> Answer {
+    let shop = app
+        .write(&caller, move |db| {
+            let before = shops::find(db)?.ok_or(ApiError::NotFound)?;
+            seen.allows(before.rev)?;
+            let fields = patch.apply(&before.fields)?;
+            unless_stale(shops::update(db, before.rev, &fields)?)?;
+            shops::find(db)?.ok_or(ApiError::NotFound)
+        })
+        .await?;
+    ok(&shop, shop.rev)
+}

@@ -1,0 +1,64 @@
+//! Vans and their kits.
+
+use super::{Answer, Shared, created, ok, unless_stale};
+use crate::auth::Caller;
+use crate::db::kinds::Id;
+use crate::db::vans::{self, Van, VanFields};
+use crate::error::ApiError;
+use crate::extract::{Body, IfMatch, Key, Patch, Query};
+use crate::page::{self, Page, PageQuery};
+use actix_web::{HttpResponse, get, patch, post};
+
+/// All vans.
+#[utoipa::path(tag = "vans", params(PageQuery), responses((status = 200, body = Page<Van>, description = "A page")))]
+#[get("/v1/vans")]
+pub async fn list_vans(app: Shared, caller: Caller, query: Query<PageQuery>) -> Answer {
+    let list = format!("{} vans", caller.shop);
+    let after = page::unseal::<Id>(&app.keys, &list, query.0.cursor.as_deref())?;
+    let limit = query.0.limit.unwrap_or(page::DEFAULT_LIMIT);
+    let rows = app.read(&caller, move |db| Ok(vans::list(db, after, limit + 1)?)).await?;
+    Ok(HttpResponse::Ok().json(Page::cut(rows, limit, &app.keys, &list, |van| van.id)?))
+}
+
+/// Adds a van.
+#[utoipa::path(tag = "vans", request_body = VanFields, responses((status = 201, body = Van, description = "Added")))]
+#[post("/v1/vans")]
+pub async fn create_van(app: Shared, caller: Caller, body: Body<VanFields>) -> Answer {
+    let van = app
+        .write(&caller, move |db| {
+            let id = Id::new(db.now);
+            vans::insert(db, id, &body.0)?;
+            vans::find(db, id)?.ok_or(ApiError::NotFound)
+        })
+        .await?;
+    created(&van, van.rev, format!("/v1/vans/{}", van.id))
+}
+
+/// One van.
+#[utoipa::path(tag = "vans", params(("id" = Id, Path)), responses((status = 200, body = Van, description = "The van")))]
+#[get("/v1/vans/{id}")]
+pub async fn get_van(app: Shared, caller: Caller, key: Key) -> Answer {
+    let van = app.read(&caller, move |db| vans::find(db, key.0)?.ok_or(ApiError::NotFound)).await?;
+    ok(&van, van.rev)
+}
+
+/// Changes a van.
+#[utoipa::path(
+    tag = "vans",
+    params(("id" = Id, Path)),
+    request_body(content = VanFields, content_type = "application/merge-patch+json"),
+    responses((status = 200, body = Van, description = "Changed"))
+)]
+#[patch("/v1/vans/{id}")]
+pub async fn update_van(app: Shared, caller: Caller, key: Key, seen: IfMatch, patch: Patch) -> Answer {
+    let van = app
+        .write(&caller, move |db| {
+            let before = vans::find(db, key.0)?.ok_or(ApiError::NotFound)?;
+            seen.allows(before.rev)?;
+            let fields = patch.apply(&before.fields)?;
+            unless_stale(vans::update(db, key.0, before.rev, &fields)?)?;
+            vans::find(db, key.0)?.ok_or(ApiError::NotFound)
+        })
+        .await?;
+    ok(&van, van.rev)
+}

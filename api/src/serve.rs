@@ -1,0 +1,61 @@
+//! The HTTP server.
+
+use crate::app::App;
+use crate::edge::edge;
+use crate::error::ApiError;
+use crate::extract::BodyLimit;
+use crate::{openapi, routes};
+use actix_web::dev::Server;
+use actix_web::http::header;
+use actix_web::middleware::from_fn;
+use actix_web::web::{Data, PayloadConfig, ServiceConfig};
+use actix_web::{HttpRequest, HttpResponse, HttpServer, web};
+use std::net::TcpListener;
+use utoipa_actix_web::AppExt;
+use utoipa_swagger_ui::{Config as DocsConfig, SwaggerUi};
+
+/// Seconds that running requests get to end when the server is stopped.
+const GRACE_S: u64 = 10;
+
+/// Starts to serve on a listener; the server stops by itself on Ctrl-C and SIGTERM.
+pub fn serve(app: &App, listener: TcpListener) -> std::io::Result<Server> {
+    let limit = app.config.body_limit_bytes;
+    let shared = Data::new(app.clone());
+    let mut server = HttpServer::new(move || {
+        actix_web::App::new()
+            .into_utoipa_app()
+            .app_data(shared.clone())
+            .app_data(Data::new(BodyLimit(limit)))
+            .app_data(PayloadConfig::new(limit))
+            .map(|app| app.wrap(from_fn(edge)))
+            .configure(routes::routes)
+            .map(|app| app.configure(documentation))
+            .default_service(web::to(elsewhere))
+            .into_app()
+    })
+    .shutdown_timeout(GRACE_S);
+    if let Some(workers) = app.config.workers {
+        server = server.workers(usize::from(workers));
+    }
+    Ok(server.listen(listener)?.run())
+}
+
+/// The documentation page; all of it is in the program, so that it works without a network.
+fn documentation(config: &mut ServiceConfig) {
+    config.route("/docs", web::get().to(to_docs)).service(
+        SwaggerUi::new("/docs/{_:.*}")
+            .config(DocsConfig::from("/openapi.json").try_it_out_enabled(true).validator_url("none")),
+    );
+}
+
+async fn to_docs() -> HttpResponse {
+    HttpResponse::PermanentRedirect().insert_header((header::LOCATION, "/docs/")).finish()
+}
+
+/// No route: either nothing is there, or it has other methods.
+async fn elsewhere(request: HttpRequest) -> Result<HttpResponse, ApiError> {
+    Err(match openapi::methods_of(request.path()) {
+        methods if methods.is_empty() => ApiError::UnknownRoute,
+        methods => ApiError::MethodNotAllowed(methods),
+    })
+}

@@ -1,0 +1,4 @@
+DROP TABLE van;
+DROP TABLE vehicle;
+DROP TABLE consent;
+DROP TABLE customer;

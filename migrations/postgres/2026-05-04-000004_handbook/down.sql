@@ -1,0 +1,2 @@
+DROP TABLE weather_series;
+DROP TABLE handbook_override;

@@ -1,0 +1,4 @@
+DROP TABLE reminder;
+DROP TABLE outbox;
+DROP TABLE occurrence;
+DROP TABLE schedule;

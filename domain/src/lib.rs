@@ -4,6 +4,7 @@ pub mod civil;
 pub mod dispatch;
 pub mod figure;
 pub mod inspection;
+pub mod reminder;
 pub mod site;
 pub mod throughput;
 pub mod upkeep;

@@ -4,11 +4,21 @@
 //! codes and licensed practice rank above all of them.
 
 mod cell;
+mod estimate;
+pub mod order;
+mod overrides;
 mod rows;
 mod table;
+mod validate;
 
+pub use estimate::{
+    Estimate, NoEstimate, Supply, area_m2, estimate, product_ml, rinse_factor, step_minutes, step_quantity,
+    step_water,
+};
+pub use order::{Cycle, golden_order};
 pub use rows::*;
 pub use table::Table;
+pub use validate::{Fault, validate};
 
 use crate::inspection::Contaminant;
 use crate::vehicle::{Substrate, VehicleClass, Zone};

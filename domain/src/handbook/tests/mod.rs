@@ -1,3 +1,6 @@
+mod faults;
+mod overrides;
+
 use super::*;
 use crate::inspection::Grade;
 
@@ -42,7 +45,7 @@ fn the_golden_order_comes_out() {
 fn the_worked_estimates_come_out() {
     let handbook = Handbook::standard();
     let rows: Table<PackageEstimate> =
-        Table::read(include_str!("../../handbook/package_estimates.csv"), |row: &PackageEstimate| {
+        Table::read(include_str!("../../../handbook/package_estimates.csv"), |row: &PackageEstimate| {
             row.id.clone()
         })
         .unwrap();

@@ -86,6 +86,10 @@ pub struct Finding {
     pub contaminant: Contaminant,
     pub grade: Grade,
     pub evidence: Evidence,
+    /// How long it has been there, hours, where somebody knows.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 0.0, maximum = 100000.0)]
+    pub age_h: Option<f64>,
 }
 
 impl Finding {
@@ -114,6 +118,20 @@ pub struct Inspection {
     pub findings: Vec<Finding>,
     #[serde(default)]
     pub readings: Vec<PanelReading>,
+    /// Minutes since the vehicle was last driven.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 0, maximum = 100000)]
+    pub parked_min: Option<u32>,
+    /// A mineral ring that stayed after a drop of mild acid on the test spot: an etch, not a deposit.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub ring_stays_after_acid: Option<bool>,
+    /// Colour on the white cloth at the test spot.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub colour_on_cloth: Option<bool>,
+    /// The bead test, 0 flat film to 5 rolls off.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 0, maximum = 5)]
+    pub bead_grade: Option<u8>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schema(max_length = 2000)]
     pub note: Option<String>,

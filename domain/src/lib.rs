@@ -1,6 +1,15 @@
 //! The rules of the trade; no IO, clock, environment, async, SQL or randomness.
 
+pub mod civil;
+pub mod dispatch;
+pub mod figure;
 pub mod handbook;
+pub mod hazard;
 pub mod inspection;
+pub mod plan;
 pub mod site;
+pub mod throughput;
+pub mod units;
+pub mod upkeep;
 pub mod vehicle;
+pub mod vin;

@@ -138,6 +138,13 @@ pub struct Vehicle {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 0.0)]
     pub paint_thickness_um: Option<f64>,
+    /// Largest difference between readings on one panel, µm.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 0.0)]
+    pub paint_scatter_um: Option<f64>,
+    /// High-voltage drive: the lance stays away from charge port, cooling inlet and underside connectors.
+    #[serde(default)]
+    pub high_voltage: bool,
 }
 
 /// One zone's main material and the foreign materials set into it.
@@ -170,6 +177,38 @@ pub struct Exposure {
     /// Share of time, 0 to 1.
     #[schema(minimum = 0.0, maximum = 1.0)]
     pub share: f64,
+}
+
+impl Zone {
+    /// The zone in words, for people.
+    pub fn name(self) -> &'static str {
+        match self {
+            Zone::Roof => "roof",
+            Zone::SoftTop => "soft top",
+            Zone::Overcab => "overcab",
+            Zone::Windscreen => "windscreen",
+            Zone::RearGlass => "rear glass",
+            Zone::SideGlass => "side glass",
+            Zone::Bonnet => "bonnet",
+            Zone::BootDeck => "boot deck",
+            Zone::Mirror => "mirrors",
+            Zone::Doors => "doors",
+            Zone::FrontWing => "front wings",
+            Zone::RearQuarter => "rear quarters",
+            Zone::Lamps => "lamps",
+            Zone::Trim => "trim",
+            Zone::FrontBumper => "front bumper",
+            Zone::Tail => "tail",
+            Zone::RearBumper => "rear bumper",
+            Zone::Rocker => "rockers",
+            Zone::Jambs => "door jambs",
+            Zone::BedInner => "load bed",
+            Zone::Tyre => "tyres",
+            Zone::WheelFace => "wheel faces",
+            Zone::WheelBarrel => "wheel barrels",
+            Zone::WheelArch => "wheel arches",
+        }
+    }
 }
 
 impl Vehicle {

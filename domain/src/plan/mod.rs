@@ -1,5 +1,7 @@
 //! From vehicle, inspection, package, site, weather, van and crew to a plan whose every line explains itself.
 
+pub mod crew;
+
 use crate::handbook::Handbook;
 use crate::inspection::{Grade, Inspection};
 use crate::site::{Site, Weather};
@@ -18,6 +20,8 @@ pub struct PlanInput<'a> {
     pub handbook: &'a Handbook,
     pub vehicle: &'a Vehicle,
     pub inspection: &'a Inspection,
+    /// The grade the customer booked; it stands in wherever nobody has looked yet.
+    pub booked_grade: Option<Grade>,
     /// Package code, for instance `P2`.
     pub package: &'a str,
     /// Optional steps of the package that the customer wants.
@@ -30,8 +34,21 @@ pub struct PlanInput<'a> {
     pub start: NaiveDateTime,
     /// Hours that local time is ahead of UTC at the start.
     pub utc_offset_min: i32,
+    /// End of the booked window, local wall-clock time.
+    pub window_end: Option<NaiveDateTime>,
+    /// What the customer said to extra work that was found on site.
+    pub extra_work: ExtraWork,
     /// Steps already finished, in order: kept as they are when replanning.
     pub done: &'a [String],
+}
+
+/// The customer's answer to extra work found on site.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields, default)]
+pub struct ExtraWork {
+    pub approved: Option<bool>,
+    /// Minutes the customer has not answered.
+    pub silent_min: u32,
 }
 
 /// What the van carries.
@@ -104,7 +121,12 @@ pub struct PlanLine {
     /// Person-minutes expected.
     pub minutes: f64,
     pub hands: u8,
-    pub mix: Option<Mix>,
+    /// Minutes after the start.
+    pub begin_min: f64,
+    pub end_min: f64,
+    /// Who does it.
+    pub technicians: Vec<String>,
+    pub mixes: Vec<Mix>,
     /// Clean water for this step, litres, by the supply used.
     pub water_l: f64,
     pub dwell: Option<Dwell>,
@@ -194,9 +216,10 @@ pub struct Totals {
     pub elapsed_minutes: f64,
     /// Area of the zones treated, m².
     pub area_m2: f64,
-    /// By pressure washer and by garden hose, litres.
-    pub water_washer_l: f64,
-    pub water_hose_l: f64,
+    /// Clean water by the supply in use, litres.
+    pub water_l: f64,
+    /// True when the water was counted for a garden hose and not for a pressure washer.
+    pub by_hose: bool,
     /// Product to take along by class id, ml.
     pub product_ml: BTreeMap<String, f64>,
     pub machine_kwh: f64,

@@ -1,5 +1,13 @@
 //! The place and its weather: what sun, wind, water and neighbours do to the work.
 
+pub mod air;
+pub mod dwell;
+pub mod film;
+pub mod light;
+pub mod panel;
+pub mod sun;
+pub mod water;
+
 use chrono::{NaiveDateTime, NaiveTime};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;

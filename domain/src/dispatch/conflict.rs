@@ -1,0 +1,168 @@
+//! Every reason why a day as assigned cannot hold, with its numbers.
+
+use super::problem::{Van, Visit};
+use super::rounds::{Round, Stop, rounds, visits_of};
+use super::{DayProblem, materials, people, place_rules, time};
+use crate::figure::Figure;
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
+use utoipa::ToSchema;
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct Conflict {
+    pub code: ConflictCode,
+    /// The jobs concerned.
+    pub jobs: Vec<String>,
+    /// One plain sentence.
+    pub text: String,
+    /// The numbers used.
+    pub figures: Vec<Figure>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum ConflictCode {
+    /// A number that cannot be; it was taken as nothing.
+    BadNumber,
+    /// No van is set.
+    Unassigned,
+    UnknownVan,
+    UnknownTechnician,
+    NoTechnician,
+    /// The same vehicle twice on one day.
+    Duplicate,
+    DayOff,
+    OutsideHours,
+    SkillMissing,
+    CrewTooSmall,
+    Seats,
+    /// Work that nobody, or no trainee, does alone.
+    LoneWork,
+    /// The window ends before it starts, or is shorter than the work.
+    WindowTooShort,
+    /// Arrives after the start that was set.
+    Travel,
+    /// Ends after the window.
+    Late,
+    VanOverlap,
+    TechnicianOverlap,
+    TankShort,
+    PowerShort,
+    EquipmentMissing,
+    StockShort,
+    SaturdayForbidden,
+    GeneratorForbidden,
+    MachineHours,
+    WaterRestriction,
+    /// A notice of the planner about weather or heat.
+    Weather,
+}
+
+/// A visit together with its place in a round.
+pub(super) struct Placed<'a> {
+    pub visit: &'a Visit,
+    pub van: &'a Van,
+    pub stop: &'a Stop,
+}
+
+/// All conflicts of the day, by job and kind. An empty answer: the day holds as far as its numbers are true.
+pub fn conflicts(day: &DayProblem) -> Vec<Conflict> {
+    let rounds = rounds(day);
+    let placed: Vec<Placed> = rounds.iter().flat_map(|round| place(day, round)).collect();
+    let mut found = assignment(day);
+    found.extend(day.visits.iter().flat_map(|v| time::window(v).into_iter().chain(weather(v))));
+    found.extend(day.visits.iter().flat_map(|v| people::abilities(day, v)));
+    found.extend(placed.iter().flat_map(|p| time::of(day, p).into_iter().chain(place_rules::of(p))));
+    found.extend(time::overlaps(day, &placed));
+    found.extend(rounds.iter().filter_map(|r| people::seats(day, r)));
+    found.extend(rounds.iter().flat_map(|r| time::way_home(day, r)));
+    for van in &day.vans {
+        let of_van: Vec<&Placed> = placed.iter().filter(|p| p.van.id == van.id).collect();
+        found.extend(materials::of(van, &of_van));
+    }
+    found.sort_by(|a, b| (&a.jobs, a.code, &a.text).cmp(&(&b.jobs, b.code, &b.text)));
+    found
+}
+
+/// The visits of a round beside their stops: both are in the same order.
+fn place<'a>(day: &'a DayProblem, round: &'a Round) -> Vec<Placed<'a>> {
+    let Some(van) = day.van(&round.van) else { return Vec::new() };
+    let stops = round.stops.iter().filter(|s| s.job.is_some());
+    visits_of(day, van).into_iter().zip(stops).map(|(visit, stop)| Placed { visit, van, stop }).collect()
+}
+
+impl Conflict {
+    pub(super) fn of(code: ConflictCode, visit: &Visit, text: String, figures: Vec<Figure>) -> Conflict {
+        Conflict { code, jobs: vec![visit.job.clone()], text: format!("{}: {text}", visit.job), figures }
+    }
+}
+
+fn assignment(day: &DayProblem) -> Vec<Conflict> {
+    let mut found = Vec::new();
+    for visit in &day.visits {
+        let mut say = |code, text: String| found.push(Conflict::of(code, visit, text, Vec::new()));
+        match &visit.van {
+            None => say(ConflictCode::Unassigned, "no van is set.".into()),
+            Some(id) if day.van(id).is_none() => {
+                say(ConflictCode::UnknownVan, format!("there is no van {id} on this day."));
+            }
+            Some(_) => {}
+        }
+        if visit.technicians.is_empty() {
+            say(ConflictCode::NoTechnician, "no technician is set.".into());
+        }
+        for id in visit.technicians.iter().filter(|id| day.technician(id).is_none()) {
+            say(ConflictCode::UnknownTechnician, format!("there is no technician {id}."));
+        }
+        for (name, value) in bad_numbers(visit) {
+            let text = format!("{name} is {value} and was taken as nothing.");
+            say(ConflictCode::BadNumber, text);
+        }
+        if !visit.place.is_sound() || !day.depot.is_sound() || !comparable(day, visit) {
+            say(
+                ConflictCode::BadNumber,
+                "its place or the depot's cannot be used, so travel counts as none.".into(),
+            );
+        }
+    }
+    found.extend(duplicates(day));
+    found
+}
+
+fn bad_numbers(visit: &Visit) -> Vec<(&'static str, f64)> {
+    let mut numbers =
+        vec![("work_min", visit.work_min), ("water_l", visit.water_l), ("machine_kwh", visit.machine_kwh)];
+    numbers.extend(visit.product_ml.values().map(|&ml| ("product_ml", ml)));
+    numbers.retain(|(_, value)| !value.is_finite() || *value < 0.0);
+    numbers
+}
+
+fn comparable(day: &DayProblem, visit: &Visit) -> bool {
+    std::mem::discriminant(&day.depot) == std::mem::discriminant(&visit.place)
+}
+
+fn duplicates(day: &DayProblem) -> Vec<Conflict> {
+    let mut by_vehicle: BTreeMap<&str, Vec<&Visit>> = BTreeMap::new();
+    for visit in &day.visits {
+        by_vehicle.entry(&visit.vehicle).or_default().push(visit);
+    }
+    let twice = by_vehicle.into_iter().filter(|(_, visits)| visits.len() > 1);
+    twice
+        .map(|(vehicle, visits)| {
+            let jobs: Vec<String> = visits.iter().map(|v| v.job.clone()).collect();
+            Conflict {
+                code: ConflictCode::Duplicate,
+                text: format!("Vehicle {vehicle} has {} jobs on one day: {}.", jobs.len(), jobs.join(", ")),
+                figures: vec![Figure::new("jobs", jobs.len() as f64, "jobs")],
+                jobs,
+            }
+        })
+        .collect()
+}
+
+fn weather(visit: &Visit) -> Vec<Conflict> {
+    let notices = visit.notices.iter();
+    notices
+        .map(|n| Conflict::of(ConflictCode::Weather, visit, format!("{} ({})", n.text, n.rule), Vec::new()))
+        .collect()
+}

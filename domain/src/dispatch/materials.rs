@@ -1,0 +1,108 @@
+//! What the van carries against what its visits use: water, power, equipment, product.
+
+use super::conflict::{Conflict, ConflictCode, Placed};
+use super::problem::{Van, usable};
+use super::rounds::TANK_RESERVE;
+use crate::figure::Figure;
+use std::collections::BTreeMap;
+
+/// Product on board is this many times the plan (rule R60, common practice).
+const STOCK_FACTOR: f64 = 1.2;
+
+/// The visits of one van in the order of its round.
+pub(super) fn of(van: &Van, visits: &[&Placed]) -> Vec<Conflict> {
+    let mut found: Vec<Conflict> = visits.iter().filter_map(|p| tank(p)).collect();
+    found.extend(visits.iter().flat_map(|p| equipment(p)));
+    found.extend(power(van, visits));
+    found.extend(stock(van, visits));
+    found
+}
+
+fn tank(placed: &Placed) -> Option<Conflict> {
+    let Placed { visit, van, stop } = placed;
+    let (need, reserve) = (visit.tank_need_l(), usable(van.tank_l) * TANK_RESERVE);
+    let left = (stop.tank_before_l - reserve).max(0.0);
+    (need > left).then(|| {
+        let refill = if van.refill.is_some() { "a full tank would not do" } else { "it can refill nowhere" };
+        let text = format!(
+            "needs {need:.0} l; van {} arrives with {:.0} l, {reserve:.0} l of them reserve, and {refill}.",
+            van.id, stop.tank_before_l
+        );
+        let figures = vec![
+            Figure::new("water needed", need, "l"),
+            Figure::new("water on board", stop.tank_before_l, "l"),
+            Figure::new("reserve", reserve, "l"),
+            Figure::new("tank", usable(van.tank_l), "l"),
+        ];
+        Conflict::of(ConflictCode::TankShort, visit, text, figures)
+    })
+}
+
+fn equipment(placed: &Placed) -> Vec<Conflict> {
+    let Placed { visit, van, .. } = placed;
+    let platform = (visit.platform).then_some("platform");
+    let needed = visit.equipment.iter().map(String::as_str).chain(platform);
+    let mut missing: Vec<&str> = needed.filter(|e| !van.has(e)).collect();
+    missing.sort_unstable();
+    missing.dedup();
+    let say = |e| {
+        let text = format!("{} needs {e}, which van {} does not carry.", visit.package, van.id);
+        Conflict::of(ConflictCode::EquipmentMissing, visit, text, Vec::new())
+    };
+    missing.into_iter().map(say).collect()
+}
+
+/// Machines run from the customer's mains, else from the battery, which is full in the morning, else the generator.
+fn power(van: &Van, visits: &[&Placed]) -> Vec<Conflict> {
+    let mut battery = usable(van.battery_kwh);
+    let mut found = Vec::new();
+    for placed in visits {
+        let visit = placed.visit;
+        let need = usable(visit.machine_kwh);
+        if visit.site.mains == Some(true) || need <= 0.0 {
+            continue;
+        }
+        let figures =
+            vec![Figure::new("energy needed", need, "kWh"), Figure::new("battery left", battery, "kWh")];
+        let generator_allowed = visit.site.generator_allowed != Some(false);
+        if need > battery && van.generator && !generator_allowed {
+            let text =
+                format!("needs {need:.1} kWh, the battery has {battery:.1}, and no generator may run there.");
+            found.push(Conflict::of(ConflictCode::GeneratorForbidden, visit, text, figures));
+        } else if need > battery && !van.generator {
+            let text = format!("needs {need:.1} kWh and van {} has {battery:.1} left.", van.id);
+            found.push(Conflict::of(ConflictCode::PowerShort, visit, text, figures));
+        }
+        if need <= battery {
+            battery -= need;
+        }
+    }
+    found
+}
+
+fn stock(van: &Van, visits: &[&Placed]) -> Vec<Conflict> {
+    let mut planned: BTreeMap<&str, (f64, Vec<String>)> = BTreeMap::new();
+    for placed in visits {
+        for (product, ml) in placed.visit.product_ml.iter().filter(|(_, ml)| usable(**ml) > 0.0) {
+            let sum = planned.entry(product).or_default();
+            sum.0 += ml;
+            sum.1.push(placed.visit.job.clone());
+        }
+    }
+    let mut found = Vec::new();
+    for (product, (ml, jobs)) in planned {
+        let Some(&stock) = van.stock_ml.get(product) else { continue };
+        let needed = ml * STOCK_FACTOR;
+        if usable(stock) < needed {
+            let text = format!(
+                "Van {} has {stock:.0} ml of {product}; its day needs {ml:.0} ml, with {STOCK_FACTOR} times as \
+                 reserve {needed:.0} ml.",
+                van.id
+            );
+            let figures =
+                vec![Figure::new("stock", stock, "ml"), Figure::new("needed with reserve", needed, "ml")];
+            found.push(Conflict { code: ConflictCode::StockShort, jobs, text, figures });
+        }
+    }
+    found
+}

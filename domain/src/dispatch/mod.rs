@@ -1,0 +1,24 @@
+//! A day's rounds: where every van is when, and every reason why a day as assigned cannot hold.
+//!
+//! The thin line: visits are given to vans and people by the dispatcher; this puts them into order, works out travel,
+//! refills and times, and answers with all conflicts at once. It does not search; a search can be built on the same
+//! [`DayProblem`] and judged by the same [`conflicts`].
+
+mod conflict;
+mod materials;
+mod people;
+mod place_rules;
+mod problem;
+mod rounds;
+mod steps;
+mod time;
+mod travel;
+
+pub use conflict::{Conflict, ConflictCode, conflicts};
+pub use problem::{DayProblem, Refill, Technician, Van, Visit, VisitNotice};
+pub use rounds::{Round, Stop, rounds};
+pub use steps::{Ability, required_skills};
+pub use travel::{Place, Travel};
+
+#[cfg(test)]
+mod checks;

@@ -1,0 +1,78 @@
+//! Who can do a visit, and with whom.
+
+use super::conflict::{Conflict, ConflictCode};
+use super::problem::Visit;
+use super::rounds::Round;
+use super::steps::{Ability, is_hazardous, required_skills};
+use super::{DayProblem, Technician};
+use crate::figure::Figure;
+
+/// Skills, number of hands, and work that is not done alone.
+pub(super) fn abilities(day: &DayProblem, visit: &Visit) -> Vec<Conflict> {
+    let crew: Vec<&Technician> = visit.crew(day).collect();
+    if crew.is_empty() {
+        return Vec::new();
+    }
+    let mut found: Vec<Conflict> = skills(visit, &crew).into_iter().chain(hands(visit, &crew)).collect();
+    found.extend(lone_work(visit, &crew));
+    found
+}
+
+fn skills(visit: &Visit, crew: &[&Technician]) -> Vec<Conflict> {
+    let mut needed = required_skills(visit.steps.iter().map(String::as_str));
+    needed.extend(visit.platform.then_some(Ability::Platform));
+    let names = names(crew);
+    let missing = needed.into_iter().filter(|need| !crew.iter().any(|t| need.is_met_by(&t.skills)));
+    missing
+        .map(|need| {
+            let text = format!("{} needs the skill {}, which {names} lacks.", visit.package, need.skill());
+            Conflict::of(ConflictCode::SkillMissing, visit, text, Vec::new())
+        })
+        .collect()
+}
+
+fn hands(visit: &Visit, crew: &[&Technician]) -> Option<Conflict> {
+    let (need, have) = (visit.hands, crew.len() as u32);
+    (have < need).then(|| {
+        let text = format!("needs {need} people and has {have}.");
+        let figures = vec![
+            Figure::new("people needed", f64::from(need), "persons"),
+            Figure::new("people set", f64::from(have), "persons"),
+        ];
+        Conflict::of(ConflictCode::CrewTooSmall, visit, text, figures)
+    })
+}
+
+/// No platform alone (rule R31, common practice); no acid, iron or platform by trainees alone.
+fn lone_work(visit: &Visit, crew: &[&Technician]) -> Vec<Conflict> {
+    let mut found = Vec::new();
+    let mut say = |text: String| found.push(Conflict::of(ConflictCode::LoneWork, visit, text, Vec::new()));
+    if visit.platform && crew.len() < 2 {
+        say(format!("a platform needs a second person beside {} (R31).", names(crew)));
+    }
+    let hazardous: Vec<&str> = visit.steps.iter().map(String::as_str).filter(|s| is_hazardous(s)).collect();
+    if crew.iter().all(|t| t.trainee) && (visit.platform || !hazardous.is_empty()) {
+        let what = if hazardous.is_empty() { "a platform".to_owned() } else { hazardous.join(", ") };
+        say(format!("{} is in training and does not do {what} alone.", names(crew)));
+    }
+    found
+}
+
+/// More people over the day than the van has seats.
+pub(super) fn seats(day: &DayProblem, round: &Round) -> Option<Conflict> {
+    let van = day.van(&round.van)?;
+    let people = round.technicians.len() as u32;
+    (people > van.seats).then(|| Conflict {
+        code: ConflictCode::Seats,
+        jobs: round.stops.iter().filter_map(|s| s.job.clone()).collect(),
+        text: format!("Van {} has {} seats and {people} people are set to it.", van.id, van.seats),
+        figures: vec![
+            Figure::new("seats", f64::from(van.seats), "persons"),
+            Figure::new("people", f64::from(people), "persons"),
+        ],
+    })
+}
+
+fn names(crew: &[&Technician]) -> String {
+    crew.iter().map(|t| t.name.as_str()).collect::<Vec<_>>().join(" and ")
+}

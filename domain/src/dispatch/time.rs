@@ -1,0 +1,162 @@
+//! Windows, promised starts, working hours and overlaps.
+
+use super::conflict::{Conflict, ConflictCode, Placed};
+use super::problem::{Visit, usable};
+use super::rounds::{Round, later, minutes_between};
+use super::{DayProblem, Technician};
+use crate::figure::Figure;
+use crate::site::HourRange;
+use chrono::NaiveDateTime;
+
+/// A window that cannot hold its work, wherever the van is.
+pub(super) fn window(visit: &Visit) -> Option<Conflict> {
+    let (window, work) = (minutes_between(visit.window_from, visit.window_to), usable(visit.work_min));
+    let text = if window <= 0.0 {
+        format!("the window ends at {} and starts at {}.", visit.window_to, visit.window_from)
+    } else if work > window {
+        format!("the window is {window:.0} min and the work takes {work:.0} min.")
+    } else {
+        return None;
+    };
+    let figures = vec![Figure::new("window", window, "min"), Figure::new("work", work, "min")];
+    Some(Conflict::of(ConflictCode::WindowTooShort, visit, text, figures))
+}
+
+pub(super) fn of(day: &DayProblem, placed: &Placed) -> Vec<Conflict> {
+    let mut found: Vec<Conflict> = late(placed).into_iter().chain(too_far(placed)).collect();
+    for technician in placed.visit.crew(day) {
+        found.extend(hours(day, placed, technician));
+    }
+    found
+}
+
+/// Ends after the window, although the window is long enough; or starts after it.
+fn late(placed: &Placed) -> Option<Conflict> {
+    let Placed { visit, stop, .. } = placed;
+    let window = minutes_between(visit.window_from, visit.window_to);
+    let fits = usable(visit.work_min) <= window;
+    if stop.finishes_at <= visit.window_to || window <= 0.0 || (!fits && stop.starts_at <= visit.window_to) {
+        return None;
+    }
+    let late = minutes_between(visit.window_to, stop.finishes_at);
+    let text = format!(
+        "arrives {}, starts {}, ends {}, which is {late:.0} min after its window.",
+        clock(stop.arrives_at),
+        clock(stop.starts_at),
+        clock(stop.finishes_at)
+    );
+    let figures = vec![Figure::new("late", late, "min"), Figure::new("travel", stop.travel_min, "min")];
+    Some(Conflict::of(ConflictCode::Late, visit, text, figures))
+}
+
+/// Cannot be there at the start that was set.
+fn too_far(placed: &Placed) -> Option<Conflict> {
+    let Placed { visit, stop, .. } = placed;
+    let start = visit.start.filter(|&start| stop.arrives_at > start)?;
+    let late = minutes_between(start, stop.arrives_at);
+    let text = format!(
+        "set to start at {}, but the van arrives at {} after {:.0} min of travel, {late:.0} min late.",
+        clock(start),
+        clock(stop.arrives_at),
+        stop.travel_min
+    );
+    let figures = vec![Figure::new("late", late, "min"), Figure::new("travel", stop.travel_min, "min")];
+    Some(Conflict::of(ConflictCode::Travel, visit, text, figures))
+}
+
+fn hours(day: &DayProblem, placed: &Placed, technician: &Technician) -> Option<Conflict> {
+    let Placed { visit, stop, .. } = placed;
+    let Some(HourRange { from, to }) = technician.hours else {
+        let text = format!("{} has the day off.", technician.name);
+        return Some(Conflict::of(ConflictCode::DayOff, visit, text, Vec::new()));
+    };
+    let (from, to) = (day.on.and_time(from), day.on.and_time(to));
+    let leaves = later(stop.arrives_at, -stop.travel_min);
+    let (early, over) = (minutes_between(leaves, from), minutes_between(to, stop.finishes_at));
+    let text = if over > 0.0 {
+        format!("ends {}, {over:.0} min after {}'s hours.", clock(stop.finishes_at), technician.name)
+    } else if early > 0.0 {
+        format!("leaves {}, {early:.0} min before {}'s hours.", clock(leaves), technician.name)
+    } else {
+        return None;
+    };
+    let figures = vec![Figure::new("outside hours", over.max(early), "min")];
+    Some(Conflict::of(ConflictCode::OutsideHours, visit, text, figures))
+}
+
+/// The last visit ends within hours, the way home does not.
+pub(super) fn way_home(day: &DayProblem, round: &Round) -> Vec<Conflict> {
+    let Some(last) = round.stops.last() else { return Vec::new() };
+    let Some(visit) = day.visits.iter().find(|v| last.job.as_ref() == Some(&v.job)) else {
+        return Vec::new();
+    };
+    let over = |t: &&Technician| {
+        t.hours
+            .map(|h| day.on.and_time(h.to))
+            .is_some_and(|to| last.finishes_at <= to && to < round.returns_at)
+    };
+    let late = visit.crew(day).filter(over);
+    late.map(|t| {
+        let to = t.hours.map_or(round.returns_at, |h| day.on.and_time(h.to));
+        let minutes = minutes_between(to, round.returns_at);
+        let text = format!(
+            "back at the depot {}, {minutes:.0} min after {}'s hours.",
+            clock(round.returns_at),
+            t.name
+        );
+        let figures = vec![Figure::new("outside hours", minutes, "min")];
+        Conflict::of(ConflictCode::OutsideHours, visit, text, figures)
+    })
+    .collect()
+}
+
+/// One van, or one person in two vans, at two places at once.
+pub(super) fn overlaps(day: &DayProblem, placed: &[Placed]) -> Vec<Conflict> {
+    let mut found = Vec::new();
+    for (i, a) in placed.iter().enumerate() {
+        for b in &placed[i + 1..] {
+            if a.van.id == b.van.id {
+                found.extend(same_van(a, b));
+            } else {
+                found.extend(same_people(day, a, b));
+            }
+        }
+    }
+    found
+}
+
+/// Both starts were set, and the second lies within the first.
+fn same_van(a: &Placed, b: &Placed) -> Option<Conflict> {
+    let set = |p: &Placed| p.visit.start.map(|start| (start, later(start, usable(p.visit.work_min))));
+    let minutes = shared_minutes(set(a)?, set(b)?)?;
+    let text = format!("van {} is set to both for {minutes:.0} min.", a.van.id);
+    Some(pair(ConflictCode::VanOverlap, a, b, &text, minutes))
+}
+
+fn same_people(day: &DayProblem, a: &Placed, b: &Placed) -> Vec<Conflict> {
+    let busy = |p: &Placed| (later(p.stop.arrives_at, -p.stop.travel_min), p.stop.finishes_at);
+    let Some(minutes) = shared_minutes(busy(a), busy(b)) else { return Vec::new() };
+    let both = a.visit.technicians.iter().filter(|id| b.visit.technicians.contains(id));
+    both.map(|id| {
+        let name = day.technician(id).map_or(id, |t| &t.name);
+        let text = format!("{name} is set to vans {} and {} for {minutes:.0} min.", a.van.id, b.van.id);
+        pair(ConflictCode::TechnicianOverlap, a, b, &text, minutes)
+    })
+    .collect()
+}
+
+type Span = (NaiveDateTime, NaiveDateTime);
+
+fn shared_minutes(a: Span, b: Span) -> Option<f64> {
+    Some(minutes_between(a.0.max(b.0), a.1.min(b.1))).filter(|&minutes| minutes > 0.0)
+}
+
+fn pair(code: ConflictCode, a: &Placed, b: &Placed, text: &str, minutes: f64) -> Conflict {
+    let jobs = vec![a.visit.job.clone(), b.visit.job.clone()];
+    let text = format!("{} and {}: {text}", jobs[0], jobs[1]);
+    Conflict { code, jobs, text, figures: vec![Figure::new("overlap", minutes, "min")] }
+}
+
+pub(super) fn clock(at: NaiveDateTime) -> String {
+    at.format("%H:%M").to_string()
+}

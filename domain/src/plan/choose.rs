@@ -1,0 +1,141 @@
+//! Which steps: the package's own, the options the customer wants, and what the findings call for.
+
+use super::PlanInput;
+use super::draft::{Draft, Work};
+use super::facts::Facts;
+use crate::handbook::{PackageRole, Severity, Trigger, TriggerWhen};
+use crate::inspection::Contaminant;
+use crate::vehicle::Zone;
+
+/// A draft with every step that package, options and findings ask for.
+pub(super) fn choose<'a>(facts: &'a Facts<'a>) -> Draft<'a> {
+    let mut draft =
+        Draft { facts, work: Vec::new(), notices: Vec::new(), questions: Vec::new(), cautions: Vec::new() };
+    of_package(&mut draft);
+    by_findings(&mut draft);
+    by_planned_steps(&mut draft);
+    package_limits(&mut draft);
+    extra_work(&mut draft);
+    draft.work.retain(|w| !facts.done(&w.step.id));
+    draft
+}
+
+fn of_package(draft: &mut Draft) {
+    let PlanInput { options, .. } = draft.facts.input;
+    let package = draft.facts.package;
+    let chosen = |step: &str| options.iter().any(|o| o == step);
+    for entry in &package.entries {
+        let replaced = entry.choice.is_some()
+            && package.entries.iter().any(|other| {
+                other.choice == entry.choice && other.role == PackageRole::Alternative && chosen(&other.step)
+            });
+        let (wanted, why) = match entry.role {
+            PackageRole::Required => (!replaced, format!("part of {}", package.name)),
+            PackageRole::Optional | PackageRole::Alternative => {
+                (chosen(&entry.step), format!("chosen with {}", package.name))
+            }
+        };
+        if wanted {
+            draft.insert(&entry.step, &package.id, &why);
+        }
+    }
+}
+
+/// What the findings call for. What the package leaves out is offered and not planned.
+fn by_findings(draft: &mut Draft) {
+    let mut beyond: Vec<(&str, Vec<String>)> = Vec::new();
+    for trigger in &draft.facts.input.handbook.triggers {
+        if !called_for(draft, trigger) {
+            continue;
+        }
+        let needs_yes = trigger.needs_approval && draft.facts.input.extra_work.approved != Some(true);
+        let left_out: Vec<String> =
+            trigger.inserts.iter().filter(|s| draft.facts.package.excludes.contains(s)).cloned().collect();
+        if needs_yes || !left_out.is_empty() {
+            beyond.push((&trigger.text, trigger.inserts.clone()));
+            continue;
+        }
+        if trigger.second_visit {
+            let text = format!("{}: {}", trigger.text, trigger.inserts.join(" "));
+            draft.say("Q66", Severity::Adjust, text, vec![]);
+            draft.drop_steps(&trigger.inserts);
+            continue;
+        }
+        for step in &trigger.inserts {
+            draft.insert(step, &trigger.id, &trigger.text);
+        }
+    }
+    for (why, steps) in beyond {
+        let text = format!("{why}: not in {}, offer {} as extra work", draft.facts.package.name, steps.join(" "));
+        draft.say("R58", Severity::Advise, text, vec![]);
+    }
+}
+
+fn called_for(draft: &Draft, trigger: &Trigger) -> bool {
+    let facts = draft.facts;
+    let found = || match (trigger.contaminant, trigger.min_grade) {
+        (Some(contaminant), Some(least)) => facts.worst_in(contaminant, trigger.zone_set.as_deref()) >= least,
+        _ => false,
+    };
+    let past = |step: &Option<String>| step.as_deref().is_some_and(|s| facts.done(s));
+    match trigger.when {
+        TriggerWhen::Found => found() && !facts.done("D05"),
+        TriggerWhen::FoundLate => past(&trigger.after_step) && found(),
+        TriggerWhen::StillRough => past(&trigger.after_step) && found(),
+        TriggerWhen::EtchedOrScratched => found() && draft.has("G03"),
+        TriggerWhen::RepellentSold => facts.input.options.iter().any(|o| o == "H07"),
+        TriggerWhen::SoftTopGuardSold => facts.input.options.iter().any(|o| o == "H10"),
+        // These depend on what the plan holds or on the clock and are looked at there.
+        TriggerWhen::StepPlanned | TriggerWhen::ExtraWork | TriggerWhen::PanelOverLimit => false,
+    }
+}
+
+/// Steps that another planned step brings with it.
+fn by_planned_steps(draft: &mut Draft) {
+    for trigger in draft.facts.input.handbook.triggers.iter().filter(|t| t.when == TriggerWhen::StepPlanned) {
+        let planned = trigger.after_step.as_deref().is_some_and(|s| draft.has(s));
+        if planned {
+            for step in &trigger.inserts {
+                draft.insert(step, &trigger.id, &trigger.text);
+            }
+        }
+    }
+}
+
+/// What the package itself refuses.
+fn package_limits(draft: &mut Draft) {
+    let package = draft.facts.package;
+    let film = draft.facts.worst_or_booked(Contaminant::Film);
+    if let Some(most) = package.max_film.filter(|&most| film > most) {
+        let text = format!("film grade {} on a package for at most {}: it would scratch", film.get(), most.get());
+        let steps = draft.planned(&["C05"]);
+        draft.block(&package.id, text, steps, "a package with foam and contact wash");
+    }
+    if draft.facts.input.vehicle.coats.is_empty() || package.fits_film.is_none() {
+        return;
+    }
+    if let Some(fits) = package.fits_film.filter(|&fits| film > fits && package.max_film.is_none()) {
+        let text = format!("film grade {} where the package is meant for {}: expect loops", film.get(), fits.get());
+        draft.say(&package.id, Severity::Advise, text, vec![]);
+    }
+}
+
+/// The customer is asked about steps that the findings added, and about grades above the booked one.
+fn extra_work(draft: &mut Draft) {
+    let extra = draft.facts.extra_steps(draft);
+    let found = draft.facts.worst_found();
+    let worse = draft.facts.input.booked_grade.filter(|&booked| draft.facts.inspected() && found > booked);
+    if extra.is_empty() && worse.is_none() {
+        return;
+    }
+    let text = match worse {
+        Some(booked) => format!("found grade {} against booked {}: price and time need a yes", found.get(), booked.get()),
+        None => format!("{} go beyond what was booked", extra.join(" ")),
+    };
+    draft.insert("A06", "R58", &text);
+}
+
+/// The zones of a step: its zone set, as far as the vehicle has them and as far as it is called for there.
+pub(super) fn zones_of(facts: &Facts, work: &Work, treated: &[Zone]) -> Vec<Zone> {
+    facts.zones_for(work.step, treated)
+}

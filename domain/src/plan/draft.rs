@@ -1,0 +1,198 @@
+//! A plan in the making: the steps chosen so far, and what the rules said about them.
+
+use super::facts::Facts;
+use super::{Dwell, Mix, Notice, Question, Reason};
+use crate::handbook::{Phase, Severity, Step, StepProduct, ZoneChoice};
+use crate::inspection::Grade;
+use crate::vehicle::Zone;
+use std::collections::BTreeMap;
+
+/// A step that was chosen, with what is known of it so far.
+#[derive(Debug, Clone)]
+pub(crate) struct Work<'a> {
+    pub step: &'a Step,
+    pub products: Vec<Use<'a>>,
+    pub zones: Vec<Zone>,
+    pub zone_order: String,
+    /// The worst grade it is counted by.
+    pub grade: Grade,
+    pub quantity: f64,
+    pub minutes: f64,
+    /// Litres that the package fixes for the whole vehicle.
+    pub fixed_water_l: Option<f64>,
+    pub water_l: f64,
+    pub mixes: Vec<Mix>,
+    pub dwell: Option<Dwell>,
+    /// Treated in the shade of the awning.
+    pub shaded: bool,
+    pub begin_min: f64,
+    pub end_min: f64,
+    pub hands: u32,
+    pub technicians: Vec<String>,
+    pub cautions: Vec<String>,
+    pub reasons: Vec<Reason>,
+}
+
+/// A product in a step: the row says how much, `product` which, when stock made it another one of its class.
+#[derive(Debug, Clone)]
+pub(crate) struct Use<'a> {
+    pub row: &'a StepProduct,
+    pub product: String,
+}
+
+impl<'a> Work<'a> {
+    pub fn new(step: &'a Step, zones: Vec<Zone>, uses: Vec<&'a StepProduct>, fixed_water_l: Option<f64>) -> Work<'a> {
+        Work {
+            step,
+            products: uses.into_iter().map(|row| Use { row, product: row.product.clone() }).collect(),
+            zones,
+            zone_order: step.zone_order.clone(),
+            grade: Grade::LIGHT,
+            quantity: 0.0,
+            minutes: 0.0,
+            fixed_water_l,
+            water_l: 0.0,
+            mixes: Vec::new(),
+            dwell: None,
+            shaded: false,
+            begin_min: 0.0,
+            end_min: 0.0,
+            hands: step.hands_min,
+            technicians: Vec::new(),
+            cautions: Vec::new(),
+            reasons: Vec::new(),
+        }
+    }
+
+    pub fn is(&self, steps: &[&str]) -> bool {
+        steps.contains(&self.step.id.as_str())
+    }
+
+    pub fn uses(&self, product: &str) -> bool {
+        self.products.iter().any(|used| used.product == product)
+    }
+
+    pub fn treats_zones(&self) -> bool {
+        self.step.zone_choice != ZoneChoice::None
+    }
+
+    /// Dry work that dusk and dew would spoil.
+    pub fn is_dry_on(&self) -> bool {
+        matches!(self.step.phase, Phase::Correct | Phase::Protect) && self.minutes > 0.0
+    }
+}
+
+/// The plan in the making. Rules read `facts` and change the rest through the verbs below.
+#[derive(Debug, Clone)]
+pub(crate) struct Draft<'a> {
+    pub facts: &'a Facts<'a>,
+    pub work: Vec<Work<'a>>,
+    pub notices: Vec<Notice>,
+    pub questions: Vec<Question>,
+    pub cautions: Vec<String>,
+    /// Spray protection of the kind that is rinsed off wet.
+    pub wet_protection: bool,
+}
+
+impl<'a> Draft<'a> {
+    pub fn has(&self, step: &str) -> bool {
+        self.work.iter().any(|w| w.step.id == step)
+    }
+
+    pub fn find(&self, step: &str) -> Option<&Work<'a>> {
+        self.work.iter().find(|w| w.step.id == step)
+    }
+
+    /// Ids of the planned steps among `steps`, in the order of work.
+    pub fn planned(&self, steps: &[&str]) -> Vec<String> {
+        self.which(|w| w.is(steps))
+    }
+
+    /// Ids of the planned steps for which `test` holds.
+    pub fn which(&self, test: impl Fn(&Work<'a>) -> bool) -> Vec<String> {
+        self.work.iter().filter(|w| test(w)).map(|w| w.step.id.clone()).collect()
+    }
+
+    /// Gives the reason to the line of `step`, once.
+    pub fn explain(&mut self, step: &str, id: &str, text: &str) {
+        for work in self.work.iter_mut().filter(|w| w.step.id == step) {
+            if !work.reasons.iter().any(|r| r.id == id) {
+                work.reasons.push(Reason { id: id.into(), text: text.into() });
+            }
+        }
+    }
+
+    /// Adds a caution to the lines of the steps.
+    pub fn caution(&mut self, steps: &[String], text: &str) {
+        for work in self.work.iter_mut().filter(|w| steps.contains(&w.step.id)) {
+            work.cautions.push(text.to_string());
+        }
+    }
+
+    /// Takes the steps out of the plan.
+    pub fn drop_steps(&mut self, steps: &[String]) {
+        self.work.retain(|w| !steps.contains(&w.step.id));
+    }
+
+    /// Puts a step in unless it is there or done; `order` finds its place.
+    pub fn insert(&mut self, step: &str, id: &str, text: &str) {
+        if !self.has(step) && !self.facts.done(step) {
+            self.work.extend(self.facts.work(step));
+        }
+        self.explain(step, id, text);
+    }
+
+    /// States that a rule fired. The rule's own severity is the worst case; a plan that could be changed so
+    /// that the rule is kept says `adjust`.
+    pub fn say(&mut self, rule: &str, severity: Severity, text: String, steps: Vec<String>) {
+        for step in &steps {
+            self.explain(step, rule, &text);
+        }
+        self.notices.push(Notice { rule: rule.into(), severity, text, steps, unblock: None });
+    }
+
+    /// States a block, with what would lift it.
+    pub fn block(&mut self, rule: &str, text: String, steps: Vec<String>, unblock: &str) {
+        self.say(rule, Severity::Block, text, steps);
+        if let Some(notice) = self.notices.last_mut() {
+            notice.unblock = Some(unblock.to_string());
+        }
+    }
+
+    /// Asks for a fact that a rule needs.
+    pub fn ask(&mut self, rule: &str, pointer: &str, text: &str) {
+        if !self.questions.iter().any(|q| q.pointer == pointer) {
+            self.questions.push(Question { rule: rule.into(), pointer: pointer.into(), text: text.into() });
+        }
+    }
+
+    /// Uses another product of the same class wherever `product` was planned.
+    pub fn exchange(&mut self, product: &str, other: &str) {
+        for work in &mut self.work {
+            for used in work.products.iter_mut().filter(|u| u.product == product) {
+                used.product = other.to_string();
+            }
+        }
+    }
+
+    pub fn end_min(&self) -> f64 {
+        self.work.iter().map(|w| w.end_min).fold(0.0, f64::max)
+    }
+
+    /// Concentrate to take along by class id, ml.
+    pub fn product_totals(&self) -> BTreeMap<String, f64> {
+        let mut totals = BTreeMap::new();
+        for mix in self.work.iter().flat_map(|w| &w.mixes) {
+            *totals.entry(mix.product.clone()).or_insert(0.0) += mix.pour_ml;
+            if mix.shampoo_ml > 0.0 {
+                *totals.entry("shampoo_neutral".to_string()).or_insert(0.0) += mix.shampoo_ml;
+            }
+        }
+        totals
+    }
+
+    /// Energy of the machines over their steps, kWh.
+    pub fn machine_kwh(&self) -> f64 {
+        self.work.iter().map(|w| super::amounts::machine_kwh(self.facts, w)).sum()
+    }
+}

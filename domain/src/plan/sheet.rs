@@ -1,0 +1,209 @@
+//! The job sheet as plain text: what a technician reads at the vehicle.
+//!
+//! Lines are at most 96 columns, step names stand alone in capitals, and what to pour stands at the margin.
+
+use super::{Dwell, JobPlan, Mix, PlanLine, Severity};
+use std::fmt::Write;
+
+const WIDTH: usize = 96;
+
+/// Heads the sheet: facts of the job that the plan itself does not hold.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SheetHead<'a> {
+    pub job: &'a str,
+    pub vehicle: &'a str,
+    pub place: &'a str,
+    pub crew: &'a [String],
+    pub van: &'a str,
+}
+
+/// The whole sheet.
+pub fn job_sheet(head: &SheetHead, plan: &JobPlan) -> String {
+    let mut sheet = String::new();
+    heading(&mut sheet, head, plan);
+    section(&mut sheet, "READ FIRST");
+    for caution in &plan.cautions {
+        bullet(&mut sheet, "!", caution);
+    }
+    notices(&mut sheet, plan);
+    take_along(&mut sheet, plan);
+    section(&mut sheet, "STEPS");
+    for (number, line) in plan.lines.iter().enumerate() {
+        step(&mut sheet, number + 1, plan, line);
+    }
+    sheet
+}
+
+fn heading(sheet: &mut String, head: &SheetHead, plan: &JobPlan) {
+    let rule = "=".repeat(WIDTH);
+    put(sheet, &rule);
+    put(sheet, &format!("JOB {}   {} {}   {}", head.job, plan.package, plan.package_name, head.vehicle));
+    put(sheet, &format!("{}   van {}   crew {}", head.place, head.van, head.crew.join(", ")));
+    put(
+        sheet,
+        &format!(
+            "start {}   about {} min on site ({} person-minutes)   handbook {}",
+            plan.start.format("%a %d %b %Y %H:%M"),
+            whole(plan.totals.elapsed_minutes),
+            whole(plan.totals.person_minutes),
+            plan.handbook
+        ),
+    );
+    if !plan.workable {
+        put(sheet, "*** NOT WORKABLE AS PLANNED: see the blocks below ***");
+    }
+    put(sheet, &rule);
+}
+
+fn notices(sheet: &mut String, plan: &JobPlan) {
+    if plan.notices.is_empty() && plan.questions.is_empty() {
+        return;
+    }
+    section(sheet, "WHAT CHANGED THIS PLAN");
+    for notice in &plan.notices {
+        let word = match notice.severity {
+            Severity::Block => "BLOCK",
+            Severity::Warn => "WARN",
+            Severity::Adjust => "adjusted",
+            Severity::Advise => "advice",
+        };
+        let steps =
+            if notice.steps.is_empty() { String::new() } else { format!(" [{}]", notice.steps.join(" ")) };
+        bullet(sheet, word, &format!("{} {}{steps}", notice.rule, notice.text));
+        if let Some(unblock) = &notice.unblock {
+            bullet(sheet, "  ->", unblock);
+        }
+    }
+    for question in &plan.questions {
+        bullet(sheet, "ASK", &format!("{} {}", question.rule, question.text));
+    }
+}
+
+fn take_along(sheet: &mut String, plan: &JobPlan) {
+    section(sheet, "TAKE ALONG");
+    let litres = &plan.totals;
+    put(
+        sheet,
+        &format!(
+            "  water {} l (counted for a {})   machines {:.1} kWh",
+            whole(litres.water_l),
+            if litres.by_hose { "garden hose" } else { "pressure washer" },
+            litres.machine_kwh
+        ),
+    );
+    let products: Vec<String> =
+        litres.product_ml.iter().map(|(id, ml)| format!("{} {} ml", id.replace('_', " "), whole(*ml))).collect();
+    wrap(sheet, "  ", &products.join(", "));
+}
+
+fn step(sheet: &mut String, number: usize, plan: &JobPlan, line: &PlanLine) {
+    let clock = plan.start + chrono::TimeDelta::seconds((line.begin_min * 60.0) as i64);
+    let who = if line.technicians.is_empty() { String::new() } else { line.technicians.join(" + ") };
+    put(sheet, "");
+    put(
+        sheet,
+        &format!(
+            "{number:>2}  {}  {}  {}   {} min{}{}",
+            clock.format("%H:%M"),
+            line.step,
+            line.name.to_uppercase(),
+            whole(line.minutes),
+            if line.hands > 1 { format!(" x {} hands", line.hands) } else { String::new() },
+            if who.is_empty() { String::new() } else { format!("   {who}") },
+        ),
+    );
+    if !line.zones.is_empty() {
+        wrap(sheet, "      where  ", &format!("{} ({})", zone_list(line), line.zone_order));
+    }
+    for mix in &line.mixes {
+        wrap(sheet, "      mix    ", &mix_text(mix));
+    }
+    if line.water_l > 0.0 {
+        put(sheet, &format!("      water  {} l", whole(line.water_l)));
+    }
+    if let Some(dwell) = &line.dwell {
+        wrap(sheet, "      timer  ", &dwell_text(dwell));
+    }
+    for caution in &line.cautions {
+        wrap(sheet, "      !      ", caution);
+    }
+    wrap(sheet, "      pass   ", &format!("{}; if not: {} (at most {} x)", line.pass_check, line.on_fail, line.max_loops));
+    let reasons: Vec<String> = line.reasons.iter().map(|r| format!("{} {}", r.id, r.text)).collect();
+    wrap(sheet, "      why    ", &reasons.join("; "));
+}
+
+fn zone_list(line: &PlanLine) -> String {
+    line.zones.iter().map(|zone| zone.name()).collect::<Vec<_>>().join(", ")
+}
+
+fn mix_text(mix: &Mix) -> String {
+    let fills = if mix.fills > 1 { format!(" in {} fills", mix.fills) } else { String::new() };
+    let shampoo =
+        if mix.shampoo_ml > 0.0 { format!(" + {} ml shampoo", whole(mix.shampoo_ml)) } else { String::new() };
+    match mix.water_to_product {
+        Some(parts) => format!(
+            "{}: pour {} ml{shampoo}, water up to {} ml ({parts}:1, water first){fills}   {}   wear {}",
+            mix.product_name,
+            whole(mix.pour_ml),
+            whole(mix.made_up_ml),
+            mix.ghs,
+            mix.ppe
+        ),
+        None => format!("{}: {} ml as it comes{fills}   {}   wear {}", mix.product_name, whole(mix.pour_ml), mix.ghs, mix.ppe),
+    }
+}
+
+fn dwell_text(dwell: &Dwell) -> String {
+    let mut text = format!("{} to {} wet, never dry", minutes(dwell.min_s), minutes(dwell.max_s));
+    if let (Some(dry), Some(panel)) = (dwell.dry_s, dwell.panel_c) {
+        let _ = write!(text, "; film dries in {} on a panel of {panel:.0} C", minutes(dry as u32));
+    }
+    if let Some(section) = dwell.section_m2 {
+        let _ = write!(text, "; sections of at most {section:.1} m2");
+    }
+    text
+}
+
+fn minutes(seconds: u32) -> String {
+    format!("{}:{:02}", seconds / 60, seconds % 60)
+}
+
+fn whole(value: f64) -> String {
+    format!("{value:.0}")
+}
+
+fn section(sheet: &mut String, title: &str) {
+    put(sheet, "");
+    put(sheet, title);
+}
+
+fn bullet(sheet: &mut String, mark: &str, text: &str) {
+    wrap(sheet, &format!("  {mark} "), text);
+}
+
+fn put(sheet: &mut String, line: &str) {
+    sheet.push_str(line.trim_end());
+    sheet.push('\n');
+}
+
+/// Breaks a text at blanks; continued lines are indented as deep as the first one's label.
+fn wrap(sheet: &mut String, label: &str, text: &str) {
+    let indent = " ".repeat(label.chars().count());
+    let mut line = label.to_string();
+    let mut empty = true;
+    for word in text.split_whitespace() {
+        if !empty && line.chars().count() + 1 + word.chars().count() > WIDTH {
+            put(sheet, &line);
+            line = indent.clone();
+            empty = true;
+        }
+        if !empty {
+            line.push(' ');
+        }
+        line.push_str(word);
+        empty = false;
+    }
+    if !empty {
+        put(sheet, &line);
+    }
+}

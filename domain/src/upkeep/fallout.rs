@@ -1,0 +1,171 @@
+//! Iron removal by fallout dose: a dose per day by where the vehicle stands, counted since the last decontamination.
+
+use super::accumulation::Accumulation;
+use super::history::{BagTest, History};
+use super::needs::Dates;
+use super::profile::{Layer, Profile};
+use super::{Need, NeedKind, limits, words};
+use crate::figure::Figure;
+use crate::vehicle::Vehicle;
+use chrono::NaiveDate;
+use std::collections::BTreeSet;
+
+/// Doses at which to remind, to act, and from which it is late (common practice, own scale of the trade tables).
+const REMIND_DOSE: f64 = 80.0;
+const DUE_DOSE: f64 = 100.0;
+const OVERDUE_DOSE: f64 = 140.0;
+/// Share of the dose that a coated, a waxed and a bare paint takes up (common practice).
+const COATED: f64 = 0.7;
+const WAXED: f64 = 0.85;
+/// Dose per day in a garage while its people are away (common practice).
+const AWAY_PER_DAY: f64 = 0.1;
+
+pub(super) fn need(
+    profile: &Profile,
+    vehicle: &Vehicle,
+    history: &History,
+    today: NaiveDate,
+    assumptions: &mut Vec<String>,
+) -> Option<Need> {
+    let removals = removals(vehicle, history);
+    let last = removals.last().copied();
+    let test = newest_test(history).filter(|t| last.is_none_or(|on| t.on > on));
+    let (since_on, start) = match (test, last) {
+        (Some(test), _) => (test.on, dose_of_grade(test.grade.get())),
+        (None, Some(on)) => (on, dose_left(history, on)),
+        (None, None) => return feel_test(vehicle, today, assumptions),
+    };
+    let dose = dose(profile, history, since_on, start);
+    let (remind, due) = (dose.reaches(REMIND_DOSE)?, dose.reaches(DUE_DOSE)?);
+    let overdue_on = dose.reaches(OVERDUE_DOSE);
+    let mut advice = Vec::new();
+    let mut dates = Dates { remind_on: remind, due_on: due, overdue_on };
+    if let Some(on) = limits::year_limit(profile, &removals).filter(|&on| on > dates.due_on.max(today)) {
+        advice.push(format!(
+            "Not before {on}: {} iron removals in twelve months are the most the paint should get.",
+            limits::most_a_year(profile)
+        ));
+        dates = dates.not_before(on);
+    }
+    if let Some(on) = limits::repaint_limit(vehicle).filter(|&on| on > dates.due_on.max(today)) {
+        advice.push(format!(
+            "Not before {on}: fresh paint takes only shampoo for {} days.",
+            limits::REPAINT_DAYS
+        ));
+        dates = dates.not_before(on);
+    }
+    advice.extend(limits::clay_limit(history, &removals, dates.due_on.max(today)));
+    assumptions
+        .push("Dose per day and its limits 80, 100 and 140 are the trade's own scale, not measured.".into());
+    Some(Need {
+        kind: NeedKind::Decontamination,
+        coat: None,
+        since_on: Some(since_on),
+        urgency: dates.urgency(today),
+        remind_on: dates.remind_on,
+        due_on: dates.due_on,
+        overdue_on: dates.overdue_on,
+        package: "P2".into(),
+        reason: words::fallout(profile, vehicle, test, since_on, today),
+        advice,
+        figures: figures(profile, &dose, since_on, start, today),
+    })
+}
+
+/// The days of all decontaminations known, in order.
+pub(super) fn removals(vehicle: &Vehicle, history: &History) -> Vec<NaiveDate> {
+    let known: BTreeSet<NaiveDate> =
+        history.decontaminations.iter().map(|d| d.on).chain(vehicle.decontaminated_on).collect();
+    known.into_iter().collect()
+}
+
+fn newest_test(history: &History) -> Option<&BagTest> {
+    history.bag_tests.iter().max_by_key(|t| (t.on, t.grade))
+}
+
+/// A bag test replaces the model (common practice for grades 0 to 3; grade 4 as overdue is an assumption).
+fn dose_of_grade(grade: u8) -> f64 {
+    match grade {
+        0 | 1 => 20.0,
+        2 => 90.0,
+        3 => 120.0,
+        _ => OVERDUE_DOSE,
+    }
+}
+
+/// What a decontamination left: nothing when it passed its check, else what a bag test of that grade says.
+fn dose_left(history: &History, on: NaiveDate) -> f64 {
+    let left = history.decontaminations.iter().filter(|d| d.on == on).filter_map(|d| d.left_grade).max();
+    left.map_or(0.0, |grade| if grade.get() <= 1 { 0.0 } else { dose_of_grade(grade.get()) })
+}
+
+/// The dose from `since_on`, starting with `start`, as it grows with exposure, coats, absences and events.
+fn dose(profile: &Profile, history: &History, since_on: NaiveDate, start: f64) -> Accumulation {
+    let bare = bare_per_day(profile);
+    let is_away = |on| history.away.iter().any(|a| a.from_on <= on && on < a.to_on);
+    let per_day = |on| if is_away(on) { AWAY_PER_DAY.min(bare) } else { bare * coat_factor(profile, on) };
+    let coats = paint_layers(profile).flat_map(|l| [Some(l.applied_on), l.wear.reaches(1.0)]).flatten();
+    let away = history.away.iter().flat_map(|a| [a.from_on, a.to_on]);
+    let events: Vec<(NaiveDate, f64)> =
+        history.events.iter().filter(|e| e.on > since_on).map(|e| (e.on, e.kind.dose())).collect();
+    Accumulation::new(since_on, start, coats.chain(away), &events, per_day)
+}
+
+/// Dose per day on bare paint: each exposure by its share of time.
+fn bare_per_day(profile: &Profile) -> f64 {
+    profile.exposures.iter().map(|e| e.row.dose_per_day * e.share).sum()
+}
+
+/// The best coat on the whole paint that is not worn out on that day.
+fn coat_factor(profile: &Profile, on: NaiveDate) -> f64 {
+    paint_layers(profile)
+        .filter(|l| l.applied_on <= on && l.wear.reaches(1.0).is_none_or(|end| on < end))
+        .map(|l| if l.row.is_coating() { COATED } else { WAXED })
+        .fold(1.0, f64::min)
+}
+
+fn paint_layers<'a>(profile: &'a Profile<'a>) -> impl Iterator<Item = &'a Layer<'a>> {
+    profile.layers.iter().filter(|l| l.coat.zone.is_none() && l.row.is_on_paint())
+}
+
+fn feel_test(vehicle: &Vehicle, today: NaiveDate, assumptions: &mut Vec<String>) -> Option<Need> {
+    assumptions.push("No iron removal and no feel test is on record, so the dose cannot be counted.".into());
+    let dates = Dates { remind_on: today, due_on: today, overdue_on: None };
+    Some(Need {
+        kind: NeedKind::FeelTest,
+        coat: None,
+        since_on: None,
+        urgency: dates.urgency(today),
+        remind_on: today,
+        due_on: today,
+        overdue_on: None,
+        package: "P1".into(),
+        reason: format!(
+            "We do not know when iron was last removed from your {}; a feel test at the next wash will tell.",
+            words::word(vehicle.class)
+        ),
+        advice: Vec::new(),
+        figures: Vec::new(),
+    })
+}
+
+fn figures(
+    profile: &Profile,
+    dose: &Accumulation,
+    since_on: NaiveDate,
+    start: f64,
+    today: NaiveDate,
+) -> Vec<Figure> {
+    let mut figures = vec![
+        Figure::new("dose", dose.on(today), "1"),
+        Figure::new("dose due", DUE_DOSE, "1"),
+        Figure::new("dose at the start of the count", start, "1"),
+        Figure::new("days counted", (today - since_on).num_days() as f64, "days"),
+        Figure::new("dose per day on bare paint", bare_per_day(profile), "1/day"),
+        Figure::new("coat factor", coat_factor(profile, today), "1"),
+    ];
+    for e in &profile.exposures {
+        figures.push(Figure::new(&format!("share {}", e.row.id), e.share, "1"));
+    }
+    figures
+}

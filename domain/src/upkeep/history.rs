@@ -1,0 +1,162 @@
+//! What was done to a vehicle and found on it, as far as upkeep cares.
+
+use super::UpkeepError;
+use crate::inspection::Grade;
+use chrono::NaiveDate;
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
+
+/// The past of one vehicle, in any order, and the season around it. No entry lies after the day of the forecast.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields, default)]
+pub struct History {
+    pub decontaminations: Vec<Decontamination>,
+    pub washes: Vec<Wash>,
+    pub bag_tests: Vec<BagTest>,
+    pub bead_tests: Vec<BeadTest>,
+    pub events: Vec<FalloutEvent>,
+    pub away: Vec<Away>,
+    /// The last day on which the roads were salted.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub last_salted_on: Option<NaiveDate>,
+    /// Mean air temperature of these days, for the season's rules.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = -60.0, maximum = 60.0)]
+    pub mean_air_c: Option<f64>,
+}
+
+/// A full decontamination: iron remover on the paint and its rinse (steps D03 and D05).
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Decontamination {
+    pub on: NaiveDate,
+    /// Clay towel or bar on the paint.
+    #[serde(default)]
+    pub clayed: bool,
+    /// Bag grade left after it; absent: 0 or 1, the pass check of the step.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub left_grade: Option<Grade>,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Wash {
+    pub on: NaiveDate,
+    /// An alkaline cleaner touched the protected paint.
+    #[serde(default)]
+    pub alkaline: bool,
+    /// Underbody, arches and seams were flushed of salt (step B11).
+    #[serde(default)]
+    pub salt_flush: bool,
+}
+
+/// Feel test with a thin bag on wet clean paint. Of two on one day the worse counts.
+/// One on the day of a decontamination is taken as made before it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct BagTest {
+    pub on: NaiveDate,
+    pub grade: Grade,
+}
+
+/// Mist test of a coat: how water beads on each panel tried. Of two on one day the lower sum counts.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct BeadTest {
+    pub on: NaiveDate,
+    /// Id in the handbook's `protections` table.
+    pub protection: String,
+    /// Grades 0 flat film to 5 rolls off, one per panel, three panels as a rule.
+    #[schema(min_items = 1, max_items = 20)]
+    pub panel_grades: Vec<u8>,
+    /// Made after a wash that does not strip and a mild acid step: a low grade then means worn, not clogged.
+    #[serde(default)]
+    pub after_test_sequence: bool,
+}
+
+/// Something that adds fallout at once.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct FalloutEvent {
+    pub on: NaiveDate,
+    pub kind: FalloutEventKind,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum FalloutEventKind {
+    /// Delivered by rail or fetched from a train yard.
+    TrainYardDelivery,
+    /// Grinding or welding beside the vehicle.
+    GrindingBeside,
+    /// A week of roadworks on the daily way.
+    RoadworksWeek,
+}
+
+/// Days in a garage while its people are away.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Away {
+    pub from_on: NaiveDate,
+    /// The first day back; may lie ahead.
+    pub to_on: NaiveDate,
+}
+
+impl FalloutEventKind {
+    /// Dose added (common practice).
+    pub(super) fn dose(self) -> f64 {
+        match self {
+            FalloutEventKind::TrainYardDelivery => 60.0,
+            FalloutEventKind::GrindingBeside => 50.0,
+            FalloutEventKind::RoadworksWeek => 15.0,
+        }
+    }
+}
+
+impl History {
+    pub(super) fn check(&self, today: NaiveDate) -> Result<(), UpkeepError> {
+        let past = |list: &str, i: usize, on| not_after(today, on, || format!("/{list}/{i}/on"));
+        for (i, d) in self.decontaminations.iter().enumerate() {
+            past("decontaminations", i, d.on)?;
+        }
+        for (i, w) in self.washes.iter().enumerate() {
+            past("washes", i, w.on)?;
+        }
+        for (i, t) in self.bag_tests.iter().enumerate() {
+            past("bag_tests", i, t.on)?;
+        }
+        for (i, e) in self.events.iter().enumerate() {
+            past("events", i, e.on)?;
+        }
+        for (i, t) in self.bead_tests.iter().enumerate() {
+            past("bead_tests", i, t.on)?;
+            if let Some(p) = t.panel_grades.iter().position(|&g| g > 5) {
+                let pointer = format!("/bead_tests/{i}/panel_grades/{p}");
+                return Err(UpkeepError::BeadGrade { pointer, grade: t.panel_grades[p] });
+            }
+        }
+        for (i, a) in self.away.iter().enumerate() {
+            if a.to_on < a.from_on {
+                let pointer = format!("/away/{i}/to_on");
+                return Err(UpkeepError::EndsBeforeStart { pointer, from_on: a.from_on, to_on: a.to_on });
+            }
+        }
+        if let Some(on) = self.last_salted_on {
+            not_after(today, on, || "/last_salted_on".to_owned())?;
+        }
+        match self.mean_air_c {
+            Some(value) if !value.is_finite() => {
+                Err(UpkeepError::Number { pointer: "/mean_air_c".to_owned(), value })
+            }
+            _ => Ok(()),
+        }
+    }
+}
+
+pub(super) fn not_after(
+    today: NaiveDate,
+    on: NaiveDate,
+    pointer: impl FnOnce() -> String,
+) -> Result<(), UpkeepError> {
+    if on > today { Err(UpkeepError::InFuture { pointer: pointer(), on, today }) } else { Ok(()) }
+}

@@ -1,0 +1,71 @@
+//! When a vehicle needs what next: iron removal by fallout dose, protection by wear, washes and the salt flush by season.
+//!
+//! The thin model of the trade: a dose per day and a life per coat. Every number it used is in the answer. Grouping
+//! needs into visits, uncertainty and learning per vehicle are not here.
+
+mod accumulation;
+mod fallout;
+mod history;
+mod limits;
+mod needs;
+mod profile;
+mod protection;
+mod season;
+mod words;
+
+pub use history::{Away, BagTest, BeadTest, Decontamination, FalloutEvent, FalloutEventKind, History, Wash};
+pub use needs::{CoatRef, Need, NeedKind, Upkeep, Urgency};
+pub use profile::{ExposureRow, ProtectionRow, UpkeepRows};
+
+use crate::vehicle::Vehicle;
+use chrono::NaiveDate;
+
+/// The vehicle's needs, the soonest first, from the handbook's rows, where it stands, what it wears and what was done.
+///
+/// A need that does not fall due within twenty years is left out. What could not be judged is in `assumptions`.
+///
+/// # Errors
+/// Values that contradict themselves: see [`UpkeepError`]. Nothing is guessed around them.
+pub fn forecast(
+    rows: UpkeepRows<'_>,
+    vehicle: &Vehicle,
+    history: &History,
+    today: NaiveDate,
+) -> Result<Upkeep, UpkeepError> {
+    history.check(today)?;
+    let mut assumptions = Vec::new();
+    let profile = profile::read(rows, vehicle, history, today, &mut assumptions)?;
+    let mut needs = Vec::new();
+    needs.extend(fallout::need(&profile, vehicle, history, today, &mut assumptions));
+    needs.extend(protection::needs(&profile, vehicle, today, &mut assumptions));
+    needs.extend(season::wash(&profile, vehicle, history, today, &mut assumptions));
+    needs.extend(season::salt_flush(vehicle, history, today, &mut assumptions));
+    needs.sort_by(|a, b| a.due_on.cmp(&b.due_on).then_with(|| a.kind.cmp(&b.kind)));
+    Ok(Upkeep { on: today, needs, assumptions })
+}
+
+/// Why no forecast can be made, with the place of the value in the vehicle or its history as a JSON pointer.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum UpkeepError {
+    #[error("{pointer}: share {share} is outside 0 to 1")]
+    Share { pointer: String, share: f64 },
+    #[error("{pointer}: the handbook has no exposure '{kind}'")]
+    UnknownExposure { pointer: String, kind: String },
+    #[error("{pointer}: the handbook has no protection '{protection}'")]
+    UnknownProtection { pointer: String, protection: String },
+    #[error("{pointer}: '{second}' beside '{first}': a vehicle has one garage class")]
+    TwoGarages { pointer: String, first: String, second: String },
+    #[error("{pointer}: bead grade {grade} is outside 0 to 5")]
+    BeadGrade { pointer: String, grade: u8 },
+    #[error("{pointer}: {on} is after the day of the forecast, {today}")]
+    InFuture { pointer: String, on: NaiveDate, today: NaiveDate },
+    #[error("{pointer}: ends on {to_on}, before it starts on {from_on}")]
+    EndsBeforeStart { pointer: String, from_on: NaiveDate, to_on: NaiveDate },
+    #[error("handbook row '{id}': {field} is {value}, which is not a usable number")]
+    Row { id: String, field: &'static str, value: f64 },
+    #[error("{pointer}: {value} is not a usable number")]
+    Number { pointer: String, value: f64 },
+}
+
+#[cfg(test)]
+mod checks;

@@ -1,0 +1,139 @@
+//! The answer of a forecast.
+
+use crate::figure::Figure;
+use crate::vehicle::Zone;
+use chrono::NaiveDate;
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct Upkeep {
+    /// The day the forecast was made for.
+    pub on: NaiveDate,
+    /// The soonest due first.
+    pub needs: Vec<Need>,
+    /// What was taken for granted or could not be judged, one plain sentence each.
+    pub assumptions: Vec<String>,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct Need {
+    pub kind: NeedKind,
+    /// The coat that wears, for `protection`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub coat: Option<CoatRef>,
+    /// The day the count began: last decontamination, application or wash. A new count is a new trigger.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub since_on: Option<NaiveDate>,
+    /// The day to tell the customer, at 80 % of the limit.
+    pub remind_on: NaiveDate,
+    pub due_on: NaiveDate,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub overdue_on: Option<NaiveDate>,
+    pub urgency: Urgency,
+    /// Package recommended, for instance `P2`.
+    pub package: String,
+    /// One plain sentence for the customer.
+    pub reason: String,
+    /// What to do first, and limits against too much.
+    pub advice: Vec<String>,
+    /// The numbers used.
+    pub figures: Vec<Figure>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum NeedKind {
+    /// Iron removal.
+    Decontamination,
+    /// Renewal of a coat.
+    Protection,
+    Wash,
+    /// Salt out of seams and underbody after the winter.
+    SaltFlush,
+    /// A feel test, because nobody knows when iron was last removed.
+    FeelTest,
+}
+
+/// Which coat a need is about.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct CoatRef {
+    /// Id in the handbook's `protections` table.
+    pub protection: String,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub zone: Option<Zone>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Urgency {
+    /// Nothing to tell yet.
+    Later,
+    Remind,
+    Due,
+    Overdue,
+}
+
+/// The three days of a need.
+pub(super) struct Dates {
+    pub remind_on: NaiveDate,
+    pub due_on: NaiveDate,
+    pub overdue_on: Option<NaiveDate>,
+}
+
+impl Dates {
+    /// Not before `on`, in the right order.
+    pub fn not_before(mut self, on: NaiveDate) -> Dates {
+        self.remind_on = self.remind_on.max(on);
+        self.due_on = self.due_on.max(self.remind_on);
+        self.overdue_on = self.overdue_on.map(|on| on.max(self.due_on));
+        self
+    }
+
+    pub fn urgency(&self, today: NaiveDate) -> Urgency {
+        if self.overdue_on.is_some_and(|on| today >= on) {
+            Urgency::Overdue
+        } else if today >= self.due_on {
+            Urgency::Due
+        } else if today >= self.remind_on {
+            Urgency::Remind
+        } else {
+            Urgency::Later
+        }
+    }
+}
+
+impl Need {
+    /// Names this need and its trigger; the same until the count begins anew.
+    pub fn key(&self) -> String {
+        let kind = match self.kind {
+            NeedKind::Decontamination => "decontamination",
+            NeedKind::Protection => "protection",
+            NeedKind::Wash => "wash",
+            NeedKind::SaltFlush => "salt_flush",
+            NeedKind::FeelTest => "feel_test",
+        };
+        let coat = match &self.coat {
+            Some(CoatRef { protection, zone: Some(zone) }) => format!(":{protection}:{zone:?}"),
+            Some(CoatRef { protection, zone: None }) => format!(":{protection}"),
+            None => String::new(),
+        };
+        let since = self.since_on.map_or("unknown".to_owned(), |on| on.to_string());
+        format!("{kind}{coat}:{since}")
+    }
+}
+
+/// `base` plus `days`, rounded up to a whole day; none beyond twenty years.
+pub(super) fn day_after(base: NaiveDate, days: f64) -> Option<NaiveDate> {
+    const HORIZON_DAYS: f64 = 20.0 * 365.25;
+    let whole = (days - 1e-9).ceil();
+    if !(0.0..=HORIZON_DAYS).contains(&whole) {
+        return None;
+    }
+    base.checked_add_days(chrono::Days::new(whole as u64))
+}
+
+/// `base` plus whole days, or `base` where the calendar ends.
+pub(super) fn plus_days(base: NaiveDate, days: u64) -> NaiveDate {
+    base.checked_add_days(chrono::Days::new(days)).unwrap_or(base)
+}

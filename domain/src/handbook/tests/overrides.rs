@@ -3,6 +3,7 @@
 use crate::handbook::Handbook;
 use proptest::prelude::*;
 use serde_json::{Map, Value, json};
+use std::sync::LazyLock;
 
 fn pointers(overrides: Value) -> Vec<String> {
     match Handbook::standard().with_overrides(&overrides) {
@@ -92,17 +93,20 @@ fn any_json() -> impl Strategy<Value = Value> {
     })
 }
 
+static KNOWN: LazyLock<Value> =
+    LazyLock::new(|| serde_json::to_value(Handbook::standard()).unwrap_or_default());
+
 /// A real table, row and column with any value in the cell: most of these reach the merge and the validation.
 fn any_cell() -> impl Strategy<Value = Value> {
     (any::<prop::sample::Index>(), any::<prop::sample::Index>(), any::<prop::sample::Index>(), any_json())
         .prop_map(|(table, row, column, cell)| {
-            let known = serde_json::to_value(Handbook::standard()).unwrap_or_default();
+            let known = &*KNOWN;
             let pick = |value: &Value, index: prop::sample::Index| {
                 let names: Vec<String> =
                     value.as_object().map(|map| map.keys().cloned().collect()).unwrap_or_default();
                 if names.is_empty() { String::new() } else { index.get(&names).clone() }
             };
-            let table = pick(&known, table);
+            let table = pick(known, table);
             let row = pick(&known[&table], row);
             let column = pick(&known[&table][&row], column);
             json!({ table: { row: { column: cell } } })

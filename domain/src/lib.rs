@@ -3,6 +3,7 @@
 pub mod civil;
 pub mod dispatch;
 pub mod figure;
+pub mod handbook;
 pub mod inspection;
 pub mod reminder;
 pub mod site;

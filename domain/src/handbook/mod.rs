@@ -1,0 +1,225 @@
+//! The trade's tables as data: read once, checked by `validate`, overridden cell by cell by a shop.
+//!
+//! Every number is a starting value of common practice. The label and safety data sheet of a product, local
+//! codes and licensed practice rank above all of them.
+
+mod cell;
+mod rows;
+mod table;
+
+pub use rows::*;
+pub use table::Table;
+
+use crate::inspection::Contaminant;
+use crate::vehicle::{Substrate, VehicleClass, Zone};
+use serde::Serialize;
+use std::sync::LazyLock;
+use utoipa::ToSchema;
+
+/// Version of the built-in tables.
+pub const STANDARD: &str = "standard-1";
+
+/// All tables, each an object keyed by id in list order.
+#[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
+pub struct Handbook {
+    /// `standard-1`, with a hash of the content when a shop has overridden cells.
+    pub version: String,
+    #[schema(value_type = std::collections::HashMap<String, ClassRow>)]
+    pub vehicle_classes: Table<ClassRow>,
+    #[schema(value_type = std::collections::HashMap<String, ZoneRow>)]
+    pub zones: Table<ZoneRow>,
+    #[schema(value_type = std::collections::HashMap<String, ZoneSet>)]
+    pub zone_sets: Table<ZoneSet>,
+    #[schema(value_type = std::collections::HashMap<String, SubstrateRow>)]
+    pub substrates: Table<SubstrateRow>,
+    #[schema(value_type = std::collections::HashMap<String, BanCondition>)]
+    pub ban_conditions: Table<BanCondition>,
+    #[schema(value_type = std::collections::HashMap<String, ContaminantRow>)]
+    pub contaminants: Table<ContaminantRow>,
+    #[schema(value_type = std::collections::HashMap<String, ProductClass>)]
+    pub product_classes: Table<ProductClass>,
+    #[schema(value_type = std::collections::HashMap<String, MixingEntry>)]
+    pub mixing: Table<MixingEntry>,
+    #[schema(value_type = std::collections::HashMap<String, Equipment>)]
+    pub equipment: Table<Equipment>,
+    #[schema(value_type = std::collections::HashMap<String, Step>)]
+    pub steps: Table<Step>,
+    #[schema(value_type = std::collections::HashMap<String, StepProduct>)]
+    pub step_products: Table<StepProduct>,
+    #[schema(value_type = std::collections::HashMap<String, Pair>)]
+    pub precedence: Table<Pair>,
+    #[schema(value_type = std::collections::HashMap<String, Package>)]
+    pub packages: Table<Package>,
+    #[schema(value_type = std::collections::HashMap<String, PackageStep>)]
+    pub package_steps: Table<PackageStep>,
+    #[schema(value_type = std::collections::HashMap<String, Trigger>)]
+    pub triggers: Table<Trigger>,
+    #[schema(value_type = std::collections::HashMap<String, Rule>)]
+    pub rules: Table<Rule>,
+    #[schema(value_type = std::collections::HashMap<String, Protection>)]
+    pub protections: Table<Protection>,
+    #[schema(value_type = std::collections::HashMap<String, ExposureKind>)]
+    pub exposures: Table<ExposureKind>,
+    #[schema(value_type = std::collections::HashMap<String, Factor>)]
+    pub factors: Table<Factor>,
+}
+
+impl Handbook {
+    /// The built-in tables, read on first use.
+    ///
+    /// A file that cannot be read is a broken build: the tests of this module read every one.
+    pub fn standard() -> &'static Handbook {
+        static STANDARD_TABLES: LazyLock<Handbook> = LazyLock::new(|| match read_standard() {
+            Ok(handbook) => handbook,
+            Err(error) => unreachable!("built-in handbook: {error}"),
+        });
+        &STANDARD_TABLES
+    }
+
+    pub fn step(&self, id: &str) -> Option<&Step> {
+        self.steps.get(id)
+    }
+
+    pub fn product(&self, id: &str) -> Option<&ProductClass> {
+        self.product_classes.get(id)
+    }
+
+    pub fn package(&self, id: &str) -> Option<&Package> {
+        self.packages.get(id)
+    }
+
+    pub fn rule(&self, id: &str) -> Option<&Rule> {
+        self.rules.get(id)
+    }
+
+    pub fn protection(&self, id: &str) -> Option<&Protection> {
+        self.protections.get(id)
+    }
+
+    pub fn exposure(&self, id: &str) -> Option<&ExposureKind> {
+        self.exposures.get(id)
+    }
+
+    pub fn class(&self, class: VehicleClass) -> Option<&ClassRow> {
+        self.vehicle_classes.get(&word(&class))
+    }
+
+    pub fn substrate(&self, substrate: Substrate) -> Option<&SubstrateRow> {
+        self.substrates.get(&word(&substrate))
+    }
+
+    pub fn contaminant(&self, contaminant: Contaminant) -> Option<&ContaminantRow> {
+        self.contaminants.get(&word(&contaminant))
+    }
+
+    /// A single number by name, for instance `tank_reserve_share`.
+    pub fn factor(&self, name: &str) -> Option<f64> {
+        self.factors.get(name).map(|factor| factor.value)
+    }
+
+    /// A number a rule decides with, for instance `R09`, `wind_m_s`.
+    pub fn parameter(&self, rule: &str, name: &str) -> Option<f64> {
+        self.rules.get(rule)?.parameter(name)
+    }
+
+    /// The zones of a class.
+    pub fn zones_of(&self, class: VehicleClass) -> impl Iterator<Item = &ZoneRow> {
+        self.zones.iter().filter(move |row| row.class == class)
+    }
+
+    pub fn zone(&self, class: VehicleClass, zone: Zone) -> Option<&ZoneRow> {
+        self.zones_of(class).find(|row| row.zone == zone)
+    }
+
+    /// The zones of a set that a class has, in the order of the zones table.
+    pub fn zone_set(&self, class: VehicleClass, set: &str) -> Vec<&ZoneRow> {
+        let Some(set) = self.zone_sets.get(set) else { return Vec::new() };
+        self.zones_of(class).filter(|row| set.zones.contains(&row.zone)).collect()
+    }
+
+    /// The products of a step, the main one first.
+    pub fn products_of<'a>(&'a self, step: &'a str) -> impl Iterator<Item = &'a StepProduct> {
+        self.step_products.iter().filter(move |used| used.step == step)
+    }
+
+    /// The steps of a package in the order of work.
+    pub fn steps_of<'a>(&'a self, package: &'a str) -> impl Iterator<Item = &'a PackageStep> {
+        self.package_steps.iter().filter(move |row| row.package == package)
+    }
+
+    /// The pairs between two steps, in this order.
+    pub fn pairs<'a>(&'a self, before: &'a str, after: &'a str) -> impl Iterator<Item = &'a Pair> {
+        self.precedence.iter().filter(move |pair| pair.before == before && pair.after == after)
+    }
+
+    /// What the mixing table says of two product classes.
+    pub fn mixing_of<'a>(
+        &'a self,
+        one: &'a ProductClass,
+        other: &'a ProductClass,
+    ) -> impl Iterator<Item = &'a MixingEntry> {
+        self.mixing.iter().filter(move |entry| entry.concerns(one, other))
+    }
+}
+
+fn read_standard() -> Result<Handbook, csv::Error> {
+    Ok(Handbook {
+        version: STANDARD.to_owned(),
+        vehicle_classes: Table::<ClassRow>::read(
+            include_str!("../../handbook/vehicle_classes.csv"),
+            |row| word(&row.id),
+        )?,
+        zones: Table::<ZoneRow>::read(include_str!("../../handbook/zones.csv"), |row| row.id.clone())?,
+        zone_sets: Table::<ZoneSet>::read(include_str!("../../handbook/zone_sets.csv"), |row| {
+            row.id.clone()
+        })?,
+        substrates: Table::<SubstrateRow>::read(include_str!("../../handbook/substrates.csv"), |row| {
+            word(&row.id)
+        })?,
+        ban_conditions: Table::<BanCondition>::read(
+            include_str!("../../handbook/ban_conditions.csv"),
+            |row| row.id.clone(),
+        )?,
+        contaminants: Table::<ContaminantRow>::read(
+            include_str!("../../handbook/contaminants.csv"),
+            |row| word(&row.id),
+        )?,
+        product_classes: Table::<ProductClass>::read(
+            include_str!("../../handbook/product_classes.csv"),
+            |row| row.id.clone(),
+        )?,
+        mixing: Table::<MixingEntry>::read(include_str!("../../handbook/mixing.csv"), |row| row.id.clone())?,
+        equipment: Table::<Equipment>::read(include_str!("../../handbook/equipment.csv"), |row| {
+            row.id.clone()
+        })?,
+        steps: Table::<Step>::read(include_str!("../../handbook/steps.csv"), |row| row.id.clone())?,
+        step_products: Table::<StepProduct>::read(include_str!("../../handbook/step_products.csv"), |row| {
+            row.id.clone()
+        })?,
+        precedence: Table::<Pair>::read(include_str!("../../handbook/precedence.csv"), |row| row.id.clone())?,
+        packages: Table::<Package>::read(include_str!("../../handbook/packages.csv"), |row| row.id.clone())?,
+        package_steps: Table::<PackageStep>::read(include_str!("../../handbook/package_steps.csv"), |row| {
+            row.id.clone()
+        })?,
+        triggers: Table::<Trigger>::read(include_str!("../../handbook/triggers.csv"), |row| row.id.clone())?,
+        rules: Table::<Rule>::read(include_str!("../../handbook/rules.csv"), |row| row.id.clone())?,
+        protections: Table::<Protection>::read(include_str!("../../handbook/protections.csv"), |row| {
+            row.id.clone()
+        })?,
+        exposures: Table::<ExposureKind>::read(include_str!("../../handbook/exposures.csv"), |row| {
+            row.id.clone()
+        })?,
+        factors: Table::<Factor>::read(include_str!("../../handbook/factors.csv"), |row| row.id.clone())?,
+    })
+}
+
+/// The word an enum's value is written as, for instance `large_van`.
+pub(crate) fn word<T: Serialize>(value: &T) -> String {
+    match serde_json::to_value(value) {
+        Ok(serde_json::Value::String(word)) => word,
+        _ => String::new(),
+    }
+}
+
+#[cfg(test)]
+mod tests;

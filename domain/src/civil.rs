@@ -101,7 +101,8 @@ pub fn push_to_open(at: DateTime<Utc>, zone: Tz, open: &OpenHours) -> DateTime<U
     openings.filter(|&opening| opening > at).min().unwrap_or(at)
 }
 
-/// The instant itself if it is open, else one minute before the last closing. For what must come early, not late.
+/// The instant itself if it is open, else half an hour before the last closing, which leaves a sender some time
+/// (assumption). For what must come early rather than late.
 pub fn pull_to_open(at: DateTime<Utc>, zone: Tz, open: &OpenHours) -> DateTime<Utc> {
     let now = local(at, zone);
     if is_open(now, open) || open.hours.from >= open.hours.to {
@@ -109,8 +110,12 @@ pub fn pull_to_open(at: DateTime<Utc>, zone: Tz, open: &OpenHours) -> DateTime<U
     }
     let days = (0..=2).map(|back| plus_days(now.date(), -back));
     let closings = days.filter(|d| opens_on(*d, open)).map(|d| resolve(d.and_time(open.hours.to), zone));
-    let last_minutes = closings.map(|closing| closing - TimeDelta::minutes(1));
-    last_minutes.filter(|&last| last < at).max().unwrap_or(at)
+    let latest = closings.map(|closing| (closing - TimeDelta::minutes(30)).max(closing - length(open)));
+    latest.filter(|&last| last < at).max().unwrap_or(at)
+}
+
+fn length(open: &OpenHours) -> TimeDelta {
+    open.hours.to - open.hours.from
 }
 
 fn is_open(now: NaiveDateTime, open: &OpenHours) -> bool {

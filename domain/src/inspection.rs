@@ -28,6 +28,32 @@ pub enum Contaminant {
     Oxidation,
 }
 
+impl Contaminant {
+    /// The contaminant in words, for people.
+    pub fn name(self) -> &'static str {
+        match self {
+            Contaminant::Film => "traffic film",
+            Contaminant::BrakeIron => "brake iron",
+            Contaminant::FalloutIron => "iron fallout",
+            Contaminant::Tar => "tar",
+            Contaminant::SapFresh => "fresh sap",
+            Contaminant::SapCured => "cured sap",
+            Contaminant::Insect => "insects",
+            Contaminant::Bird => "bird lime",
+            Contaminant::HardwaterDeposit => "mineral deposit",
+            Contaminant::HardwaterEtch => "etched rings",
+            Contaminant::Overspray => "overspray",
+            Contaminant::Salt => "road salt",
+            Contaminant::Pollen => "pollen",
+            Contaminant::Moss => "moss",
+            Contaminant::Cement => "cement",
+            Contaminant::RoadPaint => "road paint",
+            Contaminant::Adhesive => "adhesive",
+            Contaminant::Oxidation => "oxidation",
+        }
+    }
+}
+
 /// 0 none, 1 light, 2 typical, 3 heavy, 4 damage or exceptional.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, ToSchema)]
 #[serde(try_from = "u8", into = "u8")]

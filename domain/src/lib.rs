@@ -7,6 +7,7 @@ pub mod handbook;
 pub mod hazard;
 pub mod inspection;
 pub mod plan;
+pub mod reminder;
 pub mod site;
 pub mod throughput;
 pub mod units;

@@ -179,6 +179,23 @@ pub struct Exposure {
     pub share: f64,
 }
 
+impl Substrate {
+    /// Paint, film or gel coat: what protections are laid on and colour heats.
+    pub fn is_paint(self) -> bool {
+        matches!(
+            self,
+            Substrate::ClearCoat
+                | Substrate::ThinClear
+                | Substrate::FreshPaint
+                | Substrate::SingleStage
+                | Substrate::MattFinish
+                | Substrate::FilmWrap
+                | Substrate::ProtectionFilm
+                | Substrate::GrpGelcoat
+        )
+    }
+}
+
 impl Zone {
     /// The zone in words, for people.
     pub fn name(self) -> &'static str {

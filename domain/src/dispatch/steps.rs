@@ -33,7 +33,7 @@ impl Ability {
     }
 
     /// Whether a person with these skills can do it; who washes can wash without rinsing, too (assumption).
-    pub(super) fn is_met_by(self, skills: &[String]) -> bool {
+    pub fn is_met_by(self, skills: &[String]) -> bool {
         let has = |word: &str| skills.iter().any(|s| s == word);
         has(self.skill()) || (self == Ability::Rinseless && has("wash"))
     }

@@ -1,16 +1,15 @@
 //! Which steps: the package's own, the options the customer wants, and what the findings call for.
 
 use super::PlanInput;
-use super::draft::{Draft, Work};
+use super::draft::Draft;
 use super::facts::Facts;
 use crate::handbook::{PackageRole, Severity, Trigger, TriggerWhen};
 use crate::inspection::Contaminant;
-use crate::vehicle::Zone;
 
 /// A draft with every step that package, options and findings ask for.
 pub(super) fn choose<'a>(facts: &'a Facts<'a>) -> Draft<'a> {
     let mut draft =
-        Draft { facts, work: Vec::new(), notices: Vec::new(), questions: Vec::new(), cautions: Vec::new() };
+        Draft { facts, work: Vec::new(), notices: Vec::new(), questions: Vec::new(), wet_protection: false };
     of_package(&mut draft);
     by_findings(&mut draft);
     by_planned_steps(&mut draft);
@@ -24,9 +23,9 @@ fn of_package(draft: &mut Draft) {
     let PlanInput { options, .. } = draft.facts.input;
     let package = draft.facts.package;
     let chosen = |step: &str| options.iter().any(|o| o == step);
-    for entry in &package.entries {
-        let replaced = entry.choice.is_some()
-            && package.entries.iter().any(|other| {
+    for entry in &draft.facts.entries {
+        let replaced = !entry.choice.is_empty()
+            && draft.facts.entries.iter().any(|other| {
                 other.choice == entry.choice && other.role == PackageRole::Alternative && chosen(&other.step)
             });
         let (wanted, why) = match entry.role {
@@ -66,7 +65,8 @@ fn by_findings(draft: &mut Draft) {
         }
     }
     for (why, steps) in beyond {
-        let text = format!("{why}: not in {}, offer {} as extra work", draft.facts.package.name, steps.join(" "));
+        let text =
+            format!("{why}: not in {}, offer {} as extra work", draft.facts.package.name, steps.join(" "));
         draft.say("R58", Severity::Advise, text, vec![]);
     }
 }
@@ -74,7 +74,9 @@ fn by_findings(draft: &mut Draft) {
 fn called_for(draft: &Draft, trigger: &Trigger) -> bool {
     let facts = draft.facts;
     let found = || match (trigger.contaminant, trigger.min_grade) {
-        (Some(contaminant), Some(least)) => facts.worst_in(contaminant, trigger.zone_set.as_deref()) >= least,
+        (Some(contaminant), Some(least)) => {
+            facts.worst_in(contaminant, trigger.zone_set.as_deref()).get() >= least
+        }
         _ => false,
     };
     let past = |step: &Option<String>| step.as_deref().is_some_and(|s| facts.done(s));
@@ -106,16 +108,16 @@ fn by_planned_steps(draft: &mut Draft) {
 fn package_limits(draft: &mut Draft) {
     let package = draft.facts.package;
     let film = draft.facts.worst_or_booked(Contaminant::Film);
-    if let Some(most) = package.max_film.filter(|&most| film > most) {
-        let text = format!("film grade {} on a package for at most {}: it would scratch", film.get(), most.get());
+    if let Some(most) = package.max_film.filter(|&most| film.get() > most) {
+        let text = format!("film grade {} on a package for at most {}: it would scratch", film.get(), most);
         let steps = draft.planned(&["C05"]);
         draft.block(&package.id, text, steps, "a package with foam and contact wash");
     }
     if draft.facts.input.vehicle.coats.is_empty() || package.fits_film.is_none() {
         return;
     }
-    if let Some(fits) = package.fits_film.filter(|&fits| film > fits && package.max_film.is_none()) {
-        let text = format!("film grade {} where the package is meant for {}: expect loops", film.get(), fits.get());
+    if let Some(fits) = package.fits_film.filter(|&fits| film.get() > fits && package.max_film.is_none()) {
+        let text = format!("film grade {} where the package is meant for {}: expect loops", film.get(), fits);
         draft.say(&package.id, Severity::Advise, text, vec![]);
     }
 }
@@ -129,13 +131,10 @@ fn extra_work(draft: &mut Draft) {
         return;
     }
     let text = match worse {
-        Some(booked) => format!("found grade {} against booked {}: price and time need a yes", found.get(), booked.get()),
+        Some(booked) => {
+            format!("found grade {} against booked {}: price and time need a yes", found.get(), booked.get())
+        }
         None => format!("{} go beyond what was booked", extra.join(" ")),
     };
     draft.insert("A06", "R58", &text);
-}
-
-/// The zones of a step: its zone set, as far as the vehicle has them and as far as it is called for there.
-pub(super) fn zones_of(facts: &Facts, work: &Work, treated: &[Zone]) -> Vec<Zone> {
-    facts.zones_for(work.step, treated)
 }

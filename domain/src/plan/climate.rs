@@ -111,7 +111,10 @@ impl<'a> Climate<'a> {
     /// Share of sunlight absorbed. Paint and film take the vehicle's; the rest are assumptions.
     fn absorptance(&self, substrate: Substrate) -> f64 {
         match substrate {
-            Substrate::Glass | Substrate::CoatedGlass | Substrate::AcrylicWindow | Substrate::PolycarbonateLamp => 0.2,
+            Substrate::Glass
+            | Substrate::CoatedGlass
+            | Substrate::AcrylicWindow
+            | Substrate::PolycarbonateLamp => 0.2,
             Substrate::Rubber | Substrate::RawPlastic => 0.9,
             Substrate::BareAluminium
             | Substrate::Anodised

@@ -1,26 +1,25 @@
 //! A plan in the making: the steps chosen so far, and what the rules said about them.
 
 use super::facts::Facts;
-use super::{Dwell, Mix, Notice, Question, Reason};
-use crate::handbook::{Severity, Step};
+use super::{Dwell, Mix, Notice, Question, Reason, Turn};
+use crate::handbook::{Phase, Severity, Step, StepProduct, ZoneChoice};
 use crate::inspection::Grade;
 use crate::vehicle::Zone;
+use std::collections::BTreeMap;
 
 /// A step that was chosen, with what is known of it so far.
 #[derive(Debug, Clone)]
 pub(crate) struct Work<'a> {
     pub step: &'a Step,
-    /// Product classes it uses here, with the substitutes already put in.
-    pub products: Vec<String>,
+    pub products: Vec<Use<'a>>,
     pub zones: Vec<Zone>,
     pub zone_order: String,
+    /// The worst grade it is counted by.
     pub grade: Grade,
     pub quantity: f64,
-    pub unit: String,
     pub minutes: f64,
-    pub hands: u8,
-    /// Times the norm's water: dried product, soap that must go, hardness of the dirt.
-    pub water_factor: f64,
+    /// Litres that the package fixes for the whole vehicle.
+    pub fixed_water_l: Option<f64>,
     pub water_l: f64,
     pub mixes: Vec<Mix>,
     pub dwell: Option<Dwell>,
@@ -28,9 +27,62 @@ pub(crate) struct Work<'a> {
     pub shaded: bool,
     pub begin_min: f64,
     pub end_min: f64,
-    pub technicians: Vec<String>,
+    pub turns: Vec<Turn>,
     pub cautions: Vec<String>,
     pub reasons: Vec<Reason>,
+}
+
+/// A product in a step: the row says how much, `product` which, when stock made it another one of its class.
+#[derive(Debug, Clone)]
+pub(crate) struct Use<'a> {
+    pub row: &'a StepProduct,
+    pub product: String,
+}
+
+impl<'a> Work<'a> {
+    pub fn new(
+        step: &'a Step,
+        zones: Vec<Zone>,
+        uses: Vec<&'a StepProduct>,
+        fixed_water_l: Option<f64>,
+    ) -> Work<'a> {
+        Work {
+            step,
+            products: uses.into_iter().map(|row| Use { row, product: row.product.clone() }).collect(),
+            zones,
+            zone_order: step.zone_order.clone(),
+            grade: Grade::LIGHT,
+            quantity: 0.0,
+            minutes: 0.0,
+            fixed_water_l,
+            water_l: 0.0,
+            mixes: Vec::new(),
+            dwell: None,
+            shaded: false,
+            begin_min: 0.0,
+            end_min: 0.0,
+            turns: Vec::new(),
+            cautions: Vec::new(),
+            reasons: Vec::new(),
+        }
+    }
+
+    pub fn is(&self, steps: &[&str]) -> bool {
+        steps.contains(&self.step.id.as_str())
+    }
+
+    pub fn uses(&self, product: &str) -> bool {
+        self.products.iter().any(|used| used.product == product)
+    }
+
+    pub fn treats_zones(&self) -> bool {
+        self.step.zone_choice != ZoneChoice::None
+    }
+
+    /// Dry work that dusk and dew would spoil.
+    pub fn is_dry_on(&self) -> bool {
+        matches!(self.step.phase, Phase::Correct | Phase::Protect) && self.minutes > 0.0
+    }
 }
 
 /// The plan in the making. Rules read `facts` and change the rest through the verbs below.
@@ -40,7 +92,8 @@ pub(crate) struct Draft<'a> {
     pub work: Vec<Work<'a>>,
     pub notices: Vec<Notice>,
     pub questions: Vec<Question>,
-    pub cautions: Vec<String>,
+    /// Spray protection of the kind that is rinsed off wet.
+    pub wet_protection: bool,
 }
 
 impl<'a> Draft<'a> {
@@ -54,7 +107,7 @@ impl<'a> Draft<'a> {
 
     /// Ids of the planned steps among `steps`, in the order of work.
     pub fn planned(&self, steps: &[&str]) -> Vec<String> {
-        self.which(|w| steps.contains(&w.step.id.as_str()))
+        self.which(|w| w.is(steps))
     }
 
     /// Ids of the planned steps for which `test` holds.
@@ -65,9 +118,16 @@ impl<'a> Draft<'a> {
     /// Gives the reason to the line of `step`, once.
     pub fn explain(&mut self, step: &str, id: &str, text: &str) {
         for work in self.work.iter_mut().filter(|w| w.step.id == step) {
-            if !work.reasons.iter().any(|r| r.id == id && r.text == text) {
+            if !work.reasons.iter().any(|r| r.id == id) {
                 work.reasons.push(Reason { id: id.into(), text: text.into() });
             }
+        }
+    }
+
+    /// Adds a caution to the lines of the steps.
+    pub fn caution(&mut self, steps: &[String], text: &str) {
+        for work in self.work.iter_mut().filter(|w| steps.contains(&w.step.id)) {
+            work.cautions.push(text.to_string());
         }
     }
 
@@ -76,12 +136,10 @@ impl<'a> Draft<'a> {
         self.work.retain(|w| !steps.contains(&w.step.id));
     }
 
-    /// Puts a step in unless it is there; `order` finds its place.
+    /// Puts a step in unless it is there or done; `order` finds its place.
     pub fn insert(&mut self, step: &str, id: &str, text: &str) {
         if !self.has(step) && !self.facts.done(step) {
-            if let Some(work) = self.facts.work(step) {
-                self.work.push(work);
-            }
+            self.work.extend(self.facts.work(step));
         }
         self.explain(step, id, text);
     }
@@ -108,5 +166,35 @@ impl<'a> Draft<'a> {
         if !self.questions.iter().any(|q| q.pointer == pointer) {
             self.questions.push(Question { rule: rule.into(), pointer: pointer.into(), text: text.into() });
         }
+    }
+
+    /// Uses another product of the same class wherever `product` was planned.
+    pub fn exchange(&mut self, product: &str, other: &str) {
+        for work in &mut self.work {
+            for used in work.products.iter_mut().filter(|u| u.product == product) {
+                used.product = other.to_string();
+            }
+        }
+    }
+
+    pub fn end_min(&self) -> f64 {
+        self.work.iter().map(|w| w.end_min).fold(0.0, f64::max)
+    }
+
+    /// Concentrate to take along by class id, ml.
+    pub fn product_totals(&self) -> BTreeMap<String, f64> {
+        let mut totals = BTreeMap::new();
+        for mix in self.work.iter().flat_map(|w| &w.mixes) {
+            *totals.entry(mix.product.clone()).or_insert(0.0) += mix.pour_ml;
+            if mix.shampoo_ml > 0.0 {
+                *totals.entry("shampoo_neutral".to_string()).or_insert(0.0) += mix.shampoo_ml;
+            }
+        }
+        totals
+    }
+
+    /// Energy of the machines over their steps, kWh.
+    pub fn machine_kwh(&self) -> f64 {
+        self.work.iter().map(|w| super::amounts::machine_kwh(self.facts, w)).sum()
     }
 }

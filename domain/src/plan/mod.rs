@@ -1,6 +1,28 @@
 //! From vehicle, inspection, package, site, weather, van and crew to a plan whose every line explains itself.
+//!
+//! Data flows one way: `facts` (what is known) -> `choose` (which steps) -> `rules` (what may not be as it is) ->
+//! `order` -> `amounts` -> `schedule` (when and by whom) -> `wet_time` -> `rules` again, on the clock -> the plan.
 
-use crate::handbook::Handbook;
+mod amounts;
+mod cautions;
+mod choose;
+mod climate;
+pub mod crew;
+mod draft;
+mod facts;
+mod heat_day;
+mod order;
+mod pairs;
+mod rules;
+mod schedule;
+mod sheet;
+mod validate;
+mod wet_time;
+
+pub use order::{Arrangement, Constraint, OrderError, arrange};
+pub use sheet::{SheetHead, job_sheet};
+
+use crate::handbook::{Handbook, Severity};
 use crate::inspection::{Grade, Inspection};
 use crate::site::{Site, Weather};
 use crate::vehicle::{Vehicle, VehicleClass, Zone};
@@ -118,12 +140,11 @@ pub struct PlanLine {
     pub grade: Grade,
     /// Person-minutes expected.
     pub minutes: f64,
-    pub hands: u8,
     /// Minutes after the start.
     pub begin_min: f64,
     pub end_min: f64,
-    /// Who does it.
-    pub technicians: Vec<String>,
+    /// Who does which part of it from when to when.
+    pub turns: Vec<Turn>,
     pub mixes: Vec<Mix>,
     /// Clean water for this step, litres, by the supply used.
     pub water_l: f64,
@@ -153,8 +174,26 @@ pub struct Mix {
     pub fills: u32,
     /// Shampoo added to make it cling, ml.
     pub shampoo_ml: f64,
-    pub ghs: String,
+    /// GHS hazard statements usual for the class, mostly of the concentrate; the safety data sheet decides.
+    pub hazards: Vec<String>,
     pub ppe: String,
+}
+
+/// A technician's part of a step.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct Turn {
+    pub technician: String,
+    /// `all`, `left`, `right`, `front` or `rear`.
+    pub part: String,
+    /// Minutes after the start.
+    pub begin_min: f64,
+    pub end_min: f64,
+}
+
+impl Turn {
+    fn of(technician: &str, part: &str, begin_min: f64, end_min: f64) -> Turn {
+        Turn { technician: technician.to_string(), part: part.to_string(), begin_min, end_min }
+    }
 }
 
 /// How long a product may stay wet on the panel, seconds.
@@ -176,15 +215,6 @@ pub struct Dwell {
 pub struct Reason {
     pub id: String,
     pub text: String,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, ToSchema)]
-#[serde(rename_all = "snake_case")]
-pub enum Severity {
-    Advise,
-    Adjust,
-    Warn,
-    Block,
 }
 
 /// A rule that fired, with the numbers it used.
@@ -221,4 +251,125 @@ pub struct Totals {
     /// Product to take along by class id, ml.
     pub product_ml: BTreeMap<String, f64>,
     pub machine_kwh: f64,
+}
+
+/// Why there is no plan at all; everything else is a notice or a question within one.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[error("{pointer}: {detail}")]
+pub struct PlanError {
+    /// JSON pointer of the value at fault.
+    pub pointer: String,
+    pub detail: String,
+}
+
+impl PlanError {
+    fn new(pointer: &str, detail: impl Into<String>) -> PlanError {
+        PlanError { pointer: pointer.into(), detail: detail.into() }
+    }
+}
+
+/// Plans one job. The same input always gives the same plan.
+///
+/// What the weather, the place or the van forbid is no error: it comes as a notice of severity `block` in a plan
+/// that says what would lift it, and what a rule would need to know comes as a question.
+///
+/// # Errors
+/// Values that contradict the handbook or themselves, with the pointer of the first one.
+pub fn plan_job(input: &PlanInput) -> Result<JobPlan, PlanError> {
+    validate::check(input)?;
+    let facts = facts::Facts::new(input)?;
+    let mut draft = choose::choose(&facts);
+    rules::before_order(&mut draft);
+    settle(&mut draft)?;
+    shade_if_it_helps(&mut draft)?;
+    rules::after_order(&mut draft);
+    rules::on_the_clock(&mut draft);
+    Ok(assemble(draft))
+}
+
+/// Order, amounts, clock and dwell of the steps chosen so far.
+fn settle(draft: &mut draft::Draft) -> Result<(), PlanError> {
+    pairs::put_in_order(draft)?;
+    amounts::measure(draft);
+    schedule::put_on_the_clock(draft);
+    wet_time::judge(draft);
+    Ok(())
+}
+
+/// Puts up the awning when a panel is over its limit and shade brings it under.
+fn shade_if_it_helps(draft: &mut draft::Draft) -> Result<(), PlanError> {
+    if !wet_time::too_hot(draft) || !rules::awning_stands(draft) {
+        return Ok(());
+    }
+    let mut shaded = draft.clone();
+    let why = "a panel would be over its limit (R01): shade it, wait 20 to 40 min, read the panels again";
+    shaded.insert("A07", "T02", why);
+    for work in &mut shaded.work {
+        work.shaded = true;
+    }
+    settle(&mut shaded)?;
+    if !wet_time::too_hot(&shaded) {
+        *draft = shaded;
+    }
+    Ok(())
+}
+
+fn assemble(draft: draft::Draft) -> JobPlan {
+    let input = draft.facts.input;
+    let totals = Totals {
+        person_minutes: draft.work.iter().flat_map(|w| &w.turns).map(|t| t.end_min - t.begin_min).sum(),
+        elapsed_minutes: draft.end_min(),
+        area_m2: draft.facts.zones.iter().filter(|z| z.row.in_envelope).map(|z| z.row.area_m2).sum(),
+        water_l: draft.work.iter().map(|w| w.water_l).sum(),
+        by_hose: !draft.facts.by_washer(),
+        product_ml: draft.product_totals(),
+        machine_kwh: draft.machine_kwh(),
+    };
+    let cautions = cautions::cautions(&draft);
+    let mut notices = draft.notices;
+    notices.sort_by(|a, b| b.severity.cmp(&a.severity).then_with(|| a.rule.cmp(&b.rule)));
+    JobPlan {
+        format: PLAN_FORMAT,
+        handbook: input.handbook.version.clone(),
+        package: draft.facts.package.id.clone(),
+        package_name: draft.facts.package.name.clone(),
+        vehicle_class: input.vehicle.class,
+        start: input.start,
+        workable: notices.iter().all(|n| n.severity != Severity::Block),
+        lines: draft.work.into_iter().map(line).collect(),
+        notices,
+        questions: draft.questions,
+        totals,
+        cautions,
+    }
+}
+
+fn line(work: draft::Work) -> PlanLine {
+    PlanLine {
+        step: work.step.id.clone(),
+        name: work.step.name.clone(),
+        purpose: work.step.purpose.clone(),
+        zones: work.zones,
+        zone_order: work.zone_order,
+        quantity: work.quantity,
+        unit: facts::unit(work.step.basis).to_string(),
+        grade: work.grade,
+        minutes: work.minutes,
+        begin_min: work.begin_min,
+        end_min: work.end_min,
+        turns: work.turns,
+        mixes: work.mixes,
+        water_l: work.water_l,
+        dwell: work.dwell,
+        max_panel_c: work.step.max_panel_c,
+        cautions: Some(work.step.caution.clone())
+            .filter(|c| !c.is_empty())
+            .into_iter()
+            .chain(work.cautions)
+            .collect(),
+        pass_check: work.step.pass_check.clone(),
+        on_fail: work.step.on_fail.clone(),
+        max_loops: work.step.max_loops,
+        reasons: work.reasons,
+    }
 }

@@ -2,7 +2,8 @@
 //!
 //! Lines are at most 96 columns, step names stand alone in capitals, and what to pour stands at the margin.
 
-use super::{Dwell, JobPlan, Mix, PlanLine, Severity};
+use super::{Dwell, JobPlan, Mix, PlanLine, Turn};
+use crate::handbook::Severity;
 use std::fmt::Write;
 
 const WIDTH: usize = 96;
@@ -91,25 +92,26 @@ fn take_along(sheet: &mut String, plan: &JobPlan) {
             litres.machine_kwh
         ),
     );
-    let products: Vec<String> =
-        litres.product_ml.iter().map(|(id, ml)| format!("{} {} ml", id.replace('_', " "), whole(*ml))).collect();
+    let products: Vec<String> = litres
+        .product_ml
+        .iter()
+        .map(|(id, ml)| format!("{} {} ml", id.replace('_', " "), whole(*ml)))
+        .collect();
     wrap(sheet, "  ", &products.join(", "));
 }
 
 fn step(sheet: &mut String, number: usize, plan: &JobPlan, line: &PlanLine) {
     let clock = plan.start + chrono::TimeDelta::seconds((line.begin_min * 60.0) as i64);
-    let who = if line.technicians.is_empty() { String::new() } else { line.technicians.join(" + ") };
+    let who = turns(line);
     put(sheet, "");
     put(
         sheet,
         &format!(
-            "{number:>2}  {}  {}  {}   {} min{}{}",
+            "{number:>2}  {}  {}  {}   {:.0} min   {who}",
             clock.format("%H:%M"),
             line.step,
             line.name.to_uppercase(),
-            whole(line.minutes),
-            if line.hands > 1 { format!(" x {} hands", line.hands) } else { String::new() },
-            if who.is_empty() { String::new() } else { format!("   {who}") },
+            line.end_min - line.begin_min,
         ),
     );
     if !line.zones.is_empty() {
@@ -127,9 +129,21 @@ fn step(sheet: &mut String, number: usize, plan: &JobPlan, line: &PlanLine) {
     for caution in &line.cautions {
         wrap(sheet, "      !      ", caution);
     }
-    wrap(sheet, "      pass   ", &format!("{}; if not: {} (at most {} x)", line.pass_check, line.on_fail, line.max_loops));
+    wrap(
+        sheet,
+        "      pass   ",
+        &format!("{}; if not: {} (at most {} x)", line.pass_check, line.on_fail, line.max_loops),
+    );
     let reasons: Vec<String> = line.reasons.iter().map(|r| format!("{} {}", r.id, r.text)).collect();
     wrap(sheet, "      why    ", &reasons.join("; "));
+}
+
+fn turns(line: &PlanLine) -> String {
+    let turn = |t: &Turn| match t.part.as_str() {
+        "all" => t.technician.clone(),
+        part => format!("{} {part}", t.technician),
+    };
+    line.turns.iter().map(turn).collect::<Vec<_>>().join(" + ")
 }
 
 fn zone_list(line: &PlanLine) -> String {
@@ -140,17 +154,17 @@ fn mix_text(mix: &Mix) -> String {
     let fills = if mix.fills > 1 { format!(" in {} fills", mix.fills) } else { String::new() };
     let shampoo =
         if mix.shampoo_ml > 0.0 { format!(" + {} ml shampoo", whole(mix.shampoo_ml)) } else { String::new() };
-    match mix.water_to_product {
+    let hazards =
+        if mix.hazards.is_empty() { String::new() } else { format!("; {}", mix.hazards.join(", ")) };
+    let made = match mix.water_to_product {
         Some(parts) => format!(
-            "{}: pour {} ml{shampoo}, water up to {} ml ({parts}:1, water first){fills}   {}   wear {}",
-            mix.product_name,
+            "pour {} ml{shampoo}, water up to {} ml ({parts}:1, water first){fills}",
             whole(mix.pour_ml),
-            whole(mix.made_up_ml),
-            mix.ghs,
-            mix.ppe
+            whole(mix.made_up_ml)
         ),
-        None => format!("{}: {} ml as it comes{fills}   {}   wear {}", mix.product_name, whole(mix.pour_ml), mix.ghs, mix.ppe),
-    }
+        None => format!("{} ml as it comes{fills}", whole(mix.pour_ml)),
+    };
+    format!("{}: {made}; wear {}{hazards}", mix.product_name, mix.ppe)
 }
 
 fn dwell_text(dwell: &Dwell) -> String {

@@ -2,7 +2,7 @@
 
 use super::Per;
 use crate::handbook::cell;
-use crate::inspection::Contaminant;
+use crate::inspection::{Contaminant, Grade};
 use crate::vehicle::VehicleClass;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
@@ -106,6 +106,18 @@ pub struct Step {
     pub max_loops: u32,
     pub caution: String,
     pub source: String,
+}
+
+impl Step {
+    /// Minutes per unit of the basis at a grade, at least light; none where the work is refused.
+    pub fn minutes_at(&self, grade: Grade) -> Option<f64> {
+        match grade.get() {
+            0 | 1 => self.minutes_1,
+            2 => self.minutes_2,
+            3 => self.minutes_3,
+            _ => self.minutes_4,
+        }
+    }
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]

@@ -1,7 +1,7 @@
 //! R09-R17, R64, R67: wind, cold, frost, rain, damp, dusk and thunder.
 
 use super::super::draft::Draft;
-use crate::handbook::Severity;
+use crate::handbook::{Chemistry, Severity};
 use chrono::{TimeDelta, Timelike};
 
 /// Steps that lay a protection on the paint.
@@ -30,6 +30,13 @@ fn sheltered(draft: &Draft) -> bool {
     draft.facts.input.site.covered == Some(true)
 }
 
+/// The van carries an awning and the wind lets it stand.
+pub(crate) fn awning_stands(draft: &Draft) -> bool {
+    let (mean, peak) = (draft.facts.limit("R10", "wind_m_s"), draft.facts.limit("R10", "gust_m_s"));
+    let calm = wind(draft).is_some_and(|w| w <= mean) && gust(draft).is_none_or(|g| g <= peak);
+    draft.facts.carries("awning") && calm && !sheltered(draft)
+}
+
 /// The strongest mean wind while the job lasts, from the norms' length of it.
 fn wind(draft: &Draft) -> Option<f64> {
     draft.facts.hours_of_job(draft).map(|h| h.wind_m_s).max_by(f64::total_cmp)
@@ -45,9 +52,10 @@ fn r09_wind(draft: &mut Draft) {
     if wind_m_s <= limit || sheltered(draft) {
         return;
     }
-    let spray = draft.which(|w| w.step.id == "H04" || draft.facts.uses_group(w, &["solvent"]) && w.step.spray);
+    let spray = draft.which(|w| w.step.id == "H04" || draft.facts.uses_chemistry(w, &[Chemistry::Solvent]));
     if !spray.is_empty() {
-        let text = format!("wind {wind_m_s:.1} m/s over {limit:.0}: no coating and no solvent spray in the open");
+        let text =
+            format!("wind {wind_m_s:.1} m/s over {limit:.0}: no coating and no solvent spray in the open");
         draft.block("R09", text, spray, "a roof, or a calmer day");
     }
     let foam = draft.planned(&["B09", "C01"]);
@@ -76,7 +84,12 @@ fn r10_strong_wind(draft: &mut Draft) {
     }
     let awning = draft.planned(&["A07"]);
     if !awning.is_empty() {
-        draft.block("R10", format!("{air}: the awning stays in the van"), awning, "natural shade or a cooler hour");
+        draft.block(
+            "R10",
+            format!("{air}: the awning stays in the van"),
+            awning,
+            "natural shade or a cooler hour",
+        );
     } else if high.is_empty() && guard.is_empty() {
         draft.say("R10", Severity::Adjust, format!("{air}: no awning, no platform"), vec![]);
     }
@@ -89,7 +102,8 @@ fn r11_wind_and_textile_guard(draft: &mut Draft) {
     if guard.is_empty() || wind_m_s <= limit || sheltered(draft) {
         return;
     }
-    let text = format!("wind {wind_m_s:.1} m/s over {limit:.0}: textile guard would drift onto glass and paint");
+    let text =
+        format!("wind {wind_m_s:.1} m/s over {limit:.0}: textile guard would drift onto glass and paint");
     draft.block("R11", text, guard, "move the textile guard to a calm day");
 }
 
@@ -99,11 +113,14 @@ fn r12_cold(draft: &mut Draft) {
     if air_c >= limit {
         return;
     }
-    let steps = draft.which(|w| draft.facts.uses_group(w, &["thioglycolate", "acid", "solvent"]));
+    let steps = draft.which(|w| {
+        draft.facts.uses_chemistry(w, &[Chemistry::Thioglycolate, Chemistry::Acid, Chemistry::Solvent])
+    });
     if steps.is_empty() {
         return;
     }
-    let text = format!("air stays under {limit:.0} C (warmest {air_c:.1}): wash only, left out {}", steps.join(" "));
+    let text =
+        format!("air stays under {limit:.0} C (warmest {air_c:.1}): wash only, left out {}", steps.join(" "));
     draft.drop_steps(&steps);
     draft.say("R12", Severity::Warn, text, vec![]);
 }
@@ -120,7 +137,13 @@ fn r13_freeze(draft: &mut Draft) {
     let frozen = wet.iter().find_map(|(_, begin_min)| {
         let at = draft.facts.at(*begin_min);
         let hour = draft.facts.hour(at)?;
-        let later = draft.facts.input.weather.hours.iter().find(|h| h.at >= at && h.at <= at + ahead && h.air_c <= 0.0);
+        let later = draft
+            .facts
+            .input
+            .weather
+            .hours
+            .iter()
+            .find(|h| h.at >= at && h.at <= at + ahead && h.air_c <= 0.0);
         if hour.air_c <= air_limit {
             Some(format!("air {:.0} C at {}", hour.air_c, at.format("%H:%M")))
         } else if let Some(later) = later {
@@ -133,7 +156,9 @@ fn r13_freeze(draft: &mut Draft) {
     });
     let Some(why) = frozen else { return };
     let thaw = draft.facts.input.weather.hours.iter().find(|h| {
-        h.at > draft.facts.input.start && h.at.date() == draft.facts.input.start.date() && h.air_c > air_limit + 1.0
+        h.at > draft.facts.input.start
+            && h.at.date() == draft.facts.input.start.date()
+            && h.air_c > air_limit + 1.0
     });
     let unblock = match thaw {
         Some(hour) => format!("no water before {}, or a heated covered place", hour.at.format("%H:%M")),
@@ -146,10 +171,13 @@ fn r13_freeze(draft: &mut Draft) {
 fn r14_night_frost(draft: &mut Draft) {
     let limit = draft.facts.limit("R14", "air_c");
     let end = draft.facts.at(draft.end_min());
-    let night = draft.facts.input.weather.hours.iter().filter(|h| h.at >= end && h.at <= end + TimeDelta::hours(16));
+    let night =
+        draft.facts.input.weather.hours.iter().filter(|h| h.at >= end && h.at <= end + TimeDelta::hours(16));
     let Some(lowest) = night.map(|h| h.air_c).min_by(f64::total_cmp) else { return };
     if lowest <= limit {
-        let text = format!("night frost {lowest:.0} C: drain pump, hose and tank lines, take frost-sensitive products inside");
+        let text = format!(
+            "night frost {lowest:.0} C: drain pump, hose and tank lines, take frost-sensitive products inside"
+        );
         let steps = draft.planned(&["I05"]);
         draft.say("R14", Severity::Adjust, text, steps);
     }
@@ -173,8 +201,9 @@ fn r16_rain_after(draft: &mut Draft) {
     }
     let end = draft.facts.expected_end(draft);
     let limit = draft.facts.limit("R15", "rain_mm_h");
-    let dry_h = |step: &str| draft.facts.protection_of(step).map_or(0.0, |p| p.no_rain_h);
-    let rain_at = draft.facts.input.weather.hours.iter().find(|h| h.at >= end && h.rain_mm_h > limit).map(|h| h.at);
+    let dry_h = |step: &str| draft.facts.protection_of(step).map_or(0.0, |p| p.no_rain_min_h);
+    let rain_at =
+        draft.facts.input.weather.hours.iter().find(|h| h.at >= end && h.rain_mm_h > limit).map(|h| h.at);
     let Some(rain_at) = rain_at else { return };
     let dry_for_h = (rain_at - end).num_minutes() as f64 / 60.0;
     let spoiled: Vec<String> = steps.into_iter().filter(|s| dry_h(s) > dry_for_h).collect();
@@ -205,13 +234,18 @@ fn r17_damp(draft: &mut Draft) {
 fn to_wet_silica(draft: &mut Draft, rule: &str, why: &str, steps: Vec<String>) {
     let coating: Vec<String> = steps.iter().filter(|s| s.as_str() == "H04").cloned().collect();
     if !coating.is_empty() {
-        draft.block(rule, format!("{why}: no coating"), coating, "a closed, ventilated place, or another day");
+        draft.block(
+            rule,
+            format!("{why}: no coating"),
+            coating,
+            "a closed, ventilated place, or another day",
+        );
         return;
     }
     let exchanged: Vec<String> = steps.into_iter().filter(|s| s != "H03").collect();
     draft.drop_steps(&exchanged);
     draft.insert("H03", rule, "wet type: sprayed on the wet panel and rinsed");
-    draft.wet_type("H03");
+    draft.wet_protection = true;
     let instead = if exchanged.is_empty() { "H03".to_string() } else { exchanged.join(" ") };
     let text = format!("{why}: wet-type silica spray in place of {instead}");
     draft.say(rule, Severity::Adjust, text, vec!["H03".into()]);
@@ -224,20 +258,26 @@ fn r64_dusk(draft: &mut Draft) {
     }
     let before = TimeDelta::minutes(draft.facts.limit("R64", "before_sunset_min") as i64);
     let Some(sunset) = draft.facts.sunset() else { return };
-    let late: Vec<String> = draft
-        .which(|w| w.step.phase.is_dry_on() && draft.facts.at(w.end_min) > sunset - before);
+    let late: Vec<String> = draft.which(|w| w.is_dry_on() && draft.facts.at(w.end_min) > sunset - before);
     if !late.is_empty() {
-        let text = format!("{} would end after {}, {} min before sunset", late.join(" "), (sunset - before).format("%H:%M"), before.num_minutes());
+        let text = format!(
+            "{} would end after {}, {} min before sunset",
+            late.join(" "),
+            (sunset - before).format("%H:%M"),
+            before.num_minutes()
+        );
         draft.block("R64", text, late, "an earlier start, more hands, or a protection that tolerates dew");
     }
 }
 
 fn r67_thunder(draft: &mut Draft) {
-    let hours: Vec<u32> = draft.facts.hours_on_the_clock(draft).filter(|h| h.thunder).map(|h| h.at.hour()).collect();
+    let hours: Vec<u32> =
+        draft.facts.hours_on_the_clock(draft).filter(|h| h.thunder).map(|h| h.at.hour()).collect();
     let (Some(first), Some(last)) = (hours.first(), hours.last()) else { return };
     let wait = draft.facts.limit("R67", "wait_min");
     let from = draft.facts.input.start.date().and_hms_opt(*first, 0, 0);
-    let steps = draft.which(|w| from.is_some_and(|f| draft.facts.at(w.end_min) > f) && (w.step.power || w.water_l > 0.0));
+    let steps = draft
+        .which(|w| from.is_some_and(|f| draft.facts.at(w.end_min) > f) && (w.step.power || w.water_l > 0.0));
     if steps.is_empty() {
         return;
     }

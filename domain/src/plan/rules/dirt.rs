@@ -22,7 +22,12 @@ fn r46_soak_first(draft: &mut Draft) {
     for (contaminant, step) in [(Contaminant::Bird, "B08"), (Contaminant::Insect, "B07")] {
         if draft.facts.worst(contaminant).get() >= 1 {
             draft.insert(step, "R46", text);
-            draft.say("R46", Severity::Adjust, format!("{}: {text}", contaminant.name()), vec![step.to_string()]);
+            draft.say(
+                "R46",
+                Severity::Adjust,
+                format!("{}: {text}", contaminant.name()),
+                vec![step.to_string()],
+            );
         }
     }
 }
@@ -39,7 +44,9 @@ fn r47_bird_lime_on_hot_paint(draft: &mut Draft) {
     match age {
         None => draft.ask("R47", "/inspection/findings", "How old is the bird lime, in hours?"),
         Some(age_h) if age_h < draft.facts.limit("R47", "age_h") => {
-            let text = format!("bird lime {age_h:.0} h old on a panel of {panel_c:.0} C: a slot within 24 h, wet cloth meanwhile");
+            let text = format!(
+                "bird lime {age_h:.0} h old on a panel of {panel_c:.0} C: a slot within 24 h, wet cloth meanwhile"
+            );
             draft.say("R47", Severity::Warn, text, vec!["B08".into()]);
         }
         Some(_) => {}
@@ -64,9 +71,12 @@ fn r49_wet_cement(draft: &mut Draft) {
             continue;
         }
         match draft.facts.age_h(contaminant) {
-            None => draft.ask("R49", "/inspection/findings", "How old is the cement or road paint, in hours?"),
+            None => {
+                draft.ask("R49", "/inspection/findings", "How old is the cement or road paint, in hours?")
+            }
             Some(age_h) if age_h < limit_h => {
-                let text = format!("{} {age_h:.0} h old: it sets in hours, first aid today", contaminant.name());
+                let text =
+                    format!("{} {age_h:.0} h old: it sets in hours, first aid today", contaminant.name());
                 draft.say("R49", Severity::Warn, text, draft.planned(&["D09", "D10"]));
             }
             Some(_) => {}
@@ -87,7 +97,11 @@ fn r50_etched_rings(draft: &mut Draft) {
             draft.block("R50", text.into(), vec![], "class the finding as etch and quote polishing");
         }
         Some(false) => {}
-        None => draft.ask("R50", "/inspection/ring_stays_after_acid", "Does a drop of mild acid take the ring in 60 s on a test spot?"),
+        None => draft.ask(
+            "R50",
+            "/inspection/ring_stays_after_acid",
+            "Does a drop of mild acid take the ring in 60 s on a test spot?",
+        ),
     }
 }
 
@@ -97,7 +111,12 @@ fn r51_salt(draft: &mut Draft) {
         return;
     }
     draft.insert("B11", "R51", "salt brine scratches and spreads: flush low zones before the foam");
-    draft.say("R51", Severity::Adjust, "salt: flush the low zones before the foam, water never above 40 C".into(), vec!["B11".into()]);
+    draft.say(
+        "R51",
+        Severity::Adjust,
+        "salt: flush the low zones before the foam, water never above 40 C".into(),
+        vec!["B11".into()],
+    );
 }
 
 /// R68: insects come oftener when it is warm.
@@ -107,10 +126,13 @@ fn r68_insect_season(draft: &mut Draft) {
         return;
     }
     let mean_c = hours.iter().map(|h| h.air_c).sum::<f64>() / hours.len() as f64;
-    let exposed = draft.facts.input.vehicle.exposures.iter().any(|e| e.kind == "motorway_high" && e.share > 0.0);
+    let exposed =
+        draft.facts.input.vehicle.exposures.iter().any(|e| e.kind == "motorway_high" && e.share > 0.0);
     if mean_c > draft.facts.limit("R68", "air_c") && exposed {
         let days = draft.facts.limit("R68", "cadence_d");
-        let text = format!("mean air {mean_c:.0} C and motorway use: wash at most {days:.0} days apart, or a front-only insect visit");
+        let text = format!(
+            "mean air {mean_c:.0} C and motorway use: wash at most {days:.0} days apart, or a front-only insect visit"
+        );
         draft.say("R68", Severity::Advise, text, vec!["I04".into()]);
     }
 }
@@ -129,4 +151,3 @@ fn r69_winter_salt(draft: &mut Draft) {
         draft.say("R69", Severity::Advise, text.into(), coating);
     }
 }
-

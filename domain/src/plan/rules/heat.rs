@@ -1,8 +1,9 @@
 //! R01-R08: heat, sun and drying.
 
+use super::super::climate::PanelState;
 use super::super::draft::Draft;
-use super::super::facts::PanelState;
-use crate::handbook::Severity;
+use super::super::draft::Work;
+use crate::handbook::{Chemistry, Severity};
 use crate::inspection::Contaminant;
 use crate::vehicle::{Substrate, Zone};
 
@@ -26,9 +27,15 @@ pub(super) fn on_the_clock(draft: &mut Draft) {
 const DARK: f64 = 0.75;
 
 /// True when the paint is matt and dark, so that its limit is lowered.
-pub(crate) fn matt_and_dark(draft: &Draft) -> bool {
+fn matt_and_dark(draft: &Draft) -> bool {
     let vehicle = draft.facts.input.vehicle;
     vehicle.finish == Substrate::MattFinish && vehicle.absorptance() >= DARK
+}
+
+/// The hottest panel a step may meet here, C.
+pub(crate) fn limit_of(draft: &Draft, work: &Work) -> Option<f64> {
+    let lowered_k = if matt_and_dark(draft) { draft.facts.limit("R02", "limit_lower_k") } else { 0.0 };
+    work.step.max_panel_c.map(|label_c| label_c - lowered_k)
 }
 
 fn r02_matt_and_dark(draft: &mut Draft) {
@@ -36,8 +43,10 @@ fn r02_matt_and_dark(draft: &mut Draft) {
         return;
     }
     let less_k = draft.facts.limit("R02", "limit_lower_k");
-    let steps = draft.which(|w| w.max_panel_c().is_some());
-    let text = format!("matt and dark: read its panels apart, cool with water first, limits are {less_k:.0} K lower");
+    let steps = draft.which(|w| w.step.max_panel_c.is_some());
+    let text = format!(
+        "matt and dark: read its panels apart, cool with water first, limits are {less_k:.0} K lower"
+    );
     draft.say("R02", Severity::Adjust, text, steps);
 }
 
@@ -50,29 +59,37 @@ fn r03_hot_wheels(draft: &mut Draft) {
     }
     let reading = draft.facts.reading(Zone::WheelFace).or_else(|| draft.facts.reading(Zone::WheelBarrel));
     let why = match (reading, draft.facts.input.inspection.parked_min) {
-        (Some(wheel_c), _) if wheel_c > limit_c => format!("wheel reads {wheel_c:.0} C, limit {limit_c:.0} C"),
+        (Some(wheel_c), _) if wheel_c > limit_c => {
+            format!("wheel reads {wheel_c:.0} C, limit {limit_c:.0} C")
+        }
         (Some(_), _) => return,
         (None, Some(parked)) if f64::from(parked) < rest_min => {
             format!("driven {parked} min ago, wheels need {rest_min:.0}")
         }
         (None, Some(_)) => return,
         (None, None) => {
-            draft.ask("R03", "/inspection/parked_min", "How long has the vehicle been standing? Brakes hold heat.");
+            draft.ask(
+                "R03",
+                "/inspection/parked_min",
+                "How long has the vehicle been standing? Brakes hold heat.",
+            );
             return;
         }
     };
-    draft.insert("B01", "R03", "cool the wheels until they are under the limit, at most three times, 5 min apart");
+    draft.insert(
+        "B01",
+        "R03",
+        "cool the wheels until they are under the limit, at most three times, 5 min apart",
+    );
     draft.say("R03", Severity::Adjust, format!("{why}: cool with water and do other work first"), steps);
 }
 
 /// R01: no chemistry on a panel hotter than its limit; shade or water first, else another time.
 fn r01_panel_over_limit(draft: &mut Draft) {
-    let lowered_k = if matt_and_dark(draft) { draft.facts.limit("R02", "limit_lower_k") } else { 0.0 };
     let mut hot: Vec<(String, Zone, f64, f64)> = Vec::new();
     let mut weather_missing = false;
     for work in &draft.work {
-        let Some(label_c) = work.max_panel_c() else { continue };
-        let limit_c = label_c - lowered_k;
+        let Some(limit_c) = limit_of(draft, work) else { continue };
         for &zone in &work.zones {
             match draft.facts.panel(zone, work.begin_min, work.shaded) {
                 Some(PanelState { panel_c, .. }) if panel_c > limit_c => {
@@ -84,9 +101,14 @@ fn r01_panel_over_limit(draft: &mut Draft) {
         }
     }
     if weather_missing {
-        draft.ask("R01", "/weather/hours", "What will air, wind, humidity and sun be at the vehicle? Or read the panels.");
+        draft.ask(
+            "R01",
+            "/weather/hours",
+            "What will air, wind, humidity and sun be at the vehicle? Or read the panels.",
+        );
     }
-    let Some((step, zone, panel_c, limit_c)) = hot.iter().max_by(|a, b| (a.2 - a.3).total_cmp(&(b.2 - b.3))) else {
+    let Some((step, zone, panel_c, limit_c)) = hot.iter().max_by(|a, b| (a.2 - a.3).total_cmp(&(b.2 - b.3)))
+    else {
         return;
     };
     let text = format!("{} on {}: panel {panel_c:.0} C at its time, limit {limit_c:.0} C", step, zone.name());
@@ -113,7 +135,12 @@ fn r04_forecast_over_limit(draft: &mut Draft) {
         (None, Some(from)) => format!("no chemistry on the horizontals before {}", from.format("%H:%M")),
         (None, None) => "the horizontals are over the limit all day".to_string(),
     };
-    let text = format!("up to {:.0} C on the {} in the booked window, limit {:.0} C: {text}", heat.worst_c, heat.zone.name(), heat.limit_c);
+    let text = format!(
+        "up to {:.0} C on the {} in the booked window, limit {:.0} C: {text}",
+        heat.worst_c,
+        heat.zone.name(),
+        heat.limit_c
+    );
     draft.say("R04", Severity::Warn, text, vec![]);
 }
 
@@ -139,7 +166,7 @@ fn r06_sun_and_iron_or_acid(draft: &mut Draft) {
     let sunny: Vec<String> = draft
         .work
         .iter()
-        .filter(|w| draft.facts.uses_group(w, &["thioglycolate", "acid"]))
+        .filter(|w| draft.facts.uses_chemistry(w, &[Chemistry::Thioglycolate, Chemistry::Acid]))
         .filter(|w| w.zones.iter().any(|&z| draft.facts.in_sun(z, w.begin_min, w.shaded)))
         .map(|w| w.step.id.clone())
         .collect();
@@ -152,7 +179,10 @@ fn r06_sun_and_iron_or_acid(draft: &mut Draft) {
         .filter(|w| sunny.contains(&w.step.id))
         .filter_map(|w| Some(format!("{} {:.1} m2", w.step.id, w.dwell.as_ref()?.section_m2?)))
         .collect();
-    let text = format!("in the sun: one or two panels at a time, each rinsed before the next ({})", sections.join(", "));
+    let text = format!(
+        "in the sun: one or two panels at a time, each rinsed before the next ({})",
+        sections.join(", ")
+    );
     draft.say("R06", Severity::Adjust, text, sunny);
 }
 
@@ -176,7 +206,9 @@ fn r07_dries_before_it_works(draft: &mut Draft) {
         draft.block("R07", text, steps, "shade, cool with water, or a cooler hour");
     }
     for (step, dry_s, min_s) in helped {
-        let text = format!("{step}: film dries in {dry_s:.0} s, the product needs {min_s} s: re-mist with water, at most twice, thicker foam, smaller sections");
+        let text = format!(
+            "{step}: film dries in {dry_s:.0} s, the product needs {min_s} s: re-mist with water, at most twice, thicker foam, smaller sections"
+        );
         draft.say("R07", Severity::Adjust, text, vec![step]);
     }
 }
@@ -184,10 +216,17 @@ fn r07_dries_before_it_works(draft: &mut Draft) {
 /// R08: nothing dries, so the label's maximum and a timer govern.
 fn r08_timer_governs(draft: &mut Draft) {
     let steps = draft.which(|w| {
-        w.dwell.as_ref().is_some_and(|d| d.label_max_s > 0 && d.dry_s.is_some_and(|dry| dry >= f64::from(d.label_max_s)))
+        w.dwell
+            .as_ref()
+            .is_some_and(|d| d.label_max_s > 0 && d.dry_s.is_some_and(|dry| dry >= f64::from(d.label_max_s)))
     });
     if !steps.is_empty() {
-        draft.say("R08", Severity::Adjust, "the label's longest dwell comes before drying: set the timer".into(), steps);
+        draft.say(
+            "R08",
+            Severity::Adjust,
+            "the label's longest dwell comes before drying: set the timer".into(),
+            steps,
+        );
     }
 }
 

@@ -14,6 +14,9 @@ mod water;
 
 use super::draft::Draft;
 
+pub(super) use air::awning_stands;
+pub(super) use heat::limit_of;
+
 pub(super) fn before_order(draft: &mut Draft) {
     dirt::before_order(draft);
     sequence::before_order(draft);

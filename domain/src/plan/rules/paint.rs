@@ -1,7 +1,7 @@
 //! R52-R57: what a surface does not tolerate.
 
-use super::super::draft::Draft;
-use crate::handbook::Severity;
+use super::super::draft::{Draft, Work};
+use crate::handbook::{Chemistry, Severity};
 use crate::vehicle::{Substrate, Zone};
 use chrono::Datelike;
 
@@ -23,29 +23,32 @@ fn r52_forbidden(draft: &mut Draft) {
         for &zone in &work.zones {
             let Some(here) = facts.zone(zone) else { continue };
             if facts.step_forbidden(work.step, here.substrate)
-                || work.products.iter().any(|p| facts.product_forbidden(p, here.substrate))
+                || work.products.iter().any(|u| facts.product_forbidden(&u.product, here.substrate))
             {
                 taken_out.push(zone);
             }
         }
         if let Some(zone) = taken_out.first() {
-            let material = facts.zone(*zone).map_or("", |z| z.substrate.name());
+            let material = facts
+                .zone(*zone)
+                .map_or("", |z| facts.handbook().substrate(z.substrate).map_or("", |row| &row.name));
             let names: Vec<&str> = taken_out.iter().map(|z| z.name()).collect();
-            said.push((work.step.id.clone(), format!("not on {material}: {} left out or masked", names.join(", "))));
+            said.push((
+                work.step.id.clone(),
+                format!("not on {material}: {} left out or masked", names.join(", ")),
+            ));
             work.zones.retain(|z| !taken_out.contains(z));
         }
     }
-    let emptied = draft.which(|w| w.zones.is_empty() && w.step.treats_zones());
+    let emptied = draft.which(|w| w.zones.is_empty() && w.treats_zones());
     draft.drop_steps(&emptied);
     for (step, text) in said {
-        let text = if emptied.contains(&step) { format!("{step} {text}; nothing is left, step dropped") } else { format!("{step} {text}") };
+        let text = if emptied.contains(&step) {
+            format!("{step} {text}; nothing is left, step dropped")
+        } else {
+            format!("{step} {text}")
+        };
         draft.say("R52", Severity::Adjust, text, vec![step]);
-    }
-    for step in draft.which(|w| !w.step.treats_zones()) {
-        if draft.facts.step_forbidden_everywhere(&step) {
-            draft.drop_steps(&[step.clone()]);
-            draft.say("R52", Severity::Adjust, format!("{step} is forbidden on this finish"), vec![]);
-        }
     }
 }
 
@@ -55,17 +58,17 @@ fn r53_aluminium(draft: &mut Draft) {
     let at_risk: Vec<String> = draft
         .work
         .iter()
-        .filter(|w| draft.facts.uses_group(w, &["alkali", "acid"]))
-        .filter(|w| w.zones.iter().any(|&z| draft.facts.zone(z).is_some_and(|f| f.inclusions.iter().any(metal))))
+        .filter(|w| draft.facts.uses_chemistry(w, &[Chemistry::Alkali, Chemistry::Acid]))
+        .filter(|w| {
+            w.zones.iter().any(|&z| draft.facts.zone(z).is_some_and(|f| f.inclusions.iter().any(metal)))
+        })
         .map(|w| w.step.id.clone())
         .collect();
     if at_risk.is_empty() {
         return;
     }
     let text = "bare or anodised aluminium in these zones: mask it or keep it flooded, a bloom is for ever";
-    for work in draft.work.iter_mut().filter(|w| at_risk.contains(&w.step.id)) {
-        work.cautions.push(text.to_string());
-    }
+    draft.caution(&at_risk, text);
     draft.say("R53", Severity::Adjust, text.into(), at_risk);
 }
 
@@ -77,32 +80,42 @@ fn r54_fresh_paint(draft: &mut Draft) {
     if age as f64 >= limit {
         return;
     }
-    let fresh = &draft.facts.input.vehicle.repainted_zones;
+    let facts = draft.facts;
+    let fresh = &facts.input.vehicle.repainted_zones;
     let mut touched = Vec::new();
-    for work in draft.work.iter_mut().filter(|w| w.step.treats_paint() && !w.step.is_wash() && !w.products.is_empty()) {
+    for work in draft.work.iter_mut().filter(|w| !is_wash(w) && !w.products.is_empty()) {
         let before = work.zones.len();
-        work.zones.retain(|z| !(fresh.is_empty() && z.is_painted() || fresh.contains(z)));
+        work.zones.retain(|z| {
+            !(fresh.is_empty() && facts.zone(*z).is_some_and(|f| f.substrate.is_paint()) || fresh.contains(z))
+        });
         if work.zones.len() < before {
             touched.push(work.step.id.clone());
         }
     }
-    let emptied = draft.which(|w| w.zones.is_empty() && w.step.treats_zones());
+    let emptied = draft.which(|w| w.zones.is_empty() && w.treats_zones());
     draft.drop_steps(&emptied);
-    let text = format!("repaint of {} {} is {age} days old: shampoo only there for {limit:.0} days", repainted_on.day(), repainted_on.format("%b %Y"));
+    let text = format!(
+        "repaint of {} {} is {age} days old: shampoo only there for {limit:.0} days",
+        repainted_on.day(),
+        repainted_on.format("%b %Y")
+    );
     draft.say("R54", Severity::Adjust, text, touched);
 }
 
 fn r55_film_edges(draft: &mut Draft) {
-    let filmed = draft.facts.zones.iter().any(|z| matches!(z.substrate, Substrate::FilmWrap | Substrate::ProtectionFilm));
+    let filmed = draft
+        .facts
+        .zones
+        .iter()
+        .any(|z| matches!(z.substrate, Substrate::FilmWrap | Substrate::ProtectionFilm));
     let lance = draft.planned(&["B05", "B10", "C03", "D05", "D12", "D14"]);
     if !filmed || lance.is_empty() {
         return;
     }
     let (bar, metres) = (draft.facts.limit("R55", "lance_bar"), draft.facts.limit("R55", "lance_m"));
-    let text = format!("film edges: lance at most {bar:.0} bar, at least {metres} m away, 45 degrees off the edge");
-    for work in draft.work.iter_mut().filter(|w| lance.contains(&w.step.id)) {
-        work.cautions.push(text.clone());
-    }
+    let text =
+        format!("film edges: lance at most {bar:.0} bar, at least {metres} m away, 45 degrees off the edge");
+    draft.caution(&lance, &text);
     draft.say("R55", Severity::Adjust, text, lance);
 }
 
@@ -115,13 +128,19 @@ fn r56_thin_paint(draft: &mut Draft) {
     let vehicle = draft.facts.input.vehicle;
     let (thin, rough) = (draft.facts.limit("R56", "total_um"), draft.facts.limit("R56", "scatter_um"));
     let Some(total_um) = vehicle.paint_thickness_um else {
-        draft.ask("R56", "/vehicle/paint_thickness_um", "How thick is the paint at its thinnest? No cut without a reading.");
+        draft.ask(
+            "R56",
+            "/vehicle/paint_thickness_um",
+            "How thick is the paint at its thinnest? No cut without a reading.",
+        );
         return;
     };
     let scatter_um = vehicle.paint_scatter_um.unwrap_or(0.0);
     if total_um < thin || scatter_um > rough {
         draft.drop_steps(&cut);
-        let text = format!("paint {total_um:.0} um with {scatter_um:.0} um scatter: no cut, refine only by approval");
+        let text = format!(
+            "paint {total_um:.0} um with {scatter_um:.0} um scatter: no cut, refine only by approval"
+        );
         draft.block("R56", text, vec![], "drop the cut from the order, or a paint shop");
     }
 }
@@ -133,7 +152,12 @@ fn r57_single_stage(draft: &mut Draft) {
     if !single && !bleeds {
         return;
     }
-    let steps = draft.which(|w| !w.products.is_empty() && draft.facts.on_paint(w) && !w.step.is_wash());
+    let steps = draft.which(|w| !w.products.is_empty() && draft.facts.on_paint(w) && !is_wash(w));
     let text = "single-stage paint gives colour: test every chemistry on a spot and tell the customer of colour on the pad";
     draft.say("R57", Severity::Warn, text.into(), steps);
+}
+
+/// Foam, shampoo and drying, which every paint tolerates.
+fn is_wash(work: &Work) -> bool {
+    work.is(&["B09", "C01", "C02", "C05", "F02", "F03", "I01"])
 }

@@ -1,7 +1,7 @@
 //! R26-R35: neighbours, power, hands and heights.
 
 use super::super::draft::Draft;
-use crate::handbook::{Reach, Severity};
+use crate::handbook::{Chemistry, Reach, Severity};
 use crate::inspection::{Contaminant, Grade};
 use crate::vehicle::{VehicleClass, Zone};
 
@@ -38,7 +38,8 @@ fn r26_quiet_hours(draft: &mut Draft) {
     };
     let outside = draft.which(|w| {
         let (begin, end) = (draft.facts.at(w.begin_min), draft.facts.at(w.end_min));
-        draft.facts.noisy(w) && (!hours.contains(begin.time()) || end.time() > hours.to || end.date() != begin.date())
+        draft.facts.noisy(w)
+            && (!hours.contains(begin.time()) || end.time() > hours.to || end.date() != begin.date())
     });
     if !outside.is_empty() {
         let span = format!("{} to {}", hours.from.format("%H:%M"), hours.to.format("%H:%M"));
@@ -48,17 +49,23 @@ fn r26_quiet_hours(draft: &mut Draft) {
 }
 
 fn r27_smell(draft: &mut Draft) {
-    let iron = draft.which(|w| draft.facts.uses_group(w, &["thioglycolate"]));
+    let iron = draft.which(|w| draft.facts.uses_chemistry(w, &[Chemistry::Thioglycolate]));
     if iron.is_empty() {
         return;
     }
     match draft.facts.input.site.people_downwind_m {
         Some(metres) if metres < draft.facts.limit("R27", "people_m") => {
-            let text = format!("people {metres:.0} m downwind: tell them of the smell before, iron last, small sections");
+            let text = format!(
+                "people {metres:.0} m downwind: tell them of the smell before, iron last, small sections"
+            );
             draft.say("R27", Severity::Advise, text, iron);
         }
         Some(_) => {}
-        None => draft.ask("R27", "/site/people_downwind_m", "How far are the next people downwind? Iron remover smells."),
+        None => draft.ask(
+            "R27",
+            "/site/people_downwind_m",
+            "How far are the next people downwind? Iron remover smells.",
+        ),
     }
 }
 
@@ -103,7 +110,8 @@ fn r30_mains(draft: &mut Draft) {
         return;
     }
     if draft.facts.carries("rcd") {
-        let text = "mains outdoors: test the residual-current device before use, connections dry and off the ground";
+        let text =
+            "mains outdoors: test the residual-current device before use, connections dry and off the ground";
         draft.say("R30", Severity::Adjust, text.into(), vec!["A05".into()]);
     } else {
         let text = "mains outdoors and no residual-current device on the van".to_string();
@@ -117,7 +125,7 @@ fn r31_alone(draft: &mut Draft) {
         return;
     }
     let check_in = draft.facts.limit("R31", "check_in_min");
-    let acid = draft.which(|w| w.products.iter().any(|p| p == "wheel_acid_mild"));
+    let acid = draft.which(|w| w.uses("wheel_acid_mild"));
     if !acid.is_empty() {
         draft.block("R31", "alone: no acid stronger than mild".into(), acid, "a second technician");
     }
@@ -134,15 +142,25 @@ fn r31_alone(draft: &mut Draft) {
 fn r32_pair_of_hands(draft: &mut Draft) {
     let film = draft.facts.worst(Contaminant::Film);
     let large = matches!(draft.facts.input.vehicle.class, VehicleClass::LargeVan | VehicleClass::Motorhome);
-    let worst_zones = draft.facts.zones.iter().filter(|z| draft.facts.worst_on(z.zone) == Grade::WORST).count();
+    let worst_zones =
+        draft.facts.zones.iter().filter(|z| draft.facts.worst_on(z.zone) == Grade::WORST).count();
     let heavy = large && f64::from(film.get()) >= draft.facts.limit("R32", "film_grade");
     let bad = worst_zones as f64 >= draft.facts.limit("R32", "worst_zones");
     if !heavy && !bad {
         return;
     }
-    let why = if heavy { format!("film grade {} on a large vehicle", film.get()) } else { format!("{worst_zones} zones at grade 4") };
+    let why = if heavy {
+        format!("film grade {} on a large vehicle", film.get())
+    } else {
+        format!("{worst_zones} zones at grade 4")
+    };
     if draft.facts.input.crew.len() >= 2 {
-        draft.say("R32", Severity::Adjust, format!("{why}: two hands, the drying clock outruns one"), vec!["C02".into()]);
+        draft.say(
+            "R32",
+            Severity::Adjust,
+            format!("{why}: two hands, the drying clock outruns one"),
+            vec!["C02".into()],
+        );
     } else {
         let text = format!("{why}: one technician cannot outrun the drying clock");
         draft.block("R32", text, vec![], "a second technician");
@@ -170,7 +188,7 @@ fn r34_unattended(draft: &mut Draft) {
 
 fn r35_height(draft: &mut Draft) {
     let on = |reach: Reach| -> Vec<Zone> {
-        draft.facts.zones.iter().filter(|z| z.reach == reach).map(|z| z.zone).collect()
+        draft.facts.zones.iter().filter(|z| z.row.reach == reach).map(|z| z.zone).collect()
     };
     let (step, platform) = (on(Reach::Step), on(Reach::Platform));
     let names = |zones: &[Zone]| zones.iter().map(|z| z.name()).collect::<Vec<_>>().join(", ");
@@ -182,6 +200,11 @@ fn r35_height(draft: &mut Draft) {
             draft.block("R35", text, vec![], "a van with the platform and two technicians");
         }
     } else if !step.is_empty() {
-        draft.say("R35", Severity::Adjust, format!("{} above 1.85 m: two-tread step", names(&step)), vec!["A05".into()]);
+        draft.say(
+            "R35",
+            Severity::Adjust,
+            format!("{} above 1.85 m: two-tread step", names(&step)),
+            vec!["A05".into()],
+        );
     }
 }

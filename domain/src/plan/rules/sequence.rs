@@ -1,7 +1,7 @@
 //! R36-R45: the order of chemistry, and what follows from it.
 
 use super::super::draft::Draft;
-use crate::handbook::Severity;
+use crate::handbook::{Chemistry, Severity};
 use crate::inspection::Contaminant;
 use crate::vehicle::Zone;
 
@@ -34,14 +34,21 @@ fn r36_wheels_first_dirt_last(draft: &mut Draft) {
 /// R37: the wake of a box-shaped tail lays road film on it.
 fn r37_box_tail(draft: &mut Draft) {
     let worst = draft.facts.limit("R37", "film_susceptibility");
-    let box_tail = draft.facts.zones.iter().any(|z| z.zone == Zone::Tail && f64::from(z.film_susceptibility) >= worst);
+    let box_tail = draft.facts.zones.iter().any(|z| z.zone == Zone::Tail && f64::from(z.row.s_film) >= worst);
     let dirty = [Zone::Tail, Zone::Rocker, Zone::RearBumper, Zone::FrontBumper];
-    let graded = dirty.iter().any(|&z| f64::from(draft.facts.grade(z, Contaminant::Film).get()) >= draft.facts.limit("R37", "film_grade"));
+    let graded = dirty.iter().any(|&z| {
+        f64::from(draft.facts.grade(z, Contaminant::Film).get()) >= draft.facts.limit("R37", "film_grade")
+    });
     if !box_tail || !graded || draft.planned(&["B09"]).is_empty() || draft.facts.forbids_strong_alkali() {
         return;
     }
-    draft.insert("B06", "R37", "tail, rockers and lower bumpers get alkaline 15:1 before the foam; rinse twice");
-    let text = "box-shaped tail: alkaline 15:1 on tail, rockers and lower bumpers before the foam, rinsed twice";
+    draft.insert(
+        "B06",
+        "R37",
+        "tail, rockers and lower bumpers get alkaline 15:1 before the foam; rinse twice",
+    );
+    let text =
+        "box-shaped tail: alkaline 15:1 on tail, rockers and lower bumpers before the foam, rinsed twice";
     draft.say("R37", Severity::Adjust, text.into(), vec!["B06".into()]);
 }
 
@@ -68,19 +75,26 @@ fn r39_late_oil(draft: &mut Draft) {
 }
 
 fn r40_alkali_iron_acid(draft: &mut Draft) {
-    let alkali = draft.which(|w| draft.facts.uses_group(w, &["alkali"]) && draft.facts.on_paint(w));
+    let alkali =
+        draft.which(|w| draft.facts.uses_chemistry(w, &[Chemistry::Alkali]) && draft.facts.on_paint(w));
     let iron = draft.planned(&["D03", "E01"]);
-    let acid = draft.which(|w| draft.facts.uses_group(w, &["acid"]));
+    let acid = draft.which(|w| draft.facts.uses_chemistry(w, &[Chemistry::Acid]));
     let kinds = [&alkali, &iron, &acid].iter().filter(|k| !k.is_empty()).count();
     if kinds < 2 {
         return;
     }
     let text = "alkali, rinse, iron, rinse until no suds, acid, rinse; pH strip 6 to 8 between";
-    let before_acid_rinsed = acid.is_empty() || iron.is_empty() || draft.has("D05") || draft.facts.done("D05");
+    let before_acid_rinsed =
+        acid.is_empty() || iron.is_empty() || draft.has("D05") || draft.facts.done("D05");
     if before_acid_rinsed {
         draft.say("R40", Severity::Adjust, text.into(), [alkali, iron, acid].concat());
     } else {
-        draft.block("R40", text.into(), [alkali, iron, acid].concat(), "put the long rinse between iron remover and acid");
+        draft.block(
+            "R40",
+            text.into(),
+            [alkali, iron, acid].concat(),
+            "put the long rinse between iron remover and acid",
+        );
     }
 }
 
@@ -104,10 +118,20 @@ fn r43_bar_then_polish(draft: &mut Draft) {
         return;
     }
     if draft.has("G03") {
-        draft.say("R43", Severity::Adjust, "the bar mars: polishing follows".into(), vec!["E03".into(), "G03".into()]);
+        draft.say(
+            "R43",
+            Severity::Adjust,
+            "the bar mars: polishing follows".into(),
+            vec!["E03".into(), "G03".into()],
+        );
     } else {
         let text = "clay bar without polishing leaves marring".to_string();
-        draft.block("R43", text, vec!["E03".into()], "add the refining polish, or the customer's consent in writing");
+        draft.block(
+            "R43",
+            text,
+            vec!["E03".into()],
+            "add the refining polish, or the customer's consent in writing",
+        );
     }
 }
 
@@ -124,14 +148,21 @@ fn r44_no_drying_aid(draft: &mut Draft) {
 
 /// R45: steps that strip a protection the vehicle has.
 fn r45_stripped(draft: &mut Draft) {
-    let strips: u32 = draft.work.iter().map(|w| draft.facts.strips(w)).sum();
+    let strips: u32 = draft.work.iter().map(|w| u32::from(draft.facts.strips(w))).sum();
     let renewed = !draft.planned(&["H01", "H02", "H03", "H04"]).is_empty();
-    if draft.facts.input.vehicle.coats.is_empty() || f64::from(strips) < draft.facts.limit("R45", "strips_sum") {
+    if draft.facts.input.vehicle.coats.is_empty()
+        || f64::from(strips) < draft.facts.limit("R45", "strips_sum")
+    {
         return;
     }
     let by = draft.which(|w| draft.facts.strips(w) > 0);
     if renewed {
-        draft.say("R45", Severity::Adjust, format!("{} strip the protection; it is renewed after", by.join(" ")), by);
+        draft.say(
+            "R45",
+            Severity::Adjust,
+            format!("{} strip the protection; it is renewed after", by.join(" ")),
+            by,
+        );
     } else {
         let text = format!("{} strip the protection and nothing renews it", by.join(" "));
         draft.block("R45", text, by, "add a protection step, or the customer's consent to a bare surface");

@@ -1,7 +1,7 @@
 //! R58-R63, R65, R66, R70: quotes, stock, mixes, tools, hazards and records.
 
 use super::super::draft::Draft;
-use crate::handbook::Severity;
+use crate::handbook::{Chemistry, Severity};
 
 pub(super) fn before_order(draft: &mut Draft) {
     r58_range(draft);
@@ -28,7 +28,11 @@ fn r58_range(draft: &mut Draft) {
         return;
     };
     let over = draft.facts.limit("R58", "over_share") * 100.0;
-    let text = format!("condition not seen: quote grade {} to {}, grade before touching, over +{over:.0} % ask", booked.get(), booked.worse().get());
+    let text = format!(
+        "condition not seen: quote grade {} to {}, grade before touching, over +{over:.0} % ask",
+        booked.get(),
+        booked.worse().get()
+    );
     draft.say("R58", Severity::Adjust, text, vec!["A04".into()]);
 }
 
@@ -44,11 +48,19 @@ fn r59_unapproved(draft: &mut Draft) {
         Some(true) => {}
         Some(false) => {
             draft.drop_steps(&extra);
-            draft.say("R59", Severity::Adjust, format!("not approved, left out: {}", extra.join(" ")), vec!["A06".into()]);
+            draft.say(
+                "R59",
+                Severity::Adjust,
+                format!("not approved, left out: {}", extra.join(" ")),
+                vec!["A06".into()],
+            );
         }
         None if f64::from(answer.silent_min) >= wait => {
             draft.drop_steps(&extra);
-            let text = format!("no answer in {wait:.0} min, booked work only; next visit offered: {}", extra.join(" "));
+            let text = format!(
+                "no answer in {wait:.0} min, booked work only; next visit offered: {}",
+                extra.join(" ")
+            );
             draft.say("R59", Severity::Adjust, text, vec!["A06".into()]);
         }
         None => {
@@ -66,15 +78,23 @@ fn r60_short_stock(draft: &mut Draft) {
         if have_ml >= need_ml * margin {
             continue;
         }
-        let steps = draft.which(|w| w.products.contains(&product));
-        let sum = format!("{}: {have_ml:.0} ml on the van, {need_ml:.0} ml planned x {margin}", product.replace('_', " "));
+        let steps = draft.which(|w| w.uses(&product));
+        let sum = format!(
+            "{}: {have_ml:.0} ml on the van, {need_ml:.0} ml planned x {margin}",
+            product.replace('_', " ")
+        );
         match draft.facts.substitute(&product, need_ml * margin) {
             Some(other) => {
                 draft.exchange(&product, &other);
                 let text = format!("{sum}: {} instead, same family", other.replace('_', " "));
                 draft.say("R60", Severity::Adjust, text, steps);
             }
-            None => draft.block("R60", format!("{sum}, nothing of its family on board"), steps, "restock before the job, or leave the steps out"),
+            None => draft.block(
+                "R60",
+                format!("{sum}, nothing of its family on board"),
+                steps,
+                "restock before the job, or leave the steps out",
+            ),
         }
     }
 }
@@ -83,14 +103,20 @@ fn r61_several_fills(draft: &mut Draft) {
     let steps = draft.which(|w| w.mixes.iter().any(|m| m.fills > 1));
     if !steps.is_empty() {
         let share = draft.facts.limit("R61", "fill_share") * 100.0;
-        draft.say("R61", Severity::Adjust, format!("more than one fill: never over {share:.0} % of the vessel, air drives it"), steps);
+        draft.say(
+            "R61",
+            Severity::Adjust,
+            format!("more than one fill: never over {share:.0} % of the vessel, air drives it"),
+            steps,
+        );
     }
 }
 
 fn r62_pour(draft: &mut Draft) {
     let steps = draft.which(|w| w.mixes.iter().any(|m| m.water_to_product.is_some()));
     if !steps.is_empty() {
-        let text = "r:1 is r parts of water to one of product: product = volume / (r + 1), rounded up to 5 ml";
+        let text =
+            "r:1 is r parts of water to one of product: product = volume / (r + 1), rounded up to 5 ml";
         draft.say("R62", Severity::Adjust, text.into(), steps);
     }
 }
@@ -108,26 +134,35 @@ fn r63_worn_clay(draft: &mut Draft) {
             draft.block("R63", text, clay, "a new clay towel, broken in on glass");
         }
         Some(_) => {}
-        None => draft.ask("R63", "/kit/vehicles_served/clay_towel", "How many vehicles has the clay towel served?"),
+        None => draft.ask(
+            "R63",
+            "/kit/vehicles_served/clay_towel",
+            "How many vehicles has the clay towel served?",
+        ),
     }
 }
 
 /// R65: products at the ends of the pH scale.
 fn r65_corrosive(draft: &mut Draft) {
-    let steps = draft.which(|w| w.products.iter().any(|p| draft.facts.corrosive(p)));
+    let steps = draft.which(|w| w.products.iter().any(|u| draft.facts.corrosive(&u.product)));
     if steps.is_empty() {
         return;
     }
     let text = "corrosive concentrate: goggles, chemical gloves, eye-wash on the van, never lifted above the head alone";
-    for work in draft.work.iter_mut().filter(|w| steps.contains(&w.step.id)) {
-        work.cautions.push(text.to_string());
-    }
+    draft.caution(&steps, text);
     draft.say("R65", Severity::Adjust, text.into(), steps);
 }
 
 fn r66_fluoride(draft: &mut Draft) {
-    let aboard: Vec<&String> =
-        draft.facts.input.kit.stock_ml.iter().filter(|(p, ml)| **ml > 0.0 && draft.facts.banned(p)).map(|(p, _)| p).collect();
+    let aboard: Vec<&String> = draft
+        .facts
+        .input
+        .kit
+        .stock_ml
+        .iter()
+        .filter(|(p, ml)| **ml > 0.0 && draft.facts.banned(p))
+        .map(|(p, _)| p)
+        .collect();
     if !aboard.is_empty() {
         let text = "fluoride acid on the van: banned in this business, silent deep burns".to_string();
         draft.block("R66", text, vec![], "take it off the van as hazardous waste");
@@ -135,7 +170,12 @@ fn r66_fluoride(draft: &mut Draft) {
 }
 
 fn r70_records(draft: &mut Draft) {
-    let steps = draft.which(|w| draft.facts.uses_group(w, &["acid", "solvent", "thioglycolate", "cationic"]));
+    let steps = draft.which(|w| {
+        draft.facts.uses_chemistry(
+            w,
+            &[Chemistry::Acid, Chemistry::Solvent, Chemistry::Thioglycolate, Chemistry::Cationic],
+        )
+    });
     if !steps.is_empty() {
         let text = "log product, millilitres, zone, begin and end of dwell and panel temperature";
         draft.say("R70", Severity::Adjust, text.into(), steps);

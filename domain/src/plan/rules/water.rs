@@ -1,7 +1,7 @@
 //! R18-R25: water, restrictions, hardness and where it runs.
 
 use super::super::draft::Draft;
-use crate::handbook::Severity;
+use crate::handbook::{Chemistry, Severity};
 use crate::inspection::Contaminant;
 use crate::site::{Drain, Ground};
 
@@ -22,18 +22,29 @@ pub(super) fn on_the_clock(draft: &mut Draft) {
 /// R18: litres against tank and tap, with a reserve, and more while chemistry is open.
 fn r18_enough_water(draft: &mut Draft) {
     let need_l: f64 = draft.work.iter().map(|w| w.water_l).sum();
-    let open = !draft.which(|w| draft.facts.uses_group(w, &["thioglycolate", "acid", "alkali"])).is_empty();
+    let open = !draft
+        .which(|w| {
+            draft.facts.uses_chemistry(w, &[Chemistry::Thioglycolate, Chemistry::Acid, Chemistry::Alkali])
+        })
+        .is_empty();
     let reserve_l = if open { draft.facts.limit("R18", "open_chemistry_l") } else { 0.0 };
     let usable_l = draft.facts.input.kit.tank_l * (1.0 - draft.facts.limit("R18", "reserve_share"));
     let short_l = need_l + reserve_l - usable_l;
     if short_l <= 0.0 || need_l <= 0.0 {
         return;
     }
-    let sum = format!("{need_l:.0} l needed and {reserve_l:.0} l held back, {usable_l:.0} l usable in the tank");
+    let sum =
+        format!("{need_l:.0} l needed and {reserve_l:.0} l held back, {usable_l:.0} l usable in the tank");
     match draft.facts.input.site.tap {
-        Some(true) => draft.say("R18", Severity::Adjust, format!("{sum}: work from the customer's tap through the washer"), vec!["A05".into()]),
+        Some(true) => draft.say(
+            "R18",
+            Severity::Adjust,
+            format!("{sum}: work from the customer's tap through the washer"),
+            vec!["A05".into()],
+        ),
         Some(false) => {
-            let stops = if usable_l > reserve_l { (short_l / (usable_l - reserve_l)).ceil() } else { f64::INFINITY };
+            let stops =
+                if usable_l > reserve_l { (short_l / (usable_l - reserve_l)).ceil() } else { f64::INFINITY };
             let film = draft.facts.worst(Contaminant::Film).get();
             let mut ways = Vec::new();
             if stops.is_finite() {
@@ -61,7 +72,9 @@ fn r19_restriction(draft: &mut Draft) {
     }
     let (washer, collect) = (draft.facts.carries("pressure_washer"), draft.facts.carries("runoff_kit"));
     if washer && collect {
-        let text = format!("water restriction level {level}: washer with trigger and collected runoff, no free hose");
+        let text = format!(
+            "water restriction level {level}: washer with trigger and collected runoff, no free hose"
+        );
         draft.say("R19", Severity::Adjust, text, wet);
     } else {
         let lacks = if washer { "runoff kit" } else { "pressure washer" };
@@ -76,7 +89,9 @@ fn r20_hose_only(draft: &mut Draft) {
         return;
     }
     let (hose, washer) = (draft.facts.limit("R20", "hose_l_min"), draft.facts.limit("R20", "washer_l_min"));
-    let text = format!("garden hose: {hose} against {washer} l/min, litres counted for it; trigger nozzle, shorter passes");
+    let text = format!(
+        "garden hose: {hose} against {washer} l/min, litres counted for it; trigger nozzle, shorter passes"
+    );
     draft.say("R20", Severity::Adjust, text, vec!["A05".into()]);
 }
 
@@ -92,7 +107,9 @@ fn r21_hard_water(draft: &mut Draft) {
             false
         }
     };
-    let sunny = draft.find(&last).is_some_and(|w| w.zones.iter().any(|&z| draft.facts.in_sun(z, w.begin_min, w.shaded)));
+    let sunny = draft
+        .find(&last)
+        .is_some_and(|w| w.zones.iter().any(|&z| draft.facts.in_sun(z, w.begin_min, w.shaded)));
     if !hard && !sunny {
         return;
     }
@@ -100,7 +117,11 @@ fn r21_hard_water(draft: &mut Draft) {
         Some(mg) if hard => format!("water {mg:.0} mg/l, very hard over {limit:.0}"),
         _ => "last rinse in the sun".to_string(),
     };
-    let how = if draft.facts.carries("spotless_filter") { "last rinse through the filter" } else { "dry each panel at once" };
+    let how = if draft.facts.carries("spotless_filter") {
+        "last rinse through the filter"
+    } else {
+        "dry each panel at once"
+    };
     draft.say("R21", Severity::Adjust, format!("{why}: {how}"), vec![last]);
 }
 
@@ -110,13 +131,22 @@ fn r22_iron_rinse(draft: &mut Draft) {
     if iron.is_empty() {
         return;
     }
-    draft.insert("D05", "R22", "rinse until no suds come from the gaps 60 s after stopping; two to three times the water");
-    draft.say("R22", Severity::Adjust, "iron remover is used: the long rinse is part of it".into(), vec!["D05".into()]);
+    draft.insert(
+        "D05",
+        "R22",
+        "rinse until no suds come from the gaps 60 s after stopping; two to three times the water",
+    );
+    draft.say(
+        "R22",
+        Severity::Adjust,
+        "iron remover is used: the long rinse is part of it".into(),
+        vec!["D05".into()],
+    );
 }
 
 /// Steps that put soap or chemistry on the ground.
 fn soapy(draft: &Draft) -> Vec<String> {
-    draft.which(|w| !w.products.is_empty() && w.step.water_l_pw > 0.0 && w.step.id != "C05")
+    draft.which(|w| !w.products.is_empty() && w.step.washer_l > 0.0 && w.step.id != "C05")
 }
 
 /// R23: where runoff can reach a storm drain.
@@ -126,14 +156,21 @@ fn r23_storm_drain(draft: &mut Draft) {
         return;
     }
     match draft.facts.input.site.drain {
-        None => draft.ask("R23", "/site/drain", "Where does the water run: storm drain, sewer, lawn, nowhere?"),
+        None => {
+            draft.ask("R23", "/site/drain", "Where does the water run: storm drain, sewer, lawn, nowhere?")
+        }
         Some(Drain::Storm) if draft.facts.carries("runoff_kit") => {
             let text = "storm drain in reach: cover it, boom, collect, empty to the sewer with permission";
             draft.say("R23", Severity::Adjust, text.into(), vec!["A05".into(), "I05".into()]);
         }
         Some(Drain::Storm) => {
             let text = "storm drain in reach and no runoff kit on the van; many codes forbid anything but rain in it";
-            draft.block("R23", text.into(), steps, "a van with the runoff kit, a place that drains to the sewer, or the rinseless package");
+            draft.block(
+                "R23",
+                text.into(),
+                steps,
+                "a van with the runoff kit, a place that drains to the sewer, or the rinseless package",
+            );
         }
         Some(_) => {}
     }
@@ -157,7 +194,7 @@ fn r24_collect(draft: &mut Draft) {
 
 /// R25: acid on limestone or fresh concrete.
 fn r25_stone(draft: &mut Draft) {
-    let steps = draft.which(|w| draft.facts.uses_group(w, &["acid"]));
+    let steps = draft.which(|w| draft.facts.uses_chemistry(w, &[Chemistry::Acid]));
     if steps.is_empty() {
         return;
     }
@@ -167,6 +204,10 @@ fn r25_stone(draft: &mut Draft) {
             draft.say("R25", Severity::Warn, text.into(), steps);
         }
         Some(_) => {}
-        None => draft.ask("R25", "/site/ground", "What does the vehicle stand on? Acid etches stone and fresh concrete."),
+        None => draft.ask(
+            "R25",
+            "/site/ground",
+            "What does the vehicle stand on? Acid etches stone and fresh concrete.",
+        ),
     }
 }

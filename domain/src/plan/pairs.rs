@@ -1,0 +1,83 @@
+//! The handbook's precedence pairs, applied to the steps of one draft.
+
+use super::draft::Draft;
+use super::order::{Arrangement, Constraint, arrange};
+use super::{PlanError, Reason};
+use crate::handbook::{Chemistry, Pair, PairCondition, PairKind, Severity};
+use crate::inspection::{Contaminant, Grade};
+use crate::vehicle::Zone;
+
+/// What it costs to break a soft pair, in minutes of extra work (assumption: about one repeated rinse).
+const SOFT_COST_MIN: f64 = 5.0;
+
+/// Orders the steps by every pair that holds here, and gives each line the pairs that placed it.
+pub(super) fn put_in_order(draft: &mut Draft) -> Result<(), PlanError> {
+    let handbook = draft.facts.handbook();
+    draft.work.sort_by_key(|w| handbook.steps.place(&w.step.id));
+    let position = |id: &str| draft.work.iter().position(|w| w.step.id == id);
+    let mut holding: Vec<&Pair> = Vec::new();
+    let mut constraints = Vec::new();
+    for pair in handbook.precedence.iter().filter(|pair| holds(draft, pair)) {
+        let (Some(before), Some(after)) = (position(&pair.before), position(&pair.after)) else { continue };
+        let soft = pair.kind == PairKind::Soft;
+        // A forbidden pair may not come in this order, so it holds the other way round.
+        let (before, after) =
+            if pair.kind == PairKind::Forbidden { (after, before) } else { (before, after) };
+        constraints.push(Constraint { pair: &pair.id, before, after, cost: soft.then_some(SOFT_COST_MIN) });
+        holding.push(pair);
+    }
+    let Arrangement { order, broken } = arrange(draft.work.len(), &constraints)
+        .map_err(|circle| PlanError::new("/handbook/precedence", circle.to_string()))?;
+    explain(draft, &constraints, &holding, &broken);
+    let mut slots: Vec<_> = draft.work.drain(..).map(Some).collect();
+    draft.work = order.into_iter().filter_map(|index| slots[index].take()).collect();
+    Ok(())
+}
+
+/// Whether a pair's condition is met here, both steps being planned.
+fn holds(draft: &Draft, pair: &Pair) -> bool {
+    let facts = draft.facts;
+    match pair.condition {
+        PairCondition::Always | PairCondition::NormalOrder | PairCondition::ArchesDirty => true,
+        PairCondition::GritVisible => true,
+        PairCondition::ChemistryPlanned => draft.work.iter().any(|w| {
+            facts.uses_chemistry(w, &[Chemistry::Alkali, Chemistry::Acid, Chemistry::Thioglycolate])
+        }),
+        PairCondition::WheelOverLimit => {
+            // Cooling first costs nothing when the wheels turn out to be cool.
+            facts.reading(Zone::WheelFace).is_none_or(|c| c > facts.limit("R03", "wheel_c"))
+        }
+        PairCondition::FilmTypical => {
+            facts.worst_or_booked(Contaminant::Film) >= Grade::TYPICAL || draft.has("C01")
+        }
+        PairCondition::WetType => draft.wet_protection,
+        PairCondition::DryType => !draft.wet_protection,
+    }
+}
+
+fn explain(draft: &mut Draft, constraints: &[Constraint], holding: &[&Pair], broken: &[usize]) {
+    for (index, (constraint, pair)) in constraints.iter().zip(holding).enumerate() {
+        if broken.contains(&index) {
+            let text = format!(
+                "{} before {} given up: {} (cost {SOFT_COST_MIN:.0} min)",
+                pair.before, pair.after, pair.reason
+            );
+            let steps = vec![pair.before.clone(), pair.after.clone()];
+            if !draft.notices.iter().any(|n| n.rule == pair.id) {
+                draft.say(&pair.id, Severity::Advise, text, steps);
+            }
+            continue;
+        }
+        let before = draft.work[constraint.before].step.id.clone();
+        let work = &mut draft.work[constraint.after];
+        if !work.reasons.iter().any(|r| r.id == pair.id) {
+            let gap = if pair.gap.is_empty() || pair.gap == "-" {
+                String::new()
+            } else {
+                format!(" ({})", pair.gap)
+            };
+            work.reasons
+                .push(Reason { id: pair.id.clone(), text: format!("after {before}{gap}: {}", pair.reason) });
+        }
+    }
+}

@@ -1,0 +1,328 @@
+//! Checks of who hears what and when. Etiquette: common practice.
+
+use super::*;
+use crate::civil::{OpenHours, local};
+use crate::upkeep::{Need, NeedKind, Urgency};
+use chrono::{Datelike, Days, TimeDelta, Timelike, Weekday};
+use proptest::prelude::*;
+
+fn utc(text: &str) -> DateTime<Utc> {
+    DateTime::parse_from_rfc3339(text).expect("an instant").with_timezone(&Utc)
+}
+
+fn on(text: &str) -> NaiveDate {
+    text.parse().expect("a date")
+}
+
+/// Monday 17 March 2031, 11:00 in London, which is then at UTC.
+fn monday() -> DateTime<Utc> {
+    utc("2031-03-17T11:00:00Z")
+}
+
+fn need(kind: NeedKind, remind_on: &str, due_on: &str, since_on: &str) -> Need {
+    Need {
+        kind,
+        coat: None,
+        since_on: Some(on(since_on)),
+        remind_on: on(remind_on),
+        due_on: on(due_on),
+        overdue_on: None,
+        urgency: Urgency::Remind,
+        package: "P2".into(),
+        reason: "Your car stands near the railway, last iron removal 92 days ago.".into(),
+        advice: vec![],
+        figures: vec![],
+    }
+}
+
+fn consent(channel: Channel, purpose: Purpose, granted: bool, at: &str) -> Consent {
+    Consent { channel, purpose, granted, at: utc(at), source: "booking form".into() }
+}
+
+fn customer() -> Customer {
+    let since = "2031-01-02T10:00:00Z";
+    Customer {
+        name: "Abrixa".into(),
+        shop: "Dravelmouth Rolling Wash".into(),
+        zone: "Europe/London".into(),
+        channels: vec![Channel::Text, Channel::Mail],
+        consents: vec![
+            consent(Channel::Mail, Purpose::Maintenance, true, since),
+            consent(Channel::Text, Purpose::Appointment, true, since),
+        ],
+        open_hours: OpenHours::default(),
+        open_complaint: false,
+        snoozed_until_on: None,
+        vehicles: vec![OwnedVehicle {
+            id: "K01".into(),
+            label: "white estate".into(),
+            sold: false,
+            needs: vec![need(NeedKind::Decontamination, "2031-03-10", "2031-04-03", "2030-12-15")],
+        }],
+    }
+}
+
+fn booking(starts_at: &str) -> Booking {
+    Booking {
+        job: "J1".into(),
+        vehicle: "K01".into(),
+        work: "Deep Cleanse".into(),
+        starts_at: utc(starts_at),
+        booked_at: utc("2031-03-01T10:00:00Z"),
+    }
+}
+
+fn sent(decision: &Decision, at: DateTime<Utc>) -> SentReminder {
+    let (key, needs) = (decision.key.clone(), decision.needs.clone());
+    SentReminder { key, purpose: decision.purpose, needs, at }
+}
+
+fn why(decisions: &[Decision]) -> Vec<&Suppression> {
+    let one = |d: &'_ Decision| matches!(d.verdict, Verdict::Suppress { .. });
+    decisions
+        .iter()
+        .filter(|d| one(d))
+        .filter_map(|d| match &d.verdict {
+            Verdict::Suppress { why, .. } => Some(why),
+            Verdict::Send { .. } => None,
+        })
+        .collect()
+}
+
+#[test]
+fn an_upkeep_reminder_says_why_and_how_to_stop() {
+    let decisions = due_reminders(&customer(), &[], &[], monday());
+    let [Decision { verdict: Verdict::Send { at, channel, message }, .. }] = decisions.as_slice() else {
+        panic!("one to send: {decisions:?}")
+    };
+    assert_eq!((*at, *channel), (monday(), Channel::Mail));
+    assert_eq!(message.subject, "Upkeep of your white estate");
+    assert_eq!(
+        message.body,
+        "Hello Abrixa,\n\nwhite estate: Your car stands near the railway, last iron removal 92 days ago. We suggest a \
+         deep clean with iron removal, best before 3 April 2031.\n\nIf you would like a visit, just answer this \
+         message.\n\nDravelmouth Rolling Wash\n\nYou get this because you agreed to maintenance reminders by mail on \
+         2 January 2031 (booking form). Answer STOP and they end at once."
+    );
+}
+
+/// First when due, once more after 14 days, then silent until the count begins anew.
+#[test]
+fn twice_and_then_silence_until_the_next_trigger() {
+    let mut customer = customer();
+    let mut history = Vec::new();
+    let mut told = Vec::new();
+    for day in 0..120 {
+        let now = monday() + TimeDelta::days(day);
+        for decision in due_reminders(&customer, &[], &history, now) {
+            if let Verdict::Send { at, .. } = decision.verdict {
+                told.push((day, decision.kind));
+                history.push(sent(&decision, at));
+            }
+        }
+    }
+    assert_eq!(told, [(0, ReminderKind::Upkeep), (14, ReminderKind::UpkeepFollowUp)]);
+    customer.vehicles[0].needs[0].since_on = Some(on("2031-07-01"));
+    let later = due_reminders(&customer, &[], &history, monday() + TimeDelta::days(120));
+    assert_eq!(later[0].kind, ReminderKind::Upkeep);
+    assert!(matches!(later[0].verdict, Verdict::Send { .. }));
+}
+
+/// Several needs of several vehicles make one message; asking again before it is stored gives the same key.
+#[test]
+fn overdue_needs_collapse_into_one_message() {
+    let mut customer = customer();
+    let mut second = customer.vehicles[0].clone();
+    (second.id, second.label) = ("K02".into(), "black van".into());
+    second.needs.push(need(NeedKind::Protection, "2031-03-01", "2031-03-10", "2030-06-01"));
+    second.needs[1].urgency = Urgency::Due;
+    customer.vehicles.push(second);
+    let decisions = due_reminders(&customer, &[], &[], monday());
+    let [one] = decisions.as_slice() else { panic!("one message: {decisions:?}") };
+    assert_eq!((one.needs.len(), one.vehicles.len()), (3, 2));
+    assert_eq!(one.key, "upkeep_first:K02:protection:2030-06-01");
+    assert_eq!(due_reminders(&customer, &[], &[], monday() + TimeDelta::minutes(1))[0].key, one.key);
+    assert_eq!(due_reminders(&customer, &[], &[sent(one, monday())], monday() + TimeDelta::days(1)), []);
+}
+
+#[test]
+fn every_reason_to_hold_back() {
+    type Change = fn(&mut Customer);
+    let changes: Vec<(Suppression, Change)> = vec![
+        (Suppression::OpenComplaint, |c| c.open_complaint = true),
+        (Suppression::VehicleSold, |c| c.vehicles[0].sold = true),
+        (Suppression::NoConsent, |c| c.consents.clear()),
+        (Suppression::NoConsent, |c| c.channels = vec![Channel::Text]),
+        (Suppression::NoConsent, |c| {
+            c.consents.push(consent(Channel::Mail, Purpose::Maintenance, false, "2031-03-16T20:00:00Z"));
+        }),
+        (Suppression::Snoozed { until_on: on("2031-03-18") }, |c| {
+            c.snoozed_until_on = Some(on("2031-03-18"))
+        }),
+        (Suppression::UnknownZone, |c| c.zone = "Europe/Dravelmouth".into()),
+    ];
+    for (wanted, change) in changes {
+        let mut customer = customer();
+        change(&mut customer);
+        let decisions = due_reminders(&customer, &[], &[], monday());
+        assert_eq!(why(&decisions), [&wanted]);
+        assert_eq!(decisions[0].needs, ["K01:decontamination:2030-12-15"]);
+    }
+    let booked = due_reminders(&customer(), &[booking("2031-04-10T08:00:00Z")], &[], monday());
+    assert_eq!(why(&booked), [&Suppression::JobBooked { job: "J1".into() }]);
+    let told = |days: u64| SentReminder {
+        key: format!("other {days}"),
+        purpose: Purpose::Maintenance,
+        needs: vec![],
+        at: monday() - Days::new(days),
+    };
+    assert_eq!(
+        why(&due_reminders(&customer(), &[], &[told(3), told(29)], monday())),
+        [&Suppression::Cap { sent: 2 }]
+    );
+    assert!(why(&due_reminders(&customer(), &[], &[told(3), told(31)], monday())).is_empty());
+    assert!(due_reminders(&customer(), &[], &[], utc("2031-03-09T12:00:00Z")).is_empty());
+}
+
+/// A job at 08:00 on Monday: two days before is a Saturday morning in quiet hours, so it goes at 09:00; two hours
+/// before is 06:00, so it goes on Saturday evening, half an hour before the quiet hours that last over Sunday.
+#[test]
+fn appointment_notices_keep_quiet_hours() {
+    let mut customer = customer();
+    customer.vehicles[0].needs.clear();
+    let job = [booking("2031-03-24T08:00:00Z")];
+    let mut history = Vec::new();
+    let mut told = Vec::new();
+    for minutes in (0..5 * 1440).step_by(5) {
+        let now = utc("2031-03-20T00:00:00Z") + TimeDelta::minutes(minutes);
+        for decision in due_reminders(&customer, &job, &history, now) {
+            let Verdict::Send { at, channel, .. } = decision.verdict else { panic!("{decision:?}") };
+            assert_eq!(channel, Channel::Text);
+            told.push((decision.kind, at));
+            history.push(sent(&decision, at));
+        }
+    }
+    assert_eq!(
+        told,
+        [
+            (ReminderKind::AppointmentTwoDays, utc("2031-03-22T09:00:00Z")),
+            (ReminderKind::AppointmentTwoHours, utc("2031-03-22T18:30:00Z")),
+        ]
+    );
+}
+
+#[test]
+fn a_late_booking_gets_only_the_notices_still_ahead() {
+    let mut customer = customer();
+    customer.vehicles[0].needs.clear();
+    let mut job = booking("2031-03-18T15:00:00Z");
+    job.booked_at = utc("2031-03-17T10:30:00Z");
+    let first = due_reminders(&customer, &[job.clone()], &[], monday());
+    assert_eq!(why(&first), [&Suppression::BookedAfterNotice]);
+    let last = due_reminders(&customer, &[job.clone()], &[], utc("2031-03-18T13:00:00Z"));
+    assert!(
+        last.iter()
+            .any(|d| d.kind == ReminderKind::AppointmentTwoHours && why(std::slice::from_ref(d)).is_empty())
+    );
+    // After an outage over both notices only the last one is of use.
+    job.booked_at = utc("2031-03-01T10:00:00Z");
+    let both = due_reminders(&customer, &[job], &[], utc("2031-03-18T13:10:00Z"));
+    assert_eq!((why(&both), both.len()), (vec![&Suppression::TooLate], 2));
+}
+
+#[test]
+fn names_cannot_forge_lines() {
+    let mut customer = customer();
+    customer.vehicles[0].label = "van\r\nBcc: x@example.org".into();
+    let decisions = due_reminders(&customer, &[], &[], monday());
+    let Verdict::Send { message, .. } = &decisions[0].verdict else { panic!("{decisions:?}") };
+    assert_eq!(message.subject, "Upkeep of your van Bcc: x@example.org");
+}
+
+/// The stop words of the trade's table and plain sentences (common practice).
+#[test]
+fn stop_means_stop_and_doubt_goes_to_a_person() {
+    for text in [
+        "STOP",
+        "quit",
+        "End.",
+        "revoke",
+        "Opt-out",
+        "OPT OUT",
+        "cancel",
+        "Unsubscribe!",
+        "please stop",
+        "Stop all messages, thanks",
+        "Please don\u{2019}t write to me any more",
+        "stop texting me",
+        "no more reminders please",
+        "take me off your list",
+    ] {
+        assert_eq!(read_reply(text, false), Reply::Stop, "{text}");
+    }
+    assert_eq!(read_reply("CANCEL", true), Reply::StopAndAskPerson);
+    assert_eq!(read_reply("cancel please", true), Reply::StopAndAskPerson);
+    assert_eq!(read_reply("STOP", true), Reply::Stop);
+    for text in [
+        "",
+        "Yes please",
+        "cancel my appointment on Friday",
+        "can you stop by at nine?",
+        "please don't stop sending these",
+        "at the end of the week",
+        "never stop texting me",
+    ] {
+        assert_eq!(read_reply(text, true), Reply::AskPerson, "{text}");
+    }
+}
+
+#[test]
+fn snooze_lengths() {
+    let day = on("2031-03-17");
+    assert_eq!(SnoozeLength::TwoWeeks.until(day), Some(on("2031-03-31")));
+    assert_eq!(SnoozeLength::Season.until(day), Some(on("2031-06-16")));
+    assert_eq!(SnoozeLength::Never.until(day), None);
+}
+
+proptest! {
+    /// Over any half year with random needs, asked at random times: every message is in open hours and not on Sunday,
+    /// at most two in any 30 days, and no need is told more than twice.
+    #[test]
+    fn etiquette_holds_over_half_a_year(
+        needs in prop::collection::vec((0..150u64, 0..60u64), 1..8),
+        zone in prop::sample::select(vec!["Europe/London", "America/New_York", "Asia/Kolkata", "Australia/Lord_Howe"]),
+        steps in prop::collection::vec(60..3000i64, 20..120),
+    ) {
+        let mut customer = customer();
+        customer.zone = zone.into();
+        let start = on("2031-03-01");
+        customer.vehicles[0].needs = needs.iter().enumerate().map(|(i, &(remind, more))| {
+            let mut need = need(NeedKind::Wash, "2031-03-01", "2031-03-01", "2031-01-01");
+            need.remind_on = start + Days::new(remind);
+            need.due_on = need.remind_on + Days::new(more);
+            need.since_on = Some(start - Days::new(i as u64));
+            need
+        }).collect();
+        let mut now = utc("2031-03-01T03:00:00Z");
+        let mut history: Vec<SentReminder> = Vec::new();
+        for minutes in steps {
+            now += TimeDelta::minutes(minutes);
+            for decision in due_reminders(&customer, &[], &history, now) {
+                if let Verdict::Send { at, .. } = decision.verdict {
+                    prop_assert!(at >= now);
+                    let clock = local(at, zone.parse().expect("a zone"));
+                    prop_assert!((9..19).contains(&clock.hour()) && clock.weekday() != Weekday::Sun);
+                    history.push(sent(&decision, at));
+                }
+            }
+        }
+        for (i, first) in history.iter().enumerate() {
+            let within = history[i..].iter().filter(|s| s.at < first.at + TimeDelta::days(30)).count();
+            prop_assert!(within <= 2);
+        }
+        for need in &customer.vehicles[0].needs {
+            let key = format!("K01:{}", need.key());
+            prop_assert!(history.iter().filter(|s| s.needs.contains(&key)).count() <= 2);
+        }
+    }
+}

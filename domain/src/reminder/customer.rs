@@ -1,0 +1,126 @@
+//! The facts about a customer that reminders depend on.
+
+use crate::civil::OpenHours;
+use crate::upkeep::Need;
+use chrono::{DateTime, Days, NaiveDate, Utc};
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Customer {
+    pub name: String,
+    /// Who writes.
+    pub shop: String,
+    /// IANA zone in which the customer lives.
+    #[schema(example = "Europe/London")]
+    pub zone: String,
+    /// Channels with an address, the preferred one first.
+    pub channels: Vec<Channel>,
+    /// Every consent and withdrawal; the newest of a channel and purpose holds.
+    pub consents: Vec<Consent>,
+    #[serde(default)]
+    pub open_hours: OpenHours,
+    #[serde(default)]
+    pub open_complaint: bool,
+    /// No maintenance message before this day.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub snoozed_until_on: Option<NaiveDate>,
+    pub vehicles: Vec<OwnedVehicle>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Channel {
+    Mail,
+    /// Text message.
+    Text,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Purpose {
+    Appointment,
+    Maintenance,
+}
+
+/// A yes or no to one purpose on one channel, with when and how it was given.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Consent {
+    pub channel: Channel,
+    pub purpose: Purpose,
+    /// False: withdrawn.
+    pub granted: bool,
+    pub at: DateTime<Utc>,
+    /// For instance `booking form` or `reply STOP`.
+    pub source: String,
+}
+
+/// A vehicle and its needs of today.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct OwnedVehicle {
+    pub id: String,
+    /// As the customer knows it, for instance `white estate`.
+    pub label: String,
+    #[serde(default)]
+    pub sold: bool,
+    pub needs: Vec<Need>,
+}
+
+/// A job that is booked and neither finished nor called off.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Booking {
+    pub job: String,
+    pub vehicle: String,
+    /// The work as the customer knows it.
+    pub work: String,
+    pub starts_at: DateTime<Utc>,
+    pub booked_at: DateTime<Utc>,
+}
+
+/// A reminder that was sent, or stands in the outbox to be sent.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct SentReminder {
+    pub key: String,
+    pub purpose: Purpose,
+    pub needs: Vec<String>,
+    pub at: DateTime<Utc>,
+}
+
+/// How long a customer wants quiet.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum SnoozeLength {
+    TwoWeeks,
+    /// A quarter of a year.
+    Season,
+    /// For ever: withdraw the consent.
+    Never,
+}
+
+impl SnoozeLength {
+    /// The first day on which messages may come again; none for ever.
+    pub fn until(self, today: NaiveDate) -> Option<NaiveDate> {
+        let days = match self {
+            SnoozeLength::TwoWeeks => 14,
+            SnoozeLength::Season => 91,
+            SnoozeLength::Never => return None,
+        };
+        today.checked_add_days(Days::new(days))
+    }
+}
+
+impl Customer {
+    /// The preferred channel with consent for the purpose, and that consent.
+    pub fn consented(&self, purpose: Purpose) -> Option<&Consent> {
+        self.channels.iter().find_map(|&channel| {
+            let of_both = self.consents.iter().filter(|c| c.channel == channel && c.purpose == purpose);
+            // Of two at the same instant the withdrawal holds.
+            of_both.max_by_key(|c| (c.at, !c.granted)).filter(|c| c.granted)
+        })
+    }
+}

@@ -1,0 +1,146 @@
+//! Which reminders are due to a customer now, and why the others are not sent.
+//!
+//! Appointment notices 48 h and 2 h before; upkeep when it asks to be told and once more after 14 days, then silence
+//! until the count begins anew. Consent per channel and purpose, quiet hours in the customer's zone, two maintenance
+//! messages in 30 days at most (all common practice). Deciding changes nothing: the caller stores what it sends and
+//! hands it in as `sent` the next time, so that asking twice sends once.
+
+mod appointment;
+mod customer;
+mod message;
+mod reply;
+mod upkeep;
+
+pub use customer::{Booking, Channel, Consent, Customer, OwnedVehicle, Purpose, SentReminder, SnoozeLength};
+pub use message::Message;
+pub use reply::{Reply, read_reply};
+
+use crate::civil;
+use chrono::{DateTime, NaiveDate, Utc};
+use chrono_tz::Tz;
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
+
+/// All reminders that are due at `now`: each either to be sent or held back with its reason.
+pub fn due_reminders(
+    customer: &Customer,
+    bookings: &[Booking],
+    sent: &[SentReminder],
+    now: DateTime<Utc>,
+) -> Vec<Decision> {
+    let zone = customer.zone.parse::<Tz>().ok();
+    let scene = Scene { customer, bookings, sent, now, zone };
+    let mut decisions = appointment::decide(&scene);
+    decisions.extend(upkeep::decide(&scene));
+    decisions
+}
+
+/// One reminder and what becomes of it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct Decision {
+    /// The same for the same reminder, however often it is asked for: a stored one is not sent again.
+    pub key: String,
+    pub kind: ReminderKind,
+    pub purpose: Purpose,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub job: Option<String>,
+    /// Vehicles it speaks of.
+    pub vehicles: Vec<String>,
+    /// Keys of the needs it speaks of.
+    pub needs: Vec<String>,
+    pub verdict: Verdict,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum ReminderKind {
+    AppointmentTwoDays,
+    AppointmentTwoHours,
+    Upkeep,
+    UpkeepFollowUp,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(tag = "verdict", rename_all = "snake_case")]
+pub enum Verdict {
+    Send {
+        /// Inside the customer's open hours; now or later.
+        at: DateTime<Utc>,
+        channel: Channel,
+        message: Message,
+    },
+    Suppress {
+        why: Suppression,
+        /// The reason in one sentence, for the office.
+        text: String,
+    },
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(tag = "reason", rename_all = "snake_case")]
+pub enum Suppression {
+    /// No channel with consent for this purpose.
+    NoConsent,
+    /// The customer's zone is not in the zone data, so quiet hours cannot be judged.
+    UnknownZone,
+    VehicleSold,
+    OpenComplaint,
+    JobBooked {
+        job: String,
+    },
+    Snoozed {
+        until_on: NaiveDate,
+    },
+    /// Two maintenance messages in 30 days were sent.
+    Cap {
+        sent: usize,
+    },
+    /// The job was booked after the time of the notice.
+    BookedAfterNotice,
+    /// The next open hour is after the next notice or the appointment.
+    TooLate,
+}
+
+/// What every decision looks at.
+struct Scene<'a> {
+    customer: &'a Customer,
+    bookings: &'a [Booking],
+    sent: &'a [SentReminder],
+    now: DateTime<Utc>,
+    zone: Option<Tz>,
+}
+
+impl Scene<'_> {
+    fn is_sent(&self, key: &str) -> bool {
+        self.sent.iter().any(|s| s.key == key)
+    }
+
+    /// Now, or the next open hour of the customer.
+    fn next_open(&self, zone: Tz) -> DateTime<Utc> {
+        civil::push_to_open(self.now, zone, &self.customer.open_hours)
+    }
+}
+
+impl Suppression {
+    fn verdict(self) -> Verdict {
+        let text = match &self {
+            Suppression::NoConsent => "No channel with the customer's consent for this purpose.".into(),
+            Suppression::UnknownZone => {
+                "The customer's time zone is unknown, so quiet hours cannot be kept.".into()
+            }
+            Suppression::VehicleSold => "The vehicle is sold.".into(),
+            Suppression::OpenComplaint => "A complaint is open.".into(),
+            Suppression::JobBooked { job } => format!("Job {job} is booked for this vehicle."),
+            Suppression::Snoozed { until_on } => format!("The customer asked for quiet until {until_on}."),
+            Suppression::Cap { sent } => {
+                format!("{sent} maintenance messages were sent in the last 30 days.")
+            }
+            Suppression::BookedAfterNotice => "The job was booked after the time of this notice.".into(),
+            Suppression::TooLate => "Quiet hours end too late for this notice.".into(),
+        };
+        Verdict::Suppress { why: self, text }
+    }
+}
+
+#[cfg(test)]
+mod checks;

@@ -180,6 +180,10 @@ fn read_bytes(request: &HttpRequest, payload: &mut Payload, wanted: &'static str
 
 /// Reads JSON; what is wrong is told with the pointer to it.
 pub fn parse<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, ApiError> {
+    // serde would take a list for an object, its fields by place.
+    if bytes.trim_ascii_start().starts_with(b"[") {
+        return Err(ApiError::field("", "wrong_type", "the body is a JSON object, not a list"));
+    }
     let mut source = serde_json::Deserializer::from_slice(bytes);
     let value = serde_path_to_error::deserialize(&mut source).map_err(|e| {
         if e.inner().is_data() { unfit(&e) } else { ApiError::BrokenJson(field_error(&e, "broken_json")) }

@@ -216,7 +216,10 @@ fn another_shops_things_do_not_exist() {
     let customer = theirs.customer("A");
     let vehicle = theirs.vehicle(&customer);
     let job = theirs.job(&vehicle);
-    let van = theirs.owner.post("/v1/vans", &json!({ "name": "One", "kit": {}, "seats": 2 })).id();
+    let van = theirs
+        .owner
+        .post("/v1/vans", &json!({ "name": "One", "kit": { "equipment": [], "tank_l": 300 }, "seats": 2 }))
+        .id();
     let partner = theirs.owner.post("/v1/partner-apps", &json!({ "name": "Fleet", "scopes": ["webhooks"] }));
     let partner = partner.expect(201)["app"]["id"].as_str().expect("an id").to_owned();
     let ids = [

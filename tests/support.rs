@@ -40,7 +40,7 @@ pub struct Place {
 impl TestApp {
     /// A server on an empty database; its clock stands at Monday, 4 May 2026, 06:00 UTC.
     pub fn start() -> TestApp {
-        let place = Place::new();
+        let place = Place::make();
         let start =
             NaiveDate::from_ymd_opt(2026, 5, 4).and_then(|day| day.and_hms_opt(6, 0, 0)).expect("a date");
         let clock = Clock::manual(Instant::from_utc(start));
@@ -117,7 +117,7 @@ pub fn on_postgres() -> bool {
 }
 
 impl Place {
-    pub fn new() -> Place {
+    pub fn make() -> Place {
         let name = format!("lustrum_test_{}", Id::new(Clock::System.now()).to_string().replace('-', ""));
         let folder = std::env::temp_dir().join(&name);
         std::fs::create_dir_all(&folder).expect("a folder for the test");
@@ -193,7 +193,7 @@ pub fn estate(customer: &str) -> Value {
     json!({
         "customer": customer, "label": "grey estate",
         "document": { "class": "estate", "colour": "grey", "finish": "clear_coat",
-            "exposures": [{ "kind": "street", "share": 0.4 }] }
+            "exposures": [{ "kind": "street_open", "share": 0.4 }] }
     })
 }
 

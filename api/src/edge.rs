@@ -1,5 +1,6 @@
 //! The outermost layer: request ids, one log line per request, errors as problem+json, panics caught, plain headers.
 
+use crate::clock::Stopwatch;
 use crate::error::ApiError;
 use actix_web::body::{BoxBody, MessageBody};
 use actix_web::dev::{ServiceRequest, ServiceResponse};
@@ -20,7 +21,7 @@ pub async fn edge(
 ) -> Result<ServiceResponse<BoxBody>, Error> {
     let request_id = uuid::Uuid::now_v7().simple().to_string();
     let line = format!("{} {}", request.method(), request.path());
-    let started = std::time::Instant::now();
+    let watch = Stopwatch::start();
     request.extensions_mut().insert(RequestId(request_id.clone()));
     let outcome = AssertUnwindSafe(next.call(request)).catch_unwind().await;
     let outcome = match outcome {
@@ -36,7 +37,7 @@ pub async fn edge(
         response
     });
     let status = outcome.as_ref().map_or(500, |response| response.status().as_u16());
-    tracing::info!(request_id, line, status, ms = started.elapsed().as_secs_f64() * 1e3, "request");
+    tracing::info!(request_id, line, status, ms = watch.ms(), "request");
     outcome
 }
 

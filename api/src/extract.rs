@@ -218,8 +218,9 @@ fn field_error(error: &serde_path_to_error::Error<serde_json::Error>, code: &str
             Segment::Enum { .. } | Segment::Unknown => {}
         }
     }
-    // A missing field is named by its would-be place.
-    if let Some(name) = text.strip_prefix("missing field `").and_then(|rest| rest.split('`').next()) {
+    // The field that is missing or there twice is not in the path.
+    let unnamed = text.strip_prefix("missing field `").or(text.strip_prefix("duplicate field `"));
+    if let Some(name) = unnamed.and_then(|rest| rest.split('`').next()) {
         pointer.push_str(&format!("/{}", escaped(name)));
     }
     FieldError::new(pointer, code, text)

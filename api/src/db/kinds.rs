@@ -26,8 +26,8 @@ use super::{MultiBackend, MultiRawValue};
 pub struct Id([u8; 36]);
 
 impl Id {
-    /// A new id for something made at `now`, greater than every id made before it in this process, so that what was
-    /// written later in one millisecond also sorts later.
+    /// A new id for something made at `now`. Of two made in this process for the same millisecond, one after the
+    /// other, the later one is greater.
     pub fn new(now: Instant) -> Id {
         static COUNTER: LazyLock<Mutex<ContextV7>> = LazyLock::new(|| Mutex::new(ContextV7::new()));
         let counter = COUNTER.lock().unwrap_or_else(PoisonError::into_inner);

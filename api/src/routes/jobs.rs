@@ -12,6 +12,7 @@ use crate::page::{self, Page};
 use actix_web::{HttpResponse, get, patch, post, put};
 use chrono::NaiveDateTime;
 use chrono_tz::Tz;
+use domain::handbook::Handbook;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use utoipa::{IntoParams, ToSchema};
@@ -213,8 +214,25 @@ fn open_job(db: &mut Db<'_>, id: Id) -> Result<Job, ApiError> {
     }
 }
 
+/// The package is in the handbook, and so are the options in the package.
+fn known_package(fields: &JobFields, handbook: &Handbook) -> Result<(), ApiError> {
+    let mut found = Checker::default();
+    if handbook.package(&fields.package).is_none() {
+        found.refuse("package", "unknown", format!("the handbook has no package {:?}", fields.package));
+        return found.finish();
+    }
+    for (i, option) in fields.options.0.iter().enumerate() {
+        if !handbook.steps_of(&fields.package).any(|step| step.step == *option) {
+            let text = format!("package {} has no step {option:?}", fields.package);
+            found.refuse(format!("options/{i}"), "unknown", text);
+        }
+    }
+    found.finish()
+}
+
 /// The customer of a job that may be booked like this. Bookings for one vehicle take turns.
 fn bookable(db: &mut Db<'_>, fields: &JobFields, except: Option<Id>) -> Result<Id, ApiError> {
+    known_package(fields, Handbook::standard())?;
     let vehicle = vehicles::find_locked(db, fields.vehicle)?
         .ok_or_else(|| ApiError::field("/vehicle", "unknown", "there is no such vehicle"))?;
     if vehicle.fields.sold_at.is_some_and(|sold| sold <= fields.window_to) {

@@ -1,6 +1,6 @@
 //! The command line of Lustrum.
 
-use api::commands::{self, NewShop};
+use api::commands::{self, BackupFile, NewShop, RestoreFile};
 use api::config::Config;
 use clap::{Parser, Subcommand};
 use std::process::ExitCode;
@@ -24,6 +24,10 @@ enum Command {
     Migrate,
     /// Print the OpenAPI document.
     Openapi,
+    /// Write a copy of the embedded database to a file; the server may run meanwhile.
+    Backup(BackupFile),
+    /// Put a copy in the place of the embedded database.
+    Restore(RestoreFile),
     /// Create a shop and its owner.
     CreateShop(NewShop),
 }
@@ -37,6 +41,8 @@ fn main() -> ExitCode {
         Command::Serve => commands::run_serve(config),
         Command::Migrate => commands::run_migrate(config),
         Command::Openapi => commands::run_openapi(),
+        Command::Backup(to) => commands::run_backup(&config, &to),
+        Command::Restore(from) => commands::run_restore(&config, &from),
         Command::CreateShop(new) => commands::run_create_shop(config, new),
     };
     match outcome {

@@ -2,6 +2,7 @@
 //!
 //! A statement takes [`Db`], which knows the shop, so that no statement can forget it.
 
+pub mod backup;
 pub mod customers;
 pub mod jobs;
 pub mod kinds;

@@ -10,6 +10,7 @@ pub mod clock;
 pub mod commands;
 pub mod config;
 pub mod db;
+pub mod demo;
 pub mod edge;
 pub mod error;
 pub mod extract;

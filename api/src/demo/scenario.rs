@@ -259,14 +259,26 @@ impl VehicleRow {
         for row in handbook.zones_of(self.class) {
             for &contaminant in &kinds {
                 // Worst places carry the found grade, others a third or two thirds of it.
-                let grade = (f64::from(job.found_grade * row.susceptibility(contaminant)) / 3.0).round() as u8;
+                let grade =
+                    (f64::from(job.found_grade * row.susceptibility(contaminant)) / 3.0).round() as u8;
                 if let Some(grade) = Grade::new(grade).filter(|grade| *grade > Grade::NONE) {
-                    findings.push(Finding { zone: row.zone, contaminant, grade, evidence: Evidence::Seen, age_h: None });
+                    findings.push(Finding {
+                        zone: row.zone,
+                        contaminant,
+                        grade,
+                        evidence: Evidence::Seen,
+                        age_h: None,
+                    });
                 }
             }
         }
         findings.extend(spots(&job.conflict, &job.note, self.class));
-        Inspection { findings, parked_min: Some(90), ring_stays_after_acid: Some(false), ..Inspection::default() }
+        Inspection {
+            findings,
+            parked_min: Some(90),
+            ring_stays_after_acid: Some(false),
+            ..Inspection::default()
+        }
     }
 }
 
@@ -283,9 +295,17 @@ fn surface(cell: &str) -> Option<Surface> {
 
 /// What a named conflict puts on the vehicle.
 fn spots(conflict: &str, note: &str, class: VehicleClass) -> Vec<Finding> {
-    let on = |zone, contaminant, grade, age_h| Finding { zone, contaminant, grade, evidence: Evidence::Seen, age_h };
+    let on = |zone, contaminant, grade, age_h| Finding {
+        zone,
+        contaminant,
+        grade,
+        evidence: Evidence::Seen,
+        age_h,
+    };
     match conflict {
-        "urgency" if note.contains("bird") => vec![on(Zone::Roof, Contaminant::Bird, Grade::TYPICAL, Some(30.0))],
+        "urgency" if note.contains("bird") => {
+            vec![on(Zone::Roof, Contaminant::Bird, Grade::TYPICAL, Some(30.0))]
+        }
         "urgency" => vec![
             on(Zone::FrontBumper, Contaminant::Insect, Grade::HEAVY, None),
             on(Zone::Roof, Contaminant::Pollen, Grade::HEAVY, None),
@@ -309,7 +329,8 @@ impl WeatherRow {
     }
 
     fn hour(&self, hour: u32) -> Option<WeatherHour> {
-        let within = |from: Option<u32>, to: Option<u32>| from.zip(to).is_some_and(|(a, b)| (a..b).contains(&hour));
+        let within =
+            |from: Option<u32>, to: Option<u32>| from.zip(to).is_some_and(|(a, b)| (a..b).contains(&hour));
         let frost = self.frost_c.filter(|_| hour <= 7);
         let swing = 0.5 - 0.5 * (std::f64::consts::TAU * (f64::from(hour) - 3.0) / 24.0).cos();
         let air_c = frost.unwrap_or(self.t_min_c + (self.t_max_c - self.t_min_c) * swing);
@@ -336,7 +357,8 @@ mod tests {
     #[test]
     fn the_tables_are_read_and_fit_together() {
         let town = Scenario::read().expect("the tables are read");
-        let counts = (town.crew.len(), town.vans.len(), town.customers.len(), town.vehicles.len(), town.jobs.len());
+        let counts =
+            (town.crew.len(), town.vans.len(), town.customers.len(), town.vehicles.len(), town.jobs.len());
         assert_eq!(counts, (6, 4, 40, 40, 147));
         assert_eq!(town.jobs.iter().filter(|job| !job.conflict.is_empty()).count(), 26);
         for job in &town.jobs {

@@ -1,0 +1,3 @@
+//! The demonstration.
+pub mod client;
+pub mod scenario;

@@ -4,11 +4,21 @@
 //! codes and licensed practice rank above all of them.
 
 mod cell;
+mod estimate;
+pub mod order;
+mod overrides;
 mod rows;
 mod table;
+mod validate;
 
+pub use estimate::{
+    Estimate, NoEstimate, Supply, area_m2, estimate, product_ml, rinse_factor, step_minutes, step_quantity,
+    step_water,
+};
+pub use order::{Cycle, golden_order};
 pub use rows::*;
 pub use table::Table;
+pub use validate::{Fault, validate};
 
 use crate::inspection::Contaminant;
 use crate::vehicle::{Substrate, VehicleClass, Zone};
@@ -145,6 +155,22 @@ impl Handbook {
     /// The steps of a package in the order of work.
     pub fn steps_of<'a>(&'a self, package: &'a str) -> impl Iterator<Item = &'a PackageStep> {
         self.package_steps.iter().filter(move |row| row.package == package)
+    }
+
+    /// The hottest panel a step may be done on with a product: the stricter of both.
+    pub fn max_panel_c(&self, step: &Step, product: Option<&ProductClass>) -> Option<f64> {
+        let label = product.map(|product| product.max_panel_c);
+        step.max_panel_c.into_iter().chain(label).reduce(f64::min)
+    }
+
+    /// The shortest and longest time a product may stay in a step, seconds: the stricter of both.
+    ///
+    /// `None`: there is nothing to wait for.
+    pub fn dwell_s(&self, step: &Step, product: Option<&ProductClass>) -> Option<(u32, u32)> {
+        let label = product
+            .map_or((step.dwell_min_s, step.dwell_max_s), |label| (label.dwell_min_s, label.dwell_max_s));
+        let most = step.dwell_max_s.min(label.1);
+        (most > 0).then(|| (step.dwell_min_s.max(label.0).min(most), most))
     }
 
     /// The pairs between two steps, in this order.

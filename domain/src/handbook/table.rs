@@ -2,7 +2,6 @@
 
 use serde::de::DeserializeOwned;
 use serde::{Serialize, Serializer};
-use serde_json::Value;
 use std::collections::HashMap;
 use std::slice::Iter;
 
@@ -62,9 +61,11 @@ impl<T: DeserializeOwned> Table<T> {
     }
 }
 
-impl<T: Serialize> Table<T> {
-    pub(super) fn row_json(&self, id: &str) -> Option<Value> {
-        serde_json::to_value(self.get(id)?).ok()
+impl<T> Table<T> {
+    /// The same table with rows replaced; ids must stay.
+    pub(super) fn map_rows(&self, mut row: impl FnMut(&str, &T) -> T) -> Table<T> {
+        let rows = self.rows.iter().map(|old| row(&self.id(old), old)).collect();
+        Table::new(rows, self.key)
     }
 }
 

@@ -21,10 +21,9 @@ pub(crate) struct PanelState {
 }
 
 impl PanelState {
-    /// Seconds until a film of product is dry; none when it stays wet.
-    pub fn dry_s(&self) -> Option<f64> {
-        let drying: Drying = film::drying(&self.panel, &self.air, film::PRODUCT_FILM_UM).ok()?;
-        drying.dry_s()
+    /// How a film of product dries there.
+    pub fn drying(&self) -> Option<Drying> {
+        film::drying(&self.panel, &self.air, film::PRODUCT_FILM_UM).ok()
     }
 }
 

@@ -24,6 +24,7 @@ pub use sheet::{SheetHead, job_sheet};
 
 use crate::handbook::{Handbook, Severity};
 use crate::inspection::{Grade, Inspection};
+use crate::site::dwell::DwellAdvice;
 use crate::site::{Site, Weather};
 use crate::vehicle::{Vehicle, VehicleClass, Zone};
 use chrono::NaiveDateTime;
@@ -206,8 +207,8 @@ pub struct Dwell {
     /// Time until the film is dry on the worst zone treated, when weather is known.
     pub dry_s: Option<f64>,
     pub panel_c: Option<f64>,
-    /// Largest section to treat at once, m².
-    pub section_m2: Option<f64>,
+    /// What follows from it, when weather is known.
+    pub advice: Option<DwellAdvice>,
 }
 
 /// A rule (`R..`), a precedence pair (`Q..`), a mixing entry (`X..`) or the package, and what it did here.

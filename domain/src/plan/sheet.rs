@@ -2,8 +2,9 @@
 //!
 //! Lines are at most 96 columns, step names stand alone in capitals, and what to pour stands at the margin.
 
-use super::{Dwell, JobPlan, Mix, PlanLine, Turn};
+use super::{Dwell, JobPlan, Mix, PlanLine, Reason, Turn};
 use crate::handbook::Severity;
+use crate::site::dwell::DwellAdvice;
 use std::fmt::Write;
 
 const WIDTH: usize = 96;
@@ -115,7 +116,8 @@ fn step(sheet: &mut String, number: usize, plan: &JobPlan, line: &PlanLine) {
         ),
     );
     if !line.zones.is_empty() {
-        wrap(sheet, "      where  ", &format!("{} ({})", zone_list(line), line.zone_order));
+        let how = if line.zone_order.is_empty() { String::new() } else { format!(" ({})", line.zone_order) };
+        wrap(sheet, "      where  ", &format!("{}{how}", zone_list(line)));
     }
     for mix in &line.mixes {
         wrap(sheet, "      mix    ", &mix_text(mix));
@@ -129,13 +131,27 @@ fn step(sheet: &mut String, number: usize, plan: &JobPlan, line: &PlanLine) {
     for caution in &line.cautions {
         wrap(sheet, "      !      ", caution);
     }
-    wrap(
-        sheet,
-        "      pass   ",
-        &format!("{}; if not: {} (at most {} x)", line.pass_check, line.on_fail, line.max_loops),
-    );
-    let reasons: Vec<String> = line.reasons.iter().map(|r| format!("{} {}", r.id, r.text)).collect();
-    wrap(sheet, "      why    ", &reasons.join("; "));
+    wrap(sheet, "      pass   ", &pass_text(line));
+    wrap(sheet, "      why    ", &why_text(line));
+}
+
+fn pass_text(line: &PlanLine) -> String {
+    if line.on_fail.is_empty() {
+        return line.pass_check.clone();
+    }
+    format!("{}; if not: {} (at most {} x)", line.pass_check, line.on_fail, line.max_loops)
+}
+
+/// What placed the step, in words; the rules that touched it, by id, are explained above the steps.
+fn why_text(line: &PlanLine) -> String {
+    let (rules, placed): (Vec<&Reason>, Vec<&Reason>) =
+        line.reasons.iter().partition(|r| r.id.starts_with('R'));
+    let mut said: Vec<String> = placed.iter().map(|r| format!("{} {}", r.id, r.text)).collect();
+    if !rules.is_empty() {
+        let ids: Vec<&str> = rules.iter().map(|r| r.id.as_str()).collect();
+        said.push(format!("see above {}", ids.join(" ")));
+    }
+    said.join("; ")
 }
 
 fn turns(line: &PlanLine) -> String {
@@ -168,12 +184,24 @@ fn mix_text(mix: &Mix) -> String {
 }
 
 fn dwell_text(dwell: &Dwell) -> String {
-    let mut text = format!("{} to {} wet, never dry", minutes(dwell.min_s), minutes(dwell.max_s));
-    if let (Some(dry), Some(panel)) = (dwell.dry_s, dwell.panel_c) {
-        let _ = write!(text, "; film dries in {} on a panel of {panel:.0} C", minutes(dry as u32));
+    let mut text = if dwell.min_s > dwell.max_s {
+        format!("works {}, but is dry before: must not dry", minutes(dwell.min_s))
+    } else {
+        format!("{} to {} wet, never dry", minutes(dwell.min_s), minutes(dwell.max_s))
+    };
+    if let (Some(dry_s), Some(panel_c)) = (dwell.dry_s, dwell.panel_c) {
+        let _ = write!(text, "; film dries in {} on a panel of {panel_c:.0} C", minutes(dry_s as u32));
     }
-    if let Some(section) = dwell.section_m2 {
-        let _ = write!(text, "; sections of at most {section:.1} m2");
+    match dwell.advice {
+        Some(DwellAdvice::Sections { section_m2 }) => {
+            let _ = write!(text, "; sections of at most {section_m2:.1} m2");
+        }
+        Some(DwellAdvice::Remist { times, section_m2 }) => {
+            let _ = write!(text, "; mist it again {times} x, sections of at most {section_m2:.1} m2");
+        }
+        Some(DwellAdvice::CoolFirst) => text.push_str("; shade or cool it with water first"),
+        Some(DwellAdvice::Refuse) => text.push_str("; not here at this hour"),
+        Some(DwellAdvice::Go) | None => {}
     }
     text
 }

@@ -173,16 +173,7 @@ fn r06_sun_and_iron_or_acid(draft: &mut Draft) {
     if sunny.is_empty() {
         return;
     }
-    let sections: Vec<String> = draft
-        .work
-        .iter()
-        .filter(|w| sunny.contains(&w.step.id))
-        .filter_map(|w| Some(format!("{} {:.1} m2", w.step.id, w.dwell.as_ref()?.section_m2?)))
-        .collect();
-    let text = format!(
-        "in the sun: one or two panels at a time, each rinsed before the next ({})",
-        sections.join(", ")
-    );
+    let text = "in the sun: one or two panels at a time, each rinsed before the next".to_string();
     draft.say("R06", Severity::Adjust, text, sunny);
 }
 

@@ -97,8 +97,8 @@ impl Database {
             prepare_file(file)?;
         }
         let pool = Pool::builder()
+            // All are opened now and kept: one opened on demand made the first requests wait for seconds.
             .max_size(connections)
-            .min_idle(Some(1))
             // A broken connection is noticed by its first statement and thrown away; a test per use would cost a round trip.
             .test_on_check_out(false)
             .connection_timeout(Duration::from_secs(15))

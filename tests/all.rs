@@ -6,3 +6,4 @@ mod customers;
 mod databases;
 mod errors;
 mod jobs;
+mod reminders;

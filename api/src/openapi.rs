@@ -36,6 +36,8 @@ static TEXT: LazyLock<String> = LazyLock::new(|| {
         (name = "vehicles", description = "What customers drive"),
         (name = "vans", description = "What the shop drives"),
         (name = "jobs", description = "The customer's work"),
+        (name = "reminders", description = "What customers hear from the shop"),
+        (name = "tasks", description = "Background work"),
         (name = "service", description = "This service")
     ),
     components(schemas(Problem, FieldError))

@@ -1,4 +1,5 @@
-//! The databases. Everything in which SQLite and PostgreSQL differ is in this file; one file per table beside it.
+//! The databases. Everything in which SQLite and PostgreSQL differ is in this file, but for the claim of a task in
+//! `outbox`; one file per table beside it.
 //!
 //! A statement takes [`Db`], which knows the shop, so that no statement can forget it.
 
@@ -6,8 +7,10 @@ pub mod customers;
 pub mod jobs;
 pub mod kinds;
 pub mod logins;
+pub mod outbox;
 pub mod partner_apps;
 pub mod people;
+pub mod reminders;
 pub mod schema;
 pub mod shops;
 pub mod signing_keys;

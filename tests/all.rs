@@ -5,4 +5,6 @@ mod contract;
 mod customers;
 mod databases;
 mod errors;
+mod inspections;
 mod jobs;
+mod plans;

@@ -6,6 +6,7 @@ use crate::clock::Clock;
 use crate::config::Config;
 use crate::db::{Database, Db, OpenError};
 use crate::error::ApiError;
+use crate::handbooks::Handbooks;
 use std::sync::Arc;
 use tokio::sync::{OwnedSemaphorePermit, Semaphore};
 
@@ -18,6 +19,8 @@ pub struct App {
     pub clock: Clock,
     pub keys: Arc<Keys>,
     pub database: Database,
+    /// The trade tables each shop works by.
+    pub handbooks: Handbooks,
     /// As many as there are connections, so that no blocking thread ever waits for one.
     connections: Arc<Semaphore>,
     /// SQLite has one writer: those who wait for it wait here, in order, and hold no connection meanwhile.
@@ -41,6 +44,7 @@ impl App {
             clock,
             keys: Arc::new(keys),
             database,
+            handbooks: Handbooks::default(),
         })
     }
 

@@ -56,6 +56,12 @@ pub const TABLE: &[Row] = &[
     ("PATCH", "/v1/jobs/{id}", OD, None),
     ("PUT", "/v1/jobs/{id}/assignment", OD, None),
     ("POST", "/v1/jobs/{id}/cancel", OD, None),
+    ("GET", "/v1/jobs/{id}/inspections", ALL, None),
+    ("POST", "/v1/jobs/{id}/inspections", ALL, None),
+    ("POST", "/v1/jobs/{id}/plan", ODL, None),
+    ("GET", "/v1/jobs/{id}/plan", ALL, Some(Scope::PlansRead)),
+    ("GET", "/v1/jobs/{id}/plans", ALL, Some(Scope::PlansRead)),
+    ("POST", "/v1/plans/preview", ODL, Some(Scope::PlansRead)),
 ];
 
 /// Routes that answer without a token.

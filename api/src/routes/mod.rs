@@ -2,11 +2,13 @@
 
 pub mod customers;
 pub mod health;
+pub mod inspections;
 pub mod jobs;
 pub mod login;
 pub mod oauth;
 pub mod partner_apps;
 pub mod people;
+pub mod plans;
 pub mod shop;
 pub mod vans;
 pub mod vehicles;
@@ -61,7 +63,13 @@ pub fn routes(all: &mut ServiceConfig<'_>) {
         .service(jobs::get_job)                      // GET /v1/jobs/{id}
         .service(jobs::update_job)                   // PATCH /v1/jobs/{id}
         .service(jobs::assign_job)                   // PUT /v1/jobs/{id}/assignment
-        .service(jobs::cancel_job);                  // POST /v1/jobs/{id}/cancel
+        .service(jobs::cancel_job)                   // POST /v1/jobs/{id}/cancel
+        .service(inspections::list_inspections)      // GET /v1/jobs/{id}/inspections
+        .service(inspections::create_inspection)     // POST /v1/jobs/{id}/inspections
+        .service(plans::plan_job)                    // POST /v1/jobs/{id}/plan
+        .service(plans::get_plan)                    // GET /v1/jobs/{id}/plan
+        .service(plans::list_plans)                  // GET /v1/jobs/{id}/plans
+        .service(plans::preview_plan);               // POST /v1/plans/preview
 }
 
 pub type Answer = Result<HttpResponse, ApiError>;

@@ -287,6 +287,7 @@ fn body_for(path: &str, method: &str) -> String {
         ("/v1/jobs/{id}/assignment", _) => {
             json!({ "van": null, "start_at": null, "technicians": [] }).to_string()
         }
+        ("/v1/jobs/{id}/inspections", _) => json!({ "findings": [] }).to_string(),
         _ => "{}".into(),
     }
 }

@@ -5,5 +5,7 @@ mod contract;
 mod customers;
 mod databases;
 mod errors;
+mod inspections;
 mod jobs;
+mod plans;
 mod reminders;

@@ -229,6 +229,73 @@ impl Shop {
     }
 }
 
+/// A job that can be planned, and who and what goes there.
+pub struct ReadyJob {
+    pub id: String,
+    pub customer: String,
+    pub vehicle: String,
+    pub van: String,
+    pub technician_id: String,
+    pub technician: Client,
+}
+
+impl ReadyJob {
+    /// The address of something of this job.
+    pub fn path(&self, of: &str) -> String {
+        format!("/v1/jobs/{}/{of}", self.id)
+    }
+}
+
+impl Shop {
+    /// A partner app with these scopes, with its token.
+    pub fn partner(&self, app: &TestApp, scopes: &[&str]) -> Client {
+        let made =
+            self.owner.post("/v1/partner-apps", &json!({ "name": "Fleet", "scopes": scopes })).expect(201);
+        let text = |field: &str| made[field].as_str().expect("text").to_owned();
+        let form = format!(
+            "grant_type=client_credentials&client_id={}&client_secret={}",
+            text("client_id"),
+            text("client_secret")
+        );
+        let token = app.client().form("/oauth/token", &form).expect(200);
+        app.client_with(token["access_token"].as_str().expect("a token"))
+    }
+
+    /// A booked job with package `P2`, a full van and a skilled technician who starts at 08:00 UTC.
+    pub fn ready_job(&self, app: &TestApp) -> ReadyJob {
+        let site = json!({ "latitude": 48.2, "longitude": 16.37, "heading_deg": 90, "tap": true, "drain": "sewer",
+            "hardness_mg_l": 150, "ground": "asphalt", "mains": true, "water_restriction": 0 });
+        let customer = self.owner.post("/v1/customers", &json!({ "name": "A", "site": site })).id();
+        let vehicle = self.vehicle(&customer);
+        let id = self.job(&vehicle);
+        let van = self.owner.post("/v1/vans", &full_van()).id();
+        let (technician_id, technician) = self.hire(app, "technician", "worker@shop.test");
+        let skills = json!({ "skills": ["wash", "decon", "clay", "polish"] });
+        self.owner.patch(&format!("/v1/people/{technician_id}"), &skills).expect(200);
+        let assignment =
+            json!({ "van": van, "start_at": "2026-05-04T08:00:00Z", "technicians": [technician_id] });
+        self.owner.put(&format!("/v1/jobs/{id}/assignment"), &assignment).expect(200);
+        ReadyJob { id, customer, vehicle, van, technician_id, technician }
+    }
+}
+
+/// A van that carries everything a decontamination needs.
+pub fn full_van() -> Value {
+    json!({ "name": "One", "seats": 2, "kit": { "tank_l": 400, "battery_kwh": 3.0, "equipment": [
+        "pump_foamer", "foam_lance", "hose", "pressure_washer", "tank", "spotless_filter", "water_reel",
+        "battery_pack", "rcd", "clay_towel", "clay_bar", "mitt", "towel_dry", "towel_small", "brush", "bucket",
+        "vacuum", "polisher", "light", "ir_thermometer", "thickness_gauge", "hardness_strip", "step", "blower",
+        "awning", "runoff_kit"] } })
+}
+
+/// What an operation takes, as the OpenAPI document shows it.
+pub fn example(method: &str, path: &str) -> Value {
+    let document = api::openapi::document();
+    let body = &document["paths"][path][method]["requestBody"]["content"]["application/json"];
+    assert!(body["example"].is_object(), "{method} {path} shows no example");
+    body["example"].clone()
+}
+
 pub fn estate(customer: &str) -> Value {
     json!({
         "customer": customer, "label": "grey estate",

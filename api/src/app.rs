@@ -7,6 +7,7 @@ use crate::config::Config;
 use crate::db::kinds::Id;
 use crate::db::{Database, Db, OpenError};
 use crate::error::ApiError;
+use crate::handbooks::Handbooks;
 use crate::mail::Mail;
 use std::sync::Arc;
 use tokio::sync::{OwnedSemaphorePermit, Semaphore};
@@ -23,6 +24,8 @@ pub struct App {
     pub mail: Mail,
     /// The name under which this process leases tasks.
     pub worker: Id,
+    /// The trade tables each shop works by.
+    pub handbooks: Handbooks,
     /// As many as there are connections, so that no blocking thread ever waits for one.
     connections: Arc<Semaphore>,
     /// SQLite has one writer: those who wait for it wait here, in order, and hold no connection meanwhile.
@@ -48,6 +51,7 @@ impl App {
             clock,
             keys: Arc::new(keys),
             database,
+            handbooks: Handbooks::default(),
         })
     }
 

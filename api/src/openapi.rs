@@ -38,6 +38,7 @@ static TEXT: LazyLock<String> = LazyLock::new(|| {
         (name = "jobs", description = "The customer's work"),
         (name = "reminders", description = "What customers hear from the shop"),
         (name = "tasks", description = "Background work"),
+        (name = "plans", description = "What to do on a vehicle, step by step, and why"),
         (name = "service", description = "This service")
     ),
     components(schemas(Problem, FieldError))

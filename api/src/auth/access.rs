@@ -59,6 +59,12 @@ pub const TABLE: &[Row] = &[
     ("GET", "/v1/reminders", OD, None),
     ("GET", "/v1/tasks", O, None),
     ("POST", "/v1/tasks/{id}/replay", O, None),
+    ("GET", "/v1/jobs/{id}/inspections", ALL, None),
+    ("POST", "/v1/jobs/{id}/inspections", ALL, None),
+    ("POST", "/v1/jobs/{id}/plan", ODL, None),
+    ("GET", "/v1/jobs/{id}/plan", ALL, Some(Scope::PlansRead)),
+    ("GET", "/v1/jobs/{id}/plans", ALL, Some(Scope::PlansRead)),
+    ("POST", "/v1/plans/preview", ODL, Some(Scope::PlansRead)),
 ];
 
 /// Routes that answer without a token.

@@ -4,18 +4,23 @@
 //! A statement takes [`Db`], which knows the shop, so that no statement can forget it.
 
 pub mod customers;
+pub mod handbooks;
+pub mod inspections;
 pub mod jobs;
 pub mod kinds;
 pub mod logins;
 pub mod outbox;
 pub mod partner_apps;
 pub mod people;
+pub mod plans;
 pub mod reminders;
 pub mod schema;
 pub mod shops;
 pub mod signing_keys;
+pub mod steps;
 pub mod vans;
 pub mod vehicles;
+pub mod weather;
 
 use diesel::connection::{AnsiTransactionManager, Connection, SimpleConnection, TransactionManager};
 use diesel::migration::{Migration, MigrationSource};

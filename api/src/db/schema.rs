@@ -216,9 +216,10 @@ diesel::table! {
 }
 
 diesel::table! {
-    weather_series (shop, place) {
+    weather_series (shop, place, day) {
         shop -> Text,
         place -> Text,
+        day -> Date,
         hours -> Text,
         updated_at -> Timestamp,
     }

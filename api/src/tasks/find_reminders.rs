@@ -8,7 +8,7 @@ use crate::db::kinds::Id;
 use crate::db::reminders::{self, NewReminder, ReminderStatus};
 use crate::db::{Db, customers, shops};
 use crate::error::ApiError;
-use domain::handbook::Handbook;
+use crate::handbooks::Handbooks;
 
 /// Customers that are read and decided together.
 const PAGE: i64 = 100;
@@ -17,7 +17,8 @@ pub async fn run(app: &App, shop: Id) -> Result<Outcome, Failure> {
     let house = Caller::house(shop);
     let mut after = None;
     loop {
-        let (last, found) = app.read(&house, move |db| find(db, after)).await?;
+        let handbooks = app.handbooks.clone();
+        let (last, found) = app.read(&house, move |db| find(db, &handbooks, after)).await?;
         if !found.is_empty() {
             app.write(&house, move |db| found.iter().try_for_each(|new| store(db, new))).await?;
         }
@@ -29,12 +30,17 @@ pub async fn run(app: &App, shop: Id) -> Result<Outcome, Failure> {
 }
 
 /// What is due to the next page of customers, and the last of them unless the page was not full.
-fn find(db: &mut Db<'_>, after: Option<Id>) -> Result<(Option<Id>, Vec<NewReminder>), ApiError> {
+fn find(
+    db: &mut Db<'_>,
+    handbooks: &Handbooks,
+    after: Option<Id>,
+) -> Result<(Option<Id>, Vec<NewReminder>), ApiError> {
     let shop = shops::find(db)?.ok_or(ApiError::NotFound)?;
+    let handbook = handbooks.of(db)?;
     let rows = customers::list(db, after, PAGE)?;
     let last = rows.last().map(|row| row.id).filter(|_| rows.len() as i64 == PAGE);
     let now = db.now;
-    let found = decide::situations(db, &shop, Handbook::standard(), rows)?
+    let found = decide::situations(db, &shop, &handbook, rows)?
         .iter()
         .flat_map(|situation| {
             situation.decisions(now).into_iter().map(move |decision| situation.reminder(&decision, now))

@@ -10,7 +10,6 @@ use super::{Failure, Outcome, Task, decide, enqueue};
 use crate::app::App;
 use crate::auth::Caller;
 use crate::auth::links::UnsubscribeLink;
-use crate::auth::tokens::Keys;
 use crate::config::Config;
 use crate::db::customers::Purpose;
 use crate::db::kinds::{Id, Instant};
@@ -21,7 +20,6 @@ use crate::db::{Db, customers, shops};
 use crate::error::ApiError;
 use crate::mail::{Letter, Undelivered, Unsubscribe};
 use chrono::TimeDelta;
-use domain::handbook::Handbook;
 use domain::reminder::Verdict;
 
 /// After this an appointment notice of which nobody knows whether it arrived is sent once more.
@@ -39,10 +37,10 @@ enum Step {
 
 pub async fn run(app: &App, claimed: &Claimed, reminder: Id, again: bool) -> Result<Outcome, Failure> {
     let (id, fence) = (claimed.row.id, claimed.row.fence);
-    let (keys, config) = (app.keys.clone(), app.config.clone());
+    let ours = app.clone();
     let step = app
         .write(&Caller::house(claimed.shop), move |db| {
-            let step = prepare(db, &keys, &config, reminder, again)?;
+            let step = prepare(db, &ours, reminder, again)?;
             match step {
                 Step::Send(_) if !outbox::mark_sending(db, id, fence)? => Ok(Step::Lost),
                 step => Ok(step),
@@ -62,7 +60,7 @@ pub async fn run(app: &App, claimed: &Claimed, reminder: Id, again: bool) -> Res
     }
 }
 
-fn prepare(db: &mut Db<'_>, keys: &Keys, config: &Config, id: Id, again: bool) -> Result<Step, ApiError> {
+fn prepare(db: &mut Db<'_>, app: &App, id: Id, again: bool) -> Result<Step, ApiError> {
     let Some(found) = reminders::find(db, id)? else { return Ok(Step::Nothing) };
     // Two reminders of one customer take turns: the first may tell what the second would.
     let Some(row) = customers::find_locked(db, found.customer)? else { return Ok(Step::Nothing) };
@@ -73,7 +71,8 @@ fn prepare(db: &mut Db<'_>, keys: &Keys, config: &Config, id: Id, again: bool) -
     }
     let shop = shops::find(db)?.ok_or(ApiError::NotFound)?;
     let now = db.now;
-    let situations = decide::situations(db, &shop, Handbook::standard(), vec![row])?;
+    let handbook = app.handbooks.of(db)?;
+    let situations = decide::situations(db, &shop, &handbook, vec![row])?;
     let situation = situations.first().ok_or(ApiError::NotFound)?;
     let Some(decision) = situation.decision_on(&reminder, now) else {
         let together = situation.is_told_by_another(&reminder);
@@ -102,14 +101,14 @@ fn prepare(db: &mut Db<'_>, keys: &Keys, config: &Config, id: Id, again: bool) -
             Ok(Step::Send(Box::new(Letter {
                 id: id.to_string(),
                 from_name: shop.fields.name.clone(),
-                from: sender(&shop, config),
+                from: sender(&shop, &app.config),
                 to_name: situation.name.clone(),
                 to: email.clone(),
                 subject: message.subject,
                 text: message.body,
                 unsubscribe: Some(Unsubscribe {
                     what: what(new.purpose).into(),
-                    url: format!("{}/u/{}", config.public_url, link.seal(keys)?),
+                    url: format!("{}/u/{}", app.config.public_url, link.seal(&app.keys)?),
                 }),
                 at: now,
             })))

@@ -5,5 +5,8 @@ mod contract;
 mod customers;
 mod databases;
 mod errors;
+mod inspections;
 mod jobs;
+mod plans;
 mod program;
+mod reminders;

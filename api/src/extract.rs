@@ -33,6 +33,32 @@ impl<T: DeserializeOwned + Check + 'static> FromRequest for Body<T> {
     }
 }
 
+/// A JSON body that may be left out.
+pub struct Optional<T>(pub T);
+
+impl<T: DeserializeOwned + Check + Default + 'static> FromRequest for Optional<T> {
+    type Error = ApiError;
+    type Future = Later<Optional<T>>;
+
+    fn from_request(request: &HttpRequest, payload: &mut Payload) -> Self::Future {
+        let named = request.headers().contains_key(header::CONTENT_TYPE);
+        let wanted = "application/json";
+        let bytes = if named { read_bytes(request, payload, wanted) } else { read_any(request, payload) };
+        Box::pin(async move {
+            let bytes = bytes.await?;
+            if bytes.is_empty() {
+                return Ok(Optional(T::default()));
+            }
+            if !named {
+                return Err(ApiError::UnsupportedMedia { wanted });
+            }
+            let body: T = parse(&bytes)?;
+            check(&body)?;
+            Ok(Optional(body))
+        })
+    }
+}
+
 /// A merge patch (RFC 7396, `application/merge-patch+json`).
 pub struct Patch(Map<String, Value>);
 
@@ -168,6 +194,10 @@ fn read_bytes(request: &HttpRequest, payload: &mut Payload, wanted: &'static str
     if !media.eq_ignore_ascii_case(wanted) {
         return Box::pin(ready(Err(ApiError::UnsupportedMedia { wanted })));
     }
+    read_any(request, payload)
+}
+
+fn read_any(request: &HttpRequest, payload: &mut Payload) -> Later<Bytes> {
     let limit_bytes = request.app_data::<Data<BodyLimit>>().map_or(0, |limit| limit.0);
     let bytes = Bytes::from_request(request, payload);
     Box::pin(async move {

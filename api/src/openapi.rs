@@ -36,6 +36,9 @@ static TEXT: LazyLock<String> = LazyLock::new(|| {
         (name = "vehicles", description = "What customers drive"),
         (name = "vans", description = "What the shop drives"),
         (name = "jobs", description = "The customer's work"),
+        (name = "reminders", description = "What customers hear from the shop"),
+        (name = "tasks", description = "Background work"),
+        (name = "plans", description = "What to do on a vehicle, step by step, and why"),
         (name = "service", description = "This service")
     ),
     components(schemas(Problem, FieldError))

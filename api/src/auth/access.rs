@@ -56,6 +56,15 @@ pub const TABLE: &[Row] = &[
     ("PATCH", "/v1/jobs/{id}", OD, None),
     ("PUT", "/v1/jobs/{id}/assignment", OD, None),
     ("POST", "/v1/jobs/{id}/cancel", OD, None),
+    ("GET", "/v1/reminders", OD, None),
+    ("GET", "/v1/tasks", O, None),
+    ("POST", "/v1/tasks/{id}/replay", O, None),
+    ("GET", "/v1/jobs/{id}/inspections", ALL, None),
+    ("POST", "/v1/jobs/{id}/inspections", ALL, None),
+    ("POST", "/v1/jobs/{id}/plan", ODL, None),
+    ("GET", "/v1/jobs/{id}/plan", ALL, Some(Scope::PlansRead)),
+    ("GET", "/v1/jobs/{id}/plans", ALL, Some(Scope::PlansRead)),
+    ("POST", "/v1/plans/preview", ODL, Some(Scope::PlansRead)),
 ];
 
 /// Routes that answer without a token.
@@ -66,6 +75,8 @@ pub const OPEN: &[(&str, &str)] = &[
     ("POST", "/v1/token"),
     ("POST", "/v1/logout"),
     ("POST", "/oauth/token"),
+    ("GET", "/u/{token}"),
+    ("POST", "/u/{token}"),
 ];
 
 /// The roles and the scope that may use a route, in words, for the documentation.

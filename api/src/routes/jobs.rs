@@ -120,9 +120,8 @@ pub async fn get_job(app: Shared, caller: Caller, key: Key) -> Answer {
     let technician = caller.only_own_work();
     let view = app
         .read(&caller, move |db| {
-            let view = view(db, key.0)?;
-            let hidden = technician.is_some_and(|technician| !view.technicians.contains(&technician));
-            if hidden { Err(ApiError::NotFound) } else { Ok(view) }
+            visible(db, key.0, technician)?;
+            view(db, key.0)
         })
         .await?;
     ok(&view, view.job.rev)
@@ -201,6 +200,26 @@ pub async fn cancel_job(app: Shared, caller: Caller, key: Key, seen: IfMatch) ->
         })
         .await?;
     ok(&view, view.job.rev)
+}
+
+/// The job, unless a technician asks who does not go there: for them there is none.
+pub fn visible(db: &mut Db<'_>, id: Id, technician: Option<Id>) -> Result<Job, ApiError> {
+    let job = jobs::find(db, id)?.ok_or(ApiError::NotFound)?;
+    match technician {
+        Some(technician) if !jobs::is_done_by(db, id, technician)? => Err(ApiError::NotFound),
+        _ => Ok(job),
+    }
+}
+
+/// The visible job, locked, if work on it goes on.
+pub fn running(db: &mut Db<'_>, id: Id, technician: Option<Id>) -> Result<Job, ApiError> {
+    jobs::find_locked(db, id)?;
+    let job = visible(db, id, technician)?;
+    match job.status.0 {
+        JobStatus::Finished => Err(ApiError::conflict("job_finished", "the job is finished")),
+        JobStatus::Cancelled => Err(ApiError::conflict("job_cancelled", "the job is cancelled")),
+        _ => Ok(job),
+    }
 }
 
 /// A job that can still be changed by the office.

@@ -29,6 +29,13 @@ impl Clock {
         }
     }
 
+    /// Puts a manual clock to an instant; the others keep their own time.
+    pub fn set(&self, to: Instant) {
+        if let Clock::Manual(at) = self {
+            *at.lock().unwrap_or_else(PoisonError::into_inner) = to;
+        }
+    }
+
     /// Moves a manual clock; the others keep their own time.
     pub fn advance(&self, by: TimeDelta) {
         if let Clock::Manual(at) = self {

@@ -282,6 +282,18 @@ impl VehicleRow {
     }
 }
 
+impl VehicleRow {
+    /// What is left after the work: everything that was found is down to light at most.
+    pub fn left(&self, job: &JobRow) -> Vec<Finding> {
+        let mut left = self.inspection(job).findings;
+        for finding in &mut left {
+            finding.grade = if finding.grade >= Grade::HEAVY { Grade::LIGHT } else { Grade::NONE };
+            finding.evidence = Evidence::Felt;
+        }
+        left
+    }
+}
+
 /// `zone=substrate`.
 fn surface(cell: &str) -> Option<Surface> {
     let (zone, substrate) = cell.split_once('=')?;

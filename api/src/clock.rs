@@ -19,6 +19,11 @@ impl Clock {
         Clock::Manual(Arc::new(Mutex::new(start)))
     }
 
+    /// A running clock that shows `start` now.
+    pub fn shifted_to(start: Instant) -> Clock {
+        Clock::Shifted(start.utc() - Clock::System.now().utc())
+    }
+
     /// Now, in UTC, to the millisecond.
     #[expect(clippy::disallowed_methods, reason = "this is the app's clock")]
     pub fn now(&self) -> Instant {

@@ -28,6 +28,8 @@ pub enum CommandError {
     Refused(#[from] ApiError),
     #[error(transparent)]
     Backup(#[from] BackupError),
+    #[error("{0}")]
+    Demo(String),
 }
 
 /// Serves the API and does the background work until it is told to stop.

@@ -26,6 +26,12 @@ where
     Ok(text)
 }
 
+/// The ISO week before the demo's day.
+pub fn last_week() -> String {
+    let week = (today() - TimeDelta::days(7)).iso_week();
+    format!("{}-W{:02}", week.year(), week.week())
+}
+
 /// The sheet of the next job that can be worked as it stands.
 async fn job_sheet<S>(owner: &Client<S>) -> Result<String, Refusal>
 where
@@ -65,7 +71,8 @@ where
         );
         for stop in list(&round["stops"]) {
             let what = stop["job"].as_str().unwrap_or("refill water");
-            let _ = writeln!(text, "    {} to {}  {what}", clock(stop, "starts_at"), clock(stop, "finishes_at"));
+            let _ =
+                writeln!(text, "    {} to {}  {what}", clock(stop, "starts_at"), clock(stop, "finishes_at"));
         }
     }
     let conflicts = list(&answer["conflicts"]);
@@ -111,9 +118,8 @@ async fn throughput<S>(owner: &Client<S>) -> Result<String, Refusal>
 where
     S: Service<Request, Response = ServiceResponse<BoxBody>, Error = actix_web::Error>,
 {
-    let week = (today() - TimeDelta::days(7)).iso_week();
-    let answer = owner.get(&format!("/v1/throughput?week={}-W{:02}", week.year(), week.week())).await?;
-    let mut text = heading(&format!("What the crews got through in week {}", week.week()));
+    let answer = owner.get(&format!("/v1/throughput?week={}", last_week())).await?;
+    let mut text = heading(&format!("What the crews got through in {}", last_week()));
     for group in list(&answer["groups"]) {
         let _ = writeln!(
             text,
@@ -127,7 +133,11 @@ where
         for measure in list(&group["measures"]) {
             let label = format!("    {:<34}", word(measure, "name").replace('_', " "));
             let unit = word(measure, "unit");
-            put(&mut text, &label, &format!("{} {unit} (from {} jobs)", shown(&measure["shown"]), measure["jobs"]));
+            put(
+                &mut text,
+                &label,
+                &format!("{} {unit} (from {} jobs)", shown(&measure["shown"]), measure["jobs"]),
+            );
         }
         for caution in list(&group["cautions"]).iter().filter_map(Value::as_str) {
             put(&mut text, "    ! ", caution);

@@ -136,7 +136,9 @@ where
     async fn hire(&mut self, eve: NaiveDate) -> Result<(), PlayError> {
         let depot = json!({ "latitude": scenario::DEPOT.0, "longitude": scenario::DEPOT.1 });
         let mail_from = "wash@dravelmouth.example";
-        self.owner.patch("/v1/shop", &json!({ "settings": { "base": depot, "mail_from": mail_from } })).await?;
+        self.owner
+            .patch("/v1/shop", &json!({ "settings": { "base": depot, "mail_from": mail_from } }))
+            .await?;
         for row in &self.scenario.vans {
             let body = json!({ "name": format!("{} {}", row.id, row.name), "kit": row.kit(eve), "seats": row.seats });
             let van = self.owner.post("/v1/vans", &body).await?;
@@ -155,6 +157,8 @@ where
             });
             self.person(&row.id, &body).await?;
         }
+        let partner = json!({ "name": "Kerbside Calendar", "scopes": ["plans:read"] });
+        self.owner.post("/v1/partner-apps", &partner).await?;
         let (name, email) = scenario::DISPATCHER;
         self.person("dispatcher", &json!({ "name": name, "email": email, "role": "dispatcher" })).await
     }
@@ -163,7 +167,9 @@ where
         let person = id(&self.owner.post("/v1/people", body).await?);
         // Hashing is slow on purpose, so only those get a password whom the demo logs in.
         if matches!(key, "T1" | "dispatcher") {
-            self.owner.put(&format!("/v1/people/{person}/password"), &json!({ "password": PASSWORD })).await?;
+            self.owner
+                .put(&format!("/v1/people/{person}/password"), &json!({ "password": PASSWORD }))
+                .await?;
         }
         self.people.insert(key.to_owned(), person);
         Ok(())
@@ -202,7 +208,8 @@ where
         };
         for channel in channels {
             for purpose in ["appointment", "maintenance"] {
-                let mut body = json!({ "channel": channel, "purpose": purpose, "given": true, "source": "order form" });
+                let mut body =
+                    json!({ "channel": channel, "purpose": purpose, "given": true, "source": "order form" });
                 self.owner.post(&path, &body).await?;
                 if row.reminder_consent == "stopped" && purpose == "maintenance" {
                     body["given"] = json!(false);
@@ -298,7 +305,9 @@ where
 
     /// Looks at the vehicle, plans again with what was found, and works the plan if it can be worked.
     async fn work(&mut self, row: &JobRow, job: &str) -> Result<(), PlayError> {
-        let Some(vehicle) = self.scenario.vehicles.iter().find(|v| v.id == row.vehicle) else { return Ok(()) };
+        let Some(vehicle) = self.scenario.vehicles.iter().find(|v| v.id == row.vehicle) else {
+            return Ok(());
+        };
         self.app.clock.set(instant(row.date, &row.window_from));
         self.owner.post(&format!("/v1/jobs/{job}/inspections"), &json!(vehicle.inspection(row))).await?;
         let plan = self.owner.post(&format!("/v1/jobs/{job}/plan"), &json!({})).await?;
@@ -347,7 +356,10 @@ fn pace(row: &JobRow, step: usize) -> f64 {
 }
 
 fn note(row: &JobRow) -> Option<String> {
-    let parts: Vec<&str> = [row.id.as_str(), row.conflict.as_str(), row.note.as_str()].into_iter().filter(|p| !p.is_empty()).collect();
+    let parts: Vec<&str> = [row.id.as_str(), row.conflict.as_str(), row.note.as_str()]
+        .into_iter()
+        .filter(|p| !p.is_empty())
+        .collect();
     Some(parts.join(" | "))
 }
 

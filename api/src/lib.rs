@@ -19,3 +19,4 @@ pub mod page;
 pub mod plan_input;
 pub mod routes;
 pub mod serve;
+pub mod upkeep;

@@ -9,3 +9,4 @@ mod inspections;
 mod jobs;
 mod plans;
 mod reminders;
+mod rounds;

@@ -31,6 +31,7 @@ pub struct App {
     /// SQLite has one writer: those who wait for it wait here, in order, and hold no connection meanwhile.
     writer: Option<Arc<Semaphore>>,
     hashing: Arc<Semaphore>,
+    planning: Arc<Semaphore>,
 }
 
 impl App {
@@ -45,6 +46,7 @@ impl App {
             connections: Arc::new(Semaphore::new(config.pool_size as usize)),
             writer: location.is_sqlite().then(|| Arc::new(Semaphore::new(1))),
             hashing: Arc::new(Semaphore::new(HASHING_THREADS)),
+            planning: Arc::new(Semaphore::new(processors())),
             mail: config.mail(),
             worker: Id::new(clock.now()),
             config: Arc::new(config),
@@ -100,6 +102,18 @@ impl App {
     ) -> Result<T, ApiError> {
         blocking(vec![permit(&self.hashing).await?], work).await
     }
+
+    /// Decides something that takes milliseconds, outside any transaction and with no connection held.
+    pub async fn planning<T: Send + 'static>(
+        &self,
+        work: impl FnOnce() -> Result<T, ApiError> + Send + 'static,
+    ) -> Result<T, ApiError> {
+        blocking(vec![permit(&self.planning).await?], work).await
+    }
+}
+
+fn processors() -> usize {
+    std::thread::available_parallelism().map_or(1, usize::from)
 }
 
 async fn permit(semaphore: &Arc<Semaphore>) -> Result<OwnedSemaphorePermit, ApiError> {

@@ -9,6 +9,7 @@ pub mod check;
 pub mod clock;
 pub mod commands;
 pub mod config;
+pub mod day;
 pub mod db;
 pub mod edge;
 pub mod error;

@@ -56,6 +56,7 @@ pub const TABLE: &[Row] = &[
     ("PATCH", "/v1/jobs/{id}", OD, None),
     ("PUT", "/v1/jobs/{id}/assignment", OD, None),
     ("POST", "/v1/jobs/{id}/cancel", OD, None),
+    ("GET", "/v1/rounds", ALL, None),
     ("GET", "/v1/reminders", OD, None),
     ("GET", "/v1/tasks", O, None),
     ("POST", "/v1/tasks/{id}/replay", O, None),

@@ -10,3 +10,4 @@ mod jobs;
 mod plans;
 mod reminders;
 mod rounds;
+mod tasks;

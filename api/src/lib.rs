@@ -22,3 +22,4 @@ pub mod plan_input;
 pub mod routes;
 pub mod serve;
 pub mod tasks;
+pub mod work_done;

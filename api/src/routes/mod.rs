@@ -13,6 +13,7 @@ pub mod reminders;
 pub mod rounds;
 pub mod shop;
 pub mod tasks;
+pub mod throughput;
 pub mod unsubscribe;
 pub mod vans;
 pub mod vehicles;
@@ -69,6 +70,7 @@ pub fn routes(all: &mut ServiceConfig<'_>) {
         .service(jobs::assign_job)                   // PUT /v1/jobs/{id}/assignment
         .service(jobs::cancel_job)                   // POST /v1/jobs/{id}/cancel
         .service(rounds::get_rounds)                 // GET /v1/rounds
+        .service(throughput::get_throughput)         // GET /v1/throughput
         .service(reminders::list_reminders)          // GET /v1/reminders
         .service(unsubscribe::ask_unsubscribe)       // GET /u/{token}
         .service(unsubscribe::unsubscribe)           // POST /u/{token}

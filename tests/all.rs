@@ -14,3 +14,5 @@ mod reminders;
 mod steps;
 mod upkeep;
 mod weather;
+mod rounds;
+mod tasks;

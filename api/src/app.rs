@@ -46,7 +46,6 @@ impl App {
             connections: Arc::new(Semaphore::new(config.pool_size as usize)),
             writer: location.is_sqlite().then(|| Arc::new(Semaphore::new(1))),
             hashing: Arc::new(Semaphore::new(HASHING_THREADS)),
-            planning: Arc::new(Semaphore::new(processors())),
             mail: config.mail(),
             worker: Id::new(clock.now()),
             planning: Arc::new(Semaphore::new(processors())),

@@ -8,7 +8,6 @@ mod errors;
 mod handbook;
 mod inspections;
 mod jobs;
-mod mail_server;
 mod plans;
 mod program;
 mod reminders;

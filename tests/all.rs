@@ -9,6 +9,8 @@ mod handbook;
 mod inspections;
 mod jobs;
 mod plans;
+mod program;
+mod reminders;
 mod steps;
 mod upkeep;
 mod weather;

@@ -8,12 +8,15 @@ use api::clock::Clock;
 use api::commands::{NewShop, create_shop};
 use api::config::Config;
 use api::db::kinds::{Id, Instant};
+use api::db::{Db, outbox, shops};
+use api::mail::Mail;
 use api::serve::{Stop, serve};
+use api::tasks::worker;
 use chrono::{NaiveDate, TimeDelta};
-use diesel::{Connection, PgConnection, connection::SimpleConnection};
+use diesel::{Connection, PgConnection, QueryResult, connection::SimpleConnection};
 use serde_json::{Value, json};
 use std::net::{SocketAddr, TcpListener};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::mpsc;
 use std::thread::JoinHandle;
 use ureq::http;
@@ -97,6 +100,30 @@ impl TestApp {
     pub fn advance(&self, by: TimeDelta) {
         self.clock.advance(by);
     }
+
+    /// Does all background work that is due by the clock; tells how many attempts that took.
+    pub fn run_tasks(&self) -> usize {
+        wait_for(worker::drain(&self.app)).expect("the tasks are worked off")
+    }
+
+    /// The mail that was sent, by file, in the order of the reminders.
+    pub fn mail(&self) -> Vec<String> {
+        let Mail::Folder(folder) = &self.app.mail else { panic!("mail goes elsewhere") };
+        let Ok(entries) = std::fs::read_dir(folder) else { return Vec::new() };
+        let mut files: Vec<PathBuf> = entries.map(|entry| entry.expect("an entry").path()).collect();
+        files.sort();
+        files.iter().map(|file| std::fs::read_to_string(file).expect("a mail")).collect()
+    }
+
+    /// Tasks that a worker still holds: none, unless one was lost.
+    fn held_tasks(&self) -> i64 {
+        let now = self.clock.now();
+        let read = |shop: Id, work: &dyn Fn(&mut Db<'_>) -> QueryResult<i64>| {
+            self.app.database.read(shop, now, |db| work(db)).expect("a count")
+        };
+        let shops = self.app.database.read(Id::new(now), now, |db| shops::all(db)).expect("the shops");
+        shops.into_iter().map(|shop| read(shop, &|db| outbox::held(db))).sum()
+    }
 }
 
 impl Drop for TestApp {
@@ -105,9 +132,17 @@ impl Drop for TestApp {
             // Stopping is begun by the call; the thread ends when it is done.
             drop(handle.stop(false));
             let ended = thread.join();
-            assert!(ended.is_ok() || std::thread::panicking(), "the server panicked");
+            if !std::thread::panicking() {
+                assert!(ended.is_ok(), "the server panicked");
+                assert_eq!(self.held_tasks(), 0, "a task is still held by a worker");
+            }
         }
     }
+}
+
+/// Runs what is asynchronous to its end.
+pub fn wait_for<T>(work: impl Future<Output = T>) -> T {
+    actix_web::rt::System::new().block_on(work)
 }
 
 pub fn on_postgres() -> bool {
@@ -130,6 +165,10 @@ impl Place {
             format!("{head}/{name}")
         });
         Place { folder, url }
+    }
+
+    pub fn folder(&self) -> &Path {
+        &self.folder
     }
 
     pub fn config(&self) -> Config {
@@ -174,6 +213,11 @@ impl Shop {
         let id = self.owner.post("/v1/people", &person).id();
         self.owner.put(&format!("/v1/people/{id}/password"), &json!({ "password": PASSWORD })).expect(204);
         (id, app.log_in(self.id, email))
+    }
+
+    /// The same shop with its owner logged in anew: an access token lasts ten minutes of the clock.
+    pub fn again(&self, app: &TestApp) -> Shop {
+        Shop { owner: app.log_in(self.id, &self.email), email: self.email.clone(), ..*self }
     }
 
     pub fn customer(&self, name: &str) -> String {

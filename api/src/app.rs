@@ -4,9 +4,11 @@ use crate::auth::tokens::Keys;
 use crate::auth::{self, Caller};
 use crate::clock::Clock;
 use crate::config::Config;
+use crate::db::kinds::Id;
 use crate::db::{Database, Db, OpenError};
 use crate::error::ApiError;
 use crate::handbooks::Handbooks;
+use crate::mail::Mail;
 use std::sync::Arc;
 use tokio::sync::{OwnedSemaphorePermit, Semaphore};
 
@@ -19,6 +21,9 @@ pub struct App {
     pub clock: Clock,
     pub keys: Arc<Keys>,
     pub database: Database,
+    pub mail: Mail,
+    /// The name under which this process leases tasks.
+    pub worker: Id,
     /// The trade tables each shop works by.
     pub handbooks: Handbooks,
     /// As many as there are connections, so that no blocking thread ever waits for one.
@@ -42,6 +47,8 @@ impl App {
             writer: location.is_sqlite().then(|| Arc::new(Semaphore::new(1))),
             hashing: Arc::new(Semaphore::new(HASHING_THREADS)),
             planning: Arc::new(Semaphore::new(processors())),
+            mail: config.mail(),
+            worker: Id::new(clock.now()),
             config: Arc::new(config),
             clock,
             keys: Arc::new(keys),

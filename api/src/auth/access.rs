@@ -56,6 +56,9 @@ pub const TABLE: &[Row] = &[
     ("PATCH", "/v1/jobs/{id}", OD, None),
     ("PUT", "/v1/jobs/{id}/assignment", OD, None),
     ("POST", "/v1/jobs/{id}/cancel", OD, None),
+    ("GET", "/v1/reminders", OD, None),
+    ("GET", "/v1/tasks", O, None),
+    ("POST", "/v1/tasks/{id}/replay", O, None),
     ("GET", "/v1/jobs/{id}/inspections", ALL, None),
     ("POST", "/v1/jobs/{id}/inspections", ALL, None),
     ("POST", "/v1/jobs/{id}/plan", ODL, None),
@@ -82,6 +85,8 @@ pub const OPEN: &[(&str, &str)] = &[
     ("POST", "/v1/token"),
     ("POST", "/v1/logout"),
     ("POST", "/oauth/token"),
+    ("GET", "/u/{token}"),
+    ("POST", "/u/{token}"),
 ];
 
 /// The roles and the scope that may use a route, in words, for the documentation.

@@ -266,6 +266,17 @@ pub fn technicians(db: &mut Db<'_>, jobs: &[Id]) -> QueryResult<BTreeMap<Id, Vec
     Ok(by_job)
 }
 
+/// The jobs of these customers that are neither finished nor cancelled, by window.
+pub fn open_of(db: &mut Db<'_>, customers: &[Id]) -> QueryResult<Vec<Job>> {
+    let open = [JobStatus::Booked, JobStatus::Planned, JobStatus::Started].map(Word);
+    job::table
+        .filter(job::shop.eq(db.shop).and(job::customer.eq_any(customers.to_vec())))
+        .filter(job::status.eq_any(open))
+        .order((job::window_from, job::id))
+        .select(Job::as_select())
+        .load(db.conn)
+}
+
 /// Another job of the vehicle, not cancelled, whose window overlaps `from` to `to`.
 pub fn overlapping(
     db: &mut Db<'_>,

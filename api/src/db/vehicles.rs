@@ -131,6 +131,15 @@ pub fn of_customer(db: &mut Db<'_>, customer: Id) -> QueryResult<Vec<Vehicle>> {
         .load(db.conn)
 }
 
+/// Those of several customers, customer by customer.
+pub fn of_customers(db: &mut Db<'_>, customers: &[Id]) -> QueryResult<Vec<Vehicle>> {
+    vehicle::table
+        .filter(vehicle::shop.eq(db.shop).and(vehicle::customer.eq_any(customers.to_vec())))
+        .order((vehicle::customer, vehicle::id))
+        .select(Vehicle::as_select())
+        .load(db.conn)
+}
+
 /// Stores the fields if the vehicle still has the revision `seen`.
 pub fn update(db: &mut Db<'_>, id: Id, seen: i32, fields: &VehicleFields) -> QueryResult<bool> {
     let row = vehicle::table.find((db.shop, id)).filter(vehicle::rev.eq(seen));

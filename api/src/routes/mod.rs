@@ -10,8 +10,11 @@ pub mod oauth;
 pub mod partner_apps;
 pub mod people;
 pub mod plans;
+pub mod reminders;
 pub mod shop;
 pub mod steps;
+pub mod tasks;
+pub mod unsubscribe;
 pub mod upkeep;
 pub mod vans;
 pub mod vehicles;
@@ -68,6 +71,11 @@ pub fn routes(all: &mut ServiceConfig<'_>) {
         .service(jobs::update_job)                   // PATCH /v1/jobs/{id}
         .service(jobs::assign_job)                   // PUT /v1/jobs/{id}/assignment
         .service(jobs::cancel_job)                   // POST /v1/jobs/{id}/cancel
+        .service(reminders::list_reminders)          // GET /v1/reminders
+        .service(unsubscribe::ask_unsubscribe)       // GET /u/{token}
+        .service(unsubscribe::unsubscribe)           // POST /u/{token}
+        .service(tasks::list_tasks)                  // GET /v1/tasks
+        .service(tasks::replay_task)                 // POST /v1/tasks/{id}/replay
         .service(inspections::list_inspections)      // GET /v1/jobs/{id}/inspections
         .service(inspections::create_inspection)     // POST /v1/jobs/{id}/inspections
         .service(plans::plan_job)                    // POST /v1/jobs/{id}/plan

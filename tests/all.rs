@@ -12,5 +12,6 @@ mod plans;
 mod program;
 mod reminders;
 mod steps;
+mod story;
 mod upkeep;
 mod weather;

@@ -13,6 +13,7 @@ mod program;
 mod reminders;
 mod rounds;
 mod steps;
+mod story;
 mod tasks;
 mod upkeep;
 mod weather;

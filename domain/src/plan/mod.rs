@@ -113,6 +113,8 @@ pub struct JobPlan {
     pub package: String,
     pub package_name: String,
     pub vehicle_class: VehicleClass,
+    /// Wall-clock time at the site.
+    #[schema(value_type = String, example = "2026-05-04T08:00:00")]
     pub start: NaiveDateTime,
     /// False when a notice of severity `block` stands.
     pub workable: bool,

@@ -2,7 +2,6 @@
 
 use super::Dwell;
 use super::draft::Draft;
-use super::rules::limit_of;
 use crate::site::dwell::{allowed_dwell_s, section_m2};
 
 /// Fills in the dwell of every step that has one; the zone that dries first decides.
@@ -36,15 +35,4 @@ pub(super) fn judge(draft: &mut Draft) {
     for (work, dwell) in draft.work.iter_mut().zip(dwells) {
         work.dwell = dwell;
     }
-}
-
-/// True when some step meets a panel over its limit.
-pub(super) fn too_hot(draft: &Draft) -> bool {
-    draft.work.iter().any(|w| {
-        limit_of(draft, w).is_some_and(|limit_c| {
-            w.zones
-                .iter()
-                .any(|&z| draft.facts.panel(z, w.begin_min, w.shaded).is_some_and(|p| p.panel_c > limit_c))
-        })
-    })
 }

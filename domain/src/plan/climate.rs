@@ -73,6 +73,8 @@ const LAST_SECOND: NaiveTime = match NaiveTime::from_hms_opt(23, 59, 59) {
 /// Below this beam the sky counts as overcast and no side as sunny, W/m² (the meteorological services' threshold
 /// of sunshine duration, WMO guide no. 8; from memory).
 const SUNSHINE_W_M2: f64 = 120.0;
+/// Below this the sun is too low to tell clouds by; the sky then counts as clear, which chills panels (assumption).
+const TELLING_ZENITH_DEG: f64 = 80.0;
 
 impl<'a> Climate<'a> {
     pub fn new(
@@ -138,7 +140,8 @@ impl<'a> Climate<'a> {
         let sun = self.sun(stand, at)?;
         let light = stand.light_on_face_w_m2(face, &sun, at, Some(hour)).ok()?;
         let sunlit = stand.is_sunlit(face, &sun, at) && shines(&sun, hour);
-        Some((light, sunlit, stand.sees_sky(face) && !shaded))
+        let clear = shines(&sun, hour) || sun.zenith_deg > TELLING_ZENITH_DEG;
+        Some((light, sunlit, stand.sees_sky(face) && !shaded && clear))
     }
 
     /// Both stands are at the same place, so they share the sun.

@@ -3,7 +3,7 @@
 //! What is forbidden only under a condition becomes a caution or a weaker mix. What is forbidden as such is done
 //! with the step's other product where the handbook has one, else the zone is left out.
 
-use crate::handbook::Chemistry;
+use crate::handbook::{Chemistry, Phase};
 use crate::plan::draft::{Draft, Lines, Use, Work, each};
 use crate::plan::facts::{Facts, Fit, names};
 use crate::vehicle::{Substrate, Zone};
@@ -40,6 +40,7 @@ struct Verdict {
     weakened: Option<String>,
     care: Vec<String>,
     ask: Option<String>,
+    /// Nothing worth doing is left of the step.
     emptied: bool,
 }
 
@@ -73,7 +74,9 @@ fn fit_work<'a>(facts: &Facts<'a>, work: &mut Work<'a>) -> Verdict {
     verdict.care.extend(inclusions(facts, work));
     verdict.care.sort();
     verdict.care.dedup();
-    verdict.emptied = had_zones && work.zones.is_empty();
+    // What is left out of drying would stay wet: the other way of drying takes all of it.
+    let patchy = work.step.phase == Phase::Dry && !verdict.left_out.is_empty();
+    verdict.emptied = had_zones && work.zones.is_empty() || patchy;
     verdict
 }
 

@@ -179,8 +179,8 @@ fn refuse_protection(draft: &mut Draft, spoiler: Spoiler) {
         .collect();
     let Some((step, why)) = lines.first() else { return };
     let what = if step == "H04" { "no coating".to_string() } else { format!("no {step}") };
-    let text = format!("{why}: {what}");
-    draft.unmet(spoiler.rule(), text, lines, "a closed, ventilated place, or another day");
+    // Even where the table expects an exchange: what was not exchanged is not laid.
+    draft.forbid(spoiler.rule(), format!("{why}: {what}"), lines, "a closed, ventilated place, or another day");
 }
 
 /// R16 needs the weather until a protection has cured.

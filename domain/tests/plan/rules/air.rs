@@ -75,9 +75,9 @@ pub const CASES: &[Case] = &[
         assert!(p.has("C02") && p.has("H03"));
     }),
     silent("R12", "air of 5 C", |s| covered_at(s, 5.0)).and(|p| assert!(p.has("D03"))),
-    fires("R12", Warn, "panel", "air of 5.5 C, panels chilled by a clear night sky", |s| {
-        s.each_hour(|h| (h.air_c, h.sun_w_m2, h.wind_m_s) = (5.5, Some(0.0), 0.5))
-    }),
+    fires("R12", Warn, "panel 4.9 C", "a roof of 4.9 C", |s| s.read(Zone::Roof, 4.9))
+        .and(|p| assert!(!p.has("D03") && p.has("D04"), "the wheels are warm enough")),
+    silent("R12", "a roof of 5 C", |s| s.read(Zone::Roof, 5.0)),
     fires("R13", Block, "air 1.0 C", "air of 1 C", |s| frosty(s, 1.0))
         .and(|p| assert!(!p.workable)),
     silent("R13", "air of 1.1 C and sun on the panels", |s| frosty(s, 1.1)),
@@ -152,8 +152,8 @@ pub const CASES: &[Case] = &[
         s.each_hour(|h| h.humidity = 0.81);
     }),
     // The sun sets at 20:26 there, so dry-on work ends by 19:26.
-    fires("R64", Adjust, "wet-type", "sealant over at half past seven", |s| late(s, "P3", 16, 50)),
-    silent("R64", "sealant and all over before", |s| late(s, "P3", 16, 15)),
+    fires("R64", Adjust, "wet-type", "sealant over at half past seven", |s| late(s, "P3", 17, 20)),
+    silent("R64", "sealant and all over before", |s| late(s, "P3", 17, 0)),
     fires("R64", Block, "light goes", "wheel protectant after dusk", |s| late(s, "P2", 18, 0)),
     silent("R64", "indoors", |s| {
         late(s, "P3", 17, 30);

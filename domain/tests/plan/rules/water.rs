@@ -35,7 +35,7 @@ pub const CASES: &[Case] = &[
     })
     .and(|p| {
         let unblock = p.notices.iter().find(|n| n.rule == "R18").unwrap().unblock.clone().unwrap();
-        assert!(unblock.starts_with("3 refill stops") && !unblock.contains("rinseless"), "{unblock}");
+        assert!(unblock.starts_with("2 refill stops") && !unblock.contains("rinseless"), "{unblock}");
     }),
     asks("R18", "/site/tap", "short, and nobody knows of a tap", |s| {
         tank(s, -0.1);
@@ -75,7 +75,8 @@ pub const CASES: &[Case] = &[
         s.leave_at_home(&["spotless_filter"]);
     }),
     fires("R21", Adjust, "in the sun", "soft water in the sun", |s| {
-        s.each_hour(|h| h.sun_w_m2 = Some(700.0))
+        s.each_hour(|h| h.sun_w_m2 = Some(700.0));
+        s.leave_at_home(&["awning"]);
     }),
     asks("R21", "/site/hardness_mg_l", "nobody knows", |s| s.site.hardness_mg_l = None),
     fires("R22", Adjust, "long rinse", "iron remover planned", |_| {})

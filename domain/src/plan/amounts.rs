@@ -54,15 +54,24 @@ fn overall_grade(facts: &Facts) -> Grade {
 
 /// Person-minutes of a step: area by area at its own grade; spots and vehicles at the worst one.
 pub(crate) fn minutes(facts: &Facts, work: &Work) -> f64 {
-    let scale = if work.step.class_scaled { class_factor(facts) } else { 1.0 };
     let norm = |grade: Grade| work.step.minutes_at(grade).unwrap_or(0.0);
-    match work.step.basis {
+    let once = match work.step.basis {
         Basis::PerM2 => {
-            work.zones.iter().map(|&z| area_m2(facts, z) * norm(facts.work_grade(work.step, z))).sum::<f64>()
-                * scale
+            work.zones.iter().map(|&z| area_m2(facts, z) * norm(facts.work_grade(work.step, z))).sum()
         }
-        _ => quantity(facts, work) * norm(worst_grade(facts, work)) * scale,
-    }
+        _ => quantity(facts, work) * norm(worst_grade(facts, work)),
+    };
+    once * class_scale(facts, work) * f64::from(work.rounds)
+}
+
+/// The same if the whole vehicle were of one grade.
+pub(crate) fn minutes_at(facts: &Facts, work: &Work, grade: Grade) -> f64 {
+    let norm = work.step.minutes_at(grade.max(Grade::LIGHT)).unwrap_or(0.0);
+    quantity(facts, work) * norm * class_scale(facts, work)
+}
+
+fn class_scale(facts: &Facts, work: &Work) -> f64 {
+    if work.step.class_scaled { class_factor(facts) } else { 1.0 }
 }
 
 fn class_factor(facts: &Facts) -> f64 {
@@ -74,30 +83,30 @@ fn water_l(facts: &Facts, work: &Work) -> f64 {
     if let Some(fixed_l) = work.fixed_water_l {
         return fixed_l;
     }
-    let scale = if work.step.class_scaled { class_factor(facts) } else { 1.0 };
+    let scale = class_scale(facts, work);
     let per_unit = if facts.by_washer() { work.step.washer_l } else { work.step.hose_l };
     let growth =
         if work.step.rinse { facts.factor(&format!("rinse_grade_{}", work.grade.get())) } else { 1.0 };
-    quantity(facts, work) * per_unit * growth * scale
+    quantity(facts, work) * per_unit * growth * scale * f64::from(work.rounds)
 }
 
 /// What to pour for one product of a step; none when the dose is nothing or the ratio cannot be made.
 fn mix(facts: &Facts, work: &Work, used: &Use) -> Option<Mix> {
     let class = facts.handbook().product(&used.product)?;
-    let made_up_ml = used.row.dose_ml * doses(facts, work, used.row.dose_per);
+    let made_up_ml = used.row.dose_ml * doses(facts, work, used.row.dose_per) * f64::from(work.rounds);
     if made_up_ml <= 0.0 {
         return None;
     }
     let heavy = work.grade >= Grade::HEAVY;
-    let parts =
-        used.row.water_to_product_heavy.filter(|_| heavy).or(used.row.water_to_product).filter(|&p| p > 0.0);
+    let parts = used.water_to_product(heavy);
     let vessel = vessel(facts, work.step, used.row.dose_ml);
     let fill = Vessel { capacity_ml: vessel.0, fill_share: vessel.1 };
     let (pour_ml, made_up_ml, fills) = match parts {
         Some(parts) => {
             let dilution = Dilution::new(Convention::WaterToProduct, parts).ok()?;
             let made = recipe(dilution, made_up_ml, fill).ok()?;
-            (made.pour_ml, made.fill_ml * f64::from(made.fills), made.fills)
+            let fills = f64::from(made.fills);
+            (made.pour_ml * fills, made.fill_ml * fills, made.fills)
         }
         None => (crate::units::round_up_to_pour(made_up_ml), made_up_ml, 1),
     };
@@ -132,16 +141,22 @@ fn doses(facts: &Facts, work: &Work, per: Per) -> f64 {
     }
 }
 
+/// From this dose on it is bucket water, ml/m² (assumption: no spray or foam is dosed so high but the salt flush).
+const BUCKET_DOSE_ML: f64 = 240.0;
+
+/// Made up in a bucket and not in a pump vessel.
+pub(crate) fn in_bucket(dose_ml: f64) -> bool {
+    dose_ml >= BUCKET_DOSE_ML
+}
+
 /// Capacity and usable share of what the product is made up in.
 fn vessel(facts: &Facts, step: &Step, dose_ml: f64) -> (f64, f64) {
-    /// From this dose on it is bucket water, ml/m².
-    const BUCKET_DOSE_ML: f64 = 240.0;
     let of = |id: &str| facts.handbook().equipment.get(id).and_then(|e| e.vessel_l).map(|l| l * 1000.0);
     let air = facts.limit("R61", "fill_share");
     if step.equipment_any.iter().any(|e| e == "pump_foamer") {
         return (of("pump_foamer").unwrap_or(SPRAYER_ML), air);
     }
-    if dose_ml >= BUCKET_DOSE_ML {
+    if in_bucket(dose_ml) {
         return (of("bucket").unwrap_or(SPRAYER_ML), 1.0);
     }
     (SPRAYER_ML, air)

@@ -171,9 +171,9 @@ pub struct Mix {
     pub water_to_product: Option<f64>,
     /// Volume made up, ml.
     pub made_up_ml: f64,
-    /// Product to pour, ml, rounded up to 5.
+    /// Product to pour, ml, all fills together; each fill's pour is rounded up to 5.
     pub pour_ml: f64,
-    /// Fills of the vessel, each at most three quarters full.
+    /// Equal fills of the vessel, each at most three quarters full.
     pub fills: u32,
     /// Shampoo added to make it cling, ml.
     pub shampoo_ml: f64,
@@ -211,6 +211,16 @@ pub struct Dwell {
     pub panel_c: Option<f64>,
     /// What follows from it, when weather is known.
     pub advice: Option<DwellAdvice>,
+}
+
+impl Dwell {
+    /// Largest section to treat at once, m², where the whole area is too much.
+    pub fn section_m2(&self) -> Option<f64> {
+        match self.advice? {
+            DwellAdvice::Sections { section_m2 } | DwellAdvice::Remist { section_m2, .. } => Some(section_m2),
+            _ => None,
+        }
+    }
 }
 
 /// A rule (`R..`), a precedence pair (`Q..`), a mixing entry (`X..`) or the package, and what it did here.
@@ -301,7 +311,7 @@ fn settle(draft: &mut draft::Draft) -> Result<(), PlanError> {
 
 /// Puts up the awning when a panel is over its limit and shade brings it under.
 fn shade_if_it_helps(draft: &mut draft::Draft) -> Result<(), PlanError> {
-    if !wet_time::too_hot(draft) || !rules::awning_stands(draft) {
+    if !rules::too_hot(draft) || !rules::awning_stands(draft) {
         return Ok(());
     }
     let mut shaded = draft.clone();
@@ -311,7 +321,7 @@ fn shade_if_it_helps(draft: &mut draft::Draft) -> Result<(), PlanError> {
         work.shaded = true;
     }
     settle(&mut shaded)?;
-    if !wet_time::too_hot(&shaded) {
+    if !rules::too_hot(&shaded) {
         *draft = shaded;
     }
     Ok(())

@@ -1,7 +1,7 @@
 //! A plan in the making: the steps chosen so far, and what the rules said about them.
 
 use super::facts::Facts;
-use super::{Dwell, Mix, Notice, Question, Reason, Turn};
+use super::{Dwell, Leaves, Mix, Notice, Question, Reason, Turn};
 use crate::handbook::{Phase, Severity, Step, StepProduct, ZoneChoice};
 use crate::inspection::Grade;
 use crate::vehicle::Zone;
@@ -17,7 +17,11 @@ pub(crate) struct Work<'a> {
     /// The worst grade it is counted by.
     pub grade: Grade,
     pub quantity: f64,
+    /// By the handbook alone.
+    pub norm_minutes: f64,
     pub minutes: f64,
+    pub minutes_p50: f64,
+    pub minutes_p90: f64,
     /// Litres that the package fixes for the whole vehicle.
     pub fixed_water_l: Option<f64>,
     pub water_l: f64,
@@ -53,7 +57,10 @@ impl<'a> Work<'a> {
             zone_order: step.zone_order.clone(),
             grade: Grade::LIGHT,
             quantity: 0.0,
+            norm_minutes: 0.0,
             minutes: 0.0,
+            minutes_p50: 0.0,
+            minutes_p90: 0.0,
             fixed_water_l,
             water_l: 0.0,
             mixes: Vec::new(),
@@ -77,6 +84,18 @@ impl<'a> Work<'a> {
 
     pub fn treats_zones(&self) -> bool {
         self.step.zone_choice != ZoneChoice::None
+    }
+
+    /// Whether it puts water or wet product on its zones, or takes it off them.
+    pub fn leaves(&self) -> Leaves {
+        let wet = matches!(self.step.phase, Phase::Prewash | Phase::Wash | Phase::Decon | Phase::Mech);
+        if self.step.equipment.iter().any(|id| id == "towel_dry") {
+            Leaves::Dry
+        } else if wet && self.treats_zones() && (self.water_l > 0.0 || !self.products.is_empty()) {
+            Leaves::Wet
+        } else {
+            Leaves::AsItWas
+        }
     }
 
     /// Dry work that dusk and dew would spoil.

@@ -61,7 +61,13 @@ fn one_after_the_other(draft: &mut Draft) {
         work.end_min = begin_min + work.minutes;
         clock_min = work.end_min;
         if let Some(only) = facts.input.crew.first().filter(|_| work.minutes > 0.0) {
-            work.turns = vec![Turn::of(&only.name, "all", work.begin_min, work.end_min)];
+            work.turns = vec![Turn {
+                technician: only.name.clone(),
+                part: "all".into(),
+                zones: work.zones.clone(),
+                begin_min: work.begin_min,
+                end_min: work.end_min,
+            }];
         }
     }
 }
@@ -95,7 +101,9 @@ fn shared(draft: &mut Draft) -> Result<(), Infeasible> {
         work.end_min = work.end_min.max(end_min);
         for &who in slot.technicians.iter().filter(|_| part.minutes > 0.0) {
             let name = draft.facts.input.crew.get(who).map_or("", |member| &member.name);
-            work.turns.push(Turn::of(name, part.side, begin_min, end_min));
+            let zones = work.zones.clone();
+            let (technician, part) = (name.to_string(), part.side.to_string());
+            work.turns.push(Turn { technician, part, zones, begin_min, end_min });
         }
     }
     draft.work.sort_by(|a, b| a.begin_min.total_cmp(&b.begin_min));

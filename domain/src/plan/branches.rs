@@ -6,7 +6,7 @@
 
 use super::amounts::on_zone;
 use super::draft::{Draft, Work};
-use crate::handbook::{ContaminantRow, ProductRole, Step};
+use crate::handbook::{Basis, ContaminantRow, ProductRole, Step};
 use crate::inspection::{Contaminant, Grade};
 use crate::vehicle::Zone;
 use serde::{Deserialize, Serialize};
@@ -32,9 +32,9 @@ pub struct Branch {
     pub step: Option<String>,
     pub step_name: Option<String>,
     pub step_needs_approval: bool,
-    /// The zone one loop is counted for: the one that takes longest. Absent for steps without zones.
-    pub loop_zone: Option<Zone>,
-    /// Of one loop on that zone, or on one wheel or spot.
+    /// What one loop is counted for: `doors` (the zone that takes longest), `one wheel`, `one spot`, `all of it`.
+    pub loop_on: String,
+    /// Of one loop on that.
     pub loop_minutes: f64,
     pub loop_water_l: f64,
     /// After the last loop, one for each thing the step removes.
@@ -89,7 +89,7 @@ pub(super) fn branch(draft: &Draft, work: &Work) -> Option<Branch> {
         step: leads_to.map(|other| other.id.clone()),
         step_name: leads_to.map(|other| other.name.clone()),
         step_needs_approval,
-        loop_zone: zone,
+        loop_on: loop_on(step, zone).to_string(),
         loop_minutes,
         loop_water_l,
         left: left(&against, work.grade),
@@ -100,6 +100,15 @@ pub(super) fn branch(draft: &Draft, work: &Work) -> Option<Branch> {
 /// Whatever is not planned is extra work.
 fn needs_approval(draft: &Draft, step: &Step) -> bool {
     !draft.has(&step.id) && !draft.facts.done(&step.id)
+}
+
+fn loop_on(step: &Step, zone: Option<Zone>) -> &'static str {
+    match (step.basis, zone) {
+        (Basis::PerM2, Some(zone)) => zone.name(),
+        (Basis::PerWheel, _) => "one wheel",
+        (Basis::PerSpot, _) => "one spot",
+        _ => "all of it",
+    }
 }
 
 fn slowest(draft: &Draft, step: &Step, zones: &[Zone]) -> Option<Zone> {

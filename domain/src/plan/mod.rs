@@ -25,6 +25,7 @@ mod sheet_html;
 mod timeline;
 mod validate;
 mod wet_time;
+mod words;
 
 pub use branches::{Branch, Rung};
 pub use document::{Dwell, JobPlan, Leaves, Mix, Notice, PlanLine, Question, Reason, Totals, Turn};

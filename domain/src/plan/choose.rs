@@ -9,7 +9,7 @@ use crate::inspection::Contaminant;
 /// A draft with every step that package, options and findings ask for.
 pub(super) fn choose<'a>(facts: &'a Facts<'a>) -> Draft<'a> {
     let mut draft =
-        Draft { facts, work: Vec::new(), notices: Vec::new(), questions: Vec::new(), wet_protection: false };
+        Draft { facts, work: Vec::new(), notices: Vec::new(), questions: Vec::new(), wet_protection: false, crew_bound: None };
     of_package(&mut draft);
     by_findings(&mut draft);
     by_planned_steps(&mut draft);

@@ -27,10 +27,21 @@ pub struct JobPlan {
     pub notices: Vec<Notice>,
     pub questions: Vec<Question>,
     pub totals: Totals,
+    /// How good the split among several technicians is; absent for one.
+    pub crew_bound: Option<CrewBound>,
     /// Read before the first step.
     pub cautions: Vec<String>,
     /// What ends any step at once.
     pub stop_criteria: Vec<String>,
+}
+
+/// The split among a crew against what no split of this job can beat.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct CrewBound {
+    pub elapsed_minutes: f64,
+    pub lower_bound_minutes: f64,
+    /// True when no shorter split exists.
+    pub proved: bool,
 }
 
 /// One step on the vehicle, in the order of work.

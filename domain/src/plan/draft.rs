@@ -1,7 +1,7 @@
 //! A plan in the making: the steps chosen so far, and what the rules said about them.
 
 use super::facts::Facts;
-use super::{Dwell, Leaves, Mix, Notice, Question, Reason, Turn};
+use super::{CrewBound, Dwell, Leaves, Mix, Notice, Question, Reason, Turn};
 use crate::handbook::{Phase, Severity, Step, StepProduct, ZoneChoice};
 use crate::inspection::Grade;
 use crate::vehicle::Zone;
@@ -113,6 +113,8 @@ pub(crate) struct Draft<'a> {
     pub questions: Vec<Question>,
     /// Spray protection of the kind that is rinsed off wet.
     pub wet_protection: bool,
+    /// How good the split among the crew is.
+    pub crew_bound: Option<CrewBound>,
 }
 
 impl<'a> Draft<'a> {

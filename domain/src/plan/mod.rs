@@ -16,10 +16,13 @@ mod heat_day;
 mod norms;
 mod order;
 mod pairs;
+mod parts;
+mod places;
 mod preview;
 mod quote;
 mod rules;
 mod schedule;
+mod sharing;
 mod sheet;
 mod sheet_html;
 mod timeline;
@@ -27,8 +30,12 @@ mod validate;
 mod wet_time;
 mod words;
 
+#[cfg(test)]
+#[path = "../../tests/plan_cases/mod.rs"]
+mod plan_cases;
+
 pub use branches::{Branch, Rung};
-pub use document::{Dwell, JobPlan, Leaves, Mix, Notice, PlanLine, Question, Reason, Totals, Turn};
+pub use document::{CrewBound, Dwell, JobPlan, Leaves, Mix, Notice, PlanLine, Question, Reason, Totals, Turn};
 pub use norms::{Belief, Factors, FinishedStep, Norms, PRIOR_STEPS};
 pub use order::{Arrangement, Constraint, OrderError, arrange};
 pub use preview::{Preview, preview};
@@ -200,6 +207,7 @@ fn assemble(draft: draft::Draft) -> JobPlan {
         notices,
         questions: draft.questions,
         totals,
+        crew_bound: draft.crew_bound,
         cautions,
         stop_criteria: branches::stop_criteria(),
     }

@@ -132,11 +132,15 @@ impl Belief {
         self.scale * (self.strength + 1.0) / (self.strength * (self.shape - 1.0))
     }
 
-    /// The same mean and spread at the strength of a stage above.
-    fn as_prior(&self) -> Belief {
-        let variance = self.scale / (self.shape - 1.0);
+    /// What others' steps make of this belief, at the strength of a stage above; without any it stays as it is.
+    fn stage(&self, others: &[f64]) -> Belief {
+        if others.is_empty() {
+            return *self;
+        }
+        let seen = self.after(others);
+        let variance = seen.scale / (seen.shape - 1.0);
         Belief {
-            mean_ln: self.mean_ln,
+            mean_ln: seen.mean_ln,
             strength: PRIOR_STEPS,
             shape: PRIOR_SHAPE,
             scale: variance * (PRIOR_SHAPE - 1.0),
@@ -182,17 +186,21 @@ impl Norms {
     }
 }
 
+/// Each stage is shrunk to what the others say, so that no step is counted twice.
 fn stages(seen: Seen) -> BTreeMap<(Option<Grade>, String), Factors> {
     let mut factors = BTreeMap::new();
     let all: Vec<f64> = seen.values().flat_map(BTreeMap::values).flatten().copied().collect();
-    let step = Belief::HANDBOOK.after(&all);
-    factors.insert((None, String::new()), step.factors());
-    for (grade, technicians) in seen {
-        let all: Vec<f64> = technicians.values().flatten().copied().collect();
-        let at_grade = step.as_prior().after(&all);
-        factors.insert((Some(grade), String::new()), at_grade.factors());
-        for (name, own) in technicians.into_iter().filter(|(name, _)| !name.is_empty()) {
-            factors.insert((Some(grade), name.to_string()), at_grade.as_prior().after(&own).factors());
+    factors.insert((None, String::new()), Belief::HANDBOOK.after(&all).factors());
+    for (grade, technicians) in &seen {
+        let others = seen.iter().filter(|(other, _)| *other != grade);
+        let others: Vec<f64> = others.flat_map(|(_, by)| by.values()).flatten().copied().collect();
+        let prior = Belief::HANDBOOK.stage(&others);
+        let own: Vec<f64> = technicians.values().flatten().copied().collect();
+        factors.insert((Some(*grade), String::new()), prior.after(&own).factors());
+        for (name, own) in technicians.iter().filter(|(name, _)| !name.is_empty()) {
+            let others = technicians.iter().filter(|(other, _)| *other != name);
+            let others: Vec<f64> = others.flat_map(|(_, seen)| seen).copied().collect();
+            factors.insert((Some(*grade), name.to_string()), prior.stage(&others).after(own).factors());
         }
     }
     factors

@@ -24,11 +24,6 @@ pub(crate) struct PanelState {
 }
 
 impl PanelState {
-    /// Seconds until a film of product is dry; none when it stays wet.
-    pub fn dry_s(&self) -> Option<f64> {
-        self.drying()?.dry_s()
-    }
-
     /// The temperature to which a panel that is kept wet cools, C.
     pub fn wet_c(&self) -> Option<f64> {
         Some(self.drying()?.wet_c)

@@ -40,7 +40,8 @@ fn tar_found_under_the_lamp_is_followed_by_rinsing_and_drying_once_more() {
     let plan = scene.plan();
     let left: Vec<&str> = plan.lines.iter().map(|l| l.step.as_str()).collect();
     assert_eq!(left, ["A06", "D11", "D14", "F02", "H03", "H06", "I01", "I02", "I03", "I04", "I05"]);
-    let again = |step: &str| plan.line(step).reasons.iter().any(|r| r.id == "T13" && r.text.contains("once more"));
+    let again =
+        |step: &str| plan.line(step).reasons.iter().any(|r| r.id == "T13" && r.text.contains("once more"));
     assert!(again("D14") && again("F02"));
 }
 

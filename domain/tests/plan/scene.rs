@@ -3,7 +3,7 @@
 use chrono::{NaiveDate, NaiveDateTime, NaiveTime, TimeDelta};
 use domain::handbook::Handbook;
 use domain::inspection::{Contaminant, Evidence, Finding, Grade, Inspection, PanelReading};
-use domain::plan::{CrewMember, ExtraWork, JobPlan, Kit, PlanError, PlanInput, PlanLine, plan_job};
+use domain::plan::{CrewMember, ExtraWork, JobPlan, Kit, Norms, PlanError, PlanInput, PlanLine, plan_job};
 use domain::site::{Drain, Ground, HourRange, Site, Weather, WeatherHour};
 use domain::vehicle::{Coat, Colour, Exposure, Substrate, Surface, Vehicle, VehicleClass, Zone};
 
@@ -47,7 +47,12 @@ pub fn quiet() -> Scene {
         equipment: handbook.equipment.iter().map(|e| e.id.clone()).collect(),
         tank_l: 400.0,
         battery_kwh: 5.0,
-        stock_ml: handbook.product_classes.iter().filter(|p| !p.banned).map(|p| (p.id.clone(), 20_000.0)).collect(),
+        stock_ml: handbook
+            .product_classes
+            .iter()
+            .filter(|p| !p.banned)
+            .map(|p| (p.id.clone(), 20_000.0))
+            .collect(),
         vehicles_served: [("clay_towel".to_string(), 10)].into(),
     };
     Scene {
@@ -159,6 +164,7 @@ impl Scene {
             utc_offset_min: self.utc_offset_min,
             window_end: self.window_end,
             extra_work: self.extra_work,
+            norms: &Norms::default(),
             done: &self.done,
         })
     }

@@ -117,7 +117,11 @@ fn r01_panel_over_limit(draft: &mut Draft) {
     }
     if draft.has("A07") {
         let shade = each(vec!["A07".into()], "shade keeps the panels under their limits");
-        draft.kept("R01", "panels would be over their limit in the sun: awning up, then read them again", shade);
+        draft.kept(
+            "R01",
+            "panels would be over their limit in the sun: awning up, then read them again",
+            shade,
+        );
     }
     let Some((step, excess)) = worst else { return };
     let text = format!(

@@ -24,6 +24,8 @@ use std::thread::JoinHandle;
 use ureq::http;
 
 pub const PASSWORD: &str = "long enough 1";
+/// Mail address of the technician of a ready job.
+const WORKER: &str = "worker@shop.test";
 const JSON: &str = "application/json";
 const MERGE_PATCH: &str = "application/merge-patch+json";
 
@@ -270,6 +272,13 @@ impl Shop {
         app.client_with(token["access_token"].as_str().expect("a token"))
     }
 
+    /// Moves the clock; owner and technician log in again, as their tokens may have expired.
+    pub fn wait(&mut self, app: &TestApp, job: &mut ReadyJob, by: TimeDelta) {
+        app.advance(by);
+        self.owner = app.log_in(self.id, &self.email);
+        job.technician = app.log_in(self.id, WORKER);
+    }
+
     /// A booked job with package `P2`, a full van and a skilled technician who starts at 08:00 UTC.
     pub fn ready_job(&self, app: &TestApp) -> ReadyJob {
         let site = json!({ "latitude": 48.2, "longitude": 16.37, "heading_deg": 90, "tap": true, "drain": "sewer",
@@ -278,7 +287,7 @@ impl Shop {
         let vehicle = self.vehicle(&customer);
         let id = self.job(&vehicle);
         let van = self.owner.post("/v1/vans", &full_van()).id();
-        let (technician_id, technician) = self.hire(app, "technician", "worker@shop.test");
+        let (technician_id, technician) = self.hire(app, "technician", WORKER);
         let skills = json!({ "skills": ["wash", "decon", "clay", "polish"] });
         self.owner.patch(&format!("/v1/people/{technician_id}"), &skills).expect(200);
         let assignment =

@@ -192,7 +192,8 @@ fn notice(acts: &[Act]) -> (TestApp, MailServer, Shop) {
 
 fn state(shop: &Shop) -> (String, String) {
     let text = |value: &Value| value.as_str().expect("a status").to_owned();
-    let reminder = &shop.owner.get("/v1/reminders").expect(200)["items"][0]["status"];
+    let reminder =
+        &shop.owner.get("/v1/reminders?kind=appointment_two_days").expect(200)["items"][0]["status"];
     let tasks = tasks(shop, "kind=send_mail");
     (text(&tasks[tasks.len() - 1]["status"]), text(reminder))
 }

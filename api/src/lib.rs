@@ -22,4 +22,5 @@ pub mod plan_input;
 pub mod routes;
 pub mod serve;
 pub mod tasks;
+pub mod upkeep;
 pub mod work_done;

@@ -41,6 +41,8 @@ static TEXT: LazyLock<String> = LazyLock::new(|| {
         (name = "reminders", description = "What customers hear from the shop"),
         (name = "tasks", description = "Background work"),
         (name = "plans", description = "What to do on a vehicle, step by step, and why"),
+        (name = "upkeep", description = "When a vehicle needs what next"),
+        (name = "handbook", description = "The trade tables, and the weather"),
         (name = "service", description = "This service")
     ),
     components(schemas(Problem, FieldError))

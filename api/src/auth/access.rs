@@ -69,6 +69,16 @@ pub const TABLE: &[Row] = &[
     ("GET", "/v1/jobs/{id}/plan", ALL, Some(Scope::PlansRead)),
     ("GET", "/v1/jobs/{id}/plans", ALL, Some(Scope::PlansRead)),
     ("POST", "/v1/plans/preview", ODL, Some(Scope::PlansRead)),
+    ("GET", "/v1/jobs/{id}/steps", ALL, None),
+    ("POST", "/v1/jobs/{id}/steps", ALL, None),
+    ("POST", "/v1/jobs/{id}/finish", ALL, None),
+    ("GET", "/v1/vehicles/{id}/upkeep", ALL, Some(Scope::UpkeepRead)),
+    ("GET", "/v1/upkeep", ODL, Some(Scope::UpkeepRead)),
+    ("GET", "/v1/weather/{date}", ALL, None),
+    ("PUT", "/v1/weather/{date}", OD, None),
+    ("GET", "/v1/handbook", ALL, None),
+    ("GET", "/v1/handbook/overrides", OD, None),
+    ("PUT", "/v1/handbook/overrides", O, None),
 ];
 
 /// Routes that answer without a token.

@@ -5,6 +5,7 @@
 
 pub mod customers;
 pub mod handbooks;
+pub mod histories;
 pub mod inspections;
 pub mod jobs;
 pub mod kinds;

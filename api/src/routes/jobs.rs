@@ -9,6 +9,7 @@ use crate::db::kinds::{Id, Instant};
 use crate::db::{Db, customers, people, shops, vans, vehicles};
 use crate::error::ApiError;
 use crate::extract::{Body, IfMatch, Key, Patch, Query};
+use crate::handbooks::Handbooks;
 use crate::page::{self, Page};
 use crate::plan_input::zone_of;
 use actix_web::{HttpResponse, get, patch, post, put};
@@ -105,9 +106,10 @@ pub async fn list_jobs(app: Shared, caller: Caller, query: Query<JobQuery>) -> A
 #[utoipa::path(tag = "jobs", request_body = JobFields, responses((status = 201, body = JobView, description = "Booked")))]
 #[post("/v1/jobs")]
 pub async fn create_job(app: Shared, caller: Caller, body: Body<JobFields>) -> Answer {
+    let handbooks = app.handbooks.clone();
     let view = app
         .write(&caller, move |db| {
-            let customer = bookable(db, &body.0, None)?;
+            let customer = bookable(db, &handbooks, &body.0, None)?;
             let id = Id::new(db.now);
             jobs::insert(db, id, customer, &body.0)?;
             view(db, id)
@@ -139,6 +141,7 @@ pub async fn get_job(app: Shared, caller: Caller, key: Key) -> Answer {
 )]
 #[patch("/v1/jobs/{id}")]
 pub async fn update_job(app: Shared, caller: Caller, key: Key, seen: IfMatch, patch: Patch) -> Answer {
+    let handbooks = app.handbooks.clone();
     let view = app
         .write(&caller, move |db| {
             let before = open_job(db, key.0)?;
@@ -151,7 +154,7 @@ pub async fn update_job(app: Shared, caller: Caller, key: Key, seen: IfMatch, pa
                     "a job stays with its vehicle: cancel and book anew",
                 ));
             }
-            bookable(db, &fields, Some(key.0))?;
+            bookable(db, &handbooks, &fields, Some(key.0))?;
             unless_stale(jobs::update(db, key.0, before.rev, &fields)?)?;
             view(db, key.0)
         })
@@ -241,21 +244,26 @@ pub fn visible(db: &mut Db<'_>, id: Id, technician: Option<Id>) -> Result<Job, A
 pub fn running(db: &mut Db<'_>, id: Id, technician: Option<Id>) -> Result<Job, ApiError> {
     jobs::find_locked(db, id)?;
     let job = visible(db, id, technician)?;
+    going_on(&job)?;
+    Ok(job)
+}
+
+/// Refuses what is over.
+pub fn going_on(job: &Job) -> Result<(), ApiError> {
     match job.status.0 {
         JobStatus::Finished => Err(ApiError::conflict("job_finished", "the job is finished")),
         JobStatus::Cancelled => Err(ApiError::conflict("job_cancelled", "the job is cancelled")),
-        _ => Ok(job),
+        JobStatus::Booked | JobStatus::Planned | JobStatus::Started => Ok(()),
     }
 }
 
 /// A job that can still be changed by the office.
 fn open_job(db: &mut Db<'_>, id: Id) -> Result<Job, ApiError> {
     let job = jobs::find(db, id)?.ok_or(ApiError::NotFound)?;
+    going_on(&job)?;
     match job.status.0 {
-        JobStatus::Booked | JobStatus::Planned => Ok(job),
         JobStatus::Started => Err(ApiError::conflict("job_started", "the job has been started")),
-        JobStatus::Finished => Err(ApiError::conflict("job_finished", "the job is finished")),
-        JobStatus::Cancelled => Err(ApiError::conflict("job_cancelled", "the job is cancelled")),
+        _ => Ok(job),
     }
 }
 
@@ -276,8 +284,13 @@ fn known_package(fields: &JobFields, handbook: &Handbook) -> Result<(), ApiError
 }
 
 /// The customer of a job that may be booked like this. Bookings for one vehicle take turns.
-fn bookable(db: &mut Db<'_>, fields: &JobFields, except: Option<Id>) -> Result<Id, ApiError> {
-    known_package(fields, Handbook::standard())?;
+fn bookable(
+    db: &mut Db<'_>,
+    handbooks: &Handbooks,
+    fields: &JobFields,
+    except: Option<Id>,
+) -> Result<Id, ApiError> {
+    known_package(fields, &*handbooks.of(db)?)?;
     let vehicle = vehicles::find_locked(db, fields.vehicle)?
         .ok_or_else(|| ApiError::field("/vehicle", "unknown", "there is no such vehicle"))?;
     if vehicle.fields.sold_at.is_some_and(|sold| sold <= fields.window_to) {
@@ -316,7 +329,8 @@ fn assignable(db: &mut Db<'_>, job: &Job, to: &Assignment) -> Result<(), ApiErro
     found.finish()
 }
 
-fn view(db: &mut Db<'_>, id: Id) -> Result<JobView, ApiError> {
+/// The job as it is shown.
+pub fn view(db: &mut Db<'_>, id: Id) -> Result<JobView, ApiError> {
     let job = jobs::find(db, id)?.ok_or(ApiError::NotFound)?;
     views(db, vec![job])?.pop().ok_or(ApiError::NotFound)
 }

@@ -165,6 +165,11 @@ fn a_technician_sees_their_own_rounds() {
     for query in ["", "?date=2026-02-30", "?date=2026-05-04&week=1"] {
         scene.shop.owner.get(&format!("/v1/rounds{query}")).problem(400, "bad_query");
     }
+    // The ends of the calendar are days without jobs.
+    for date in ["0001-01-01", "9999-12-31", "-262143-01-01", "%2B262142-12-31"] {
+        let day = scene.shop.owner.get(&format!("/v1/rounds?date={date}")).expect(200);
+        assert_eq!(day["rounds"], json!([]), "{date}");
+    }
 }
 
 /// Thunder within 10 km stops the work (rule R67, common practice). The hour counts, not the day: a plan made for

@@ -65,7 +65,7 @@ impl Ground {
         match upkeep::judge(&self.handbook, vehicle, past, self.today) {
             Ok(upkeep) => upkeep.needs,
             Err(error) => {
-                tracing::warn!(vehicle = %vehicle.id, %error, "no forecast");
+                tracing::debug!(vehicle = %vehicle.id, %error, "no forecast");
                 Vec::new()
             }
         }

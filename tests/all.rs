@@ -9,6 +9,7 @@ mod handbook;
 mod inspections;
 mod jobs;
 mod plans;
+mod program;
 mod reminders;
 mod rounds;
 mod steps;

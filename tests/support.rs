@@ -18,7 +18,7 @@ use chrono::{NaiveDate, TimeDelta};
 use diesel::{Connection, PgConnection, QueryResult, connection::SimpleConnection};
 use serde_json::{Value, json};
 use std::net::{SocketAddr, TcpListener};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::mpsc;
 use std::thread::JoinHandle;
 use ureq::http;
@@ -174,6 +174,10 @@ impl Place {
             format!("{head}/{name}")
         });
         Place { folder, url }
+    }
+
+    pub fn folder(&self) -> &Path {
+        &self.folder
     }
 
     pub fn config(&self) -> Config {

@@ -11,6 +11,7 @@ pub mod commands;
 pub mod config;
 pub mod day;
 pub mod db;
+pub mod demo;
 pub mod edge;
 pub mod error;
 pub mod extract;

@@ -3,6 +3,7 @@
 //!
 //! A statement takes [`Db`], which knows the shop, so that no statement can forget it.
 
+pub mod backup;
 pub mod customers;
 pub mod handbooks;
 pub mod histories;
@@ -105,8 +106,8 @@ impl Database {
             prepare_file(file)?;
         }
         let pool = Pool::builder()
+            // All are opened now and kept: one opened on demand made the first requests wait for seconds.
             .max_size(connections)
-            .min_idle(Some(1))
             // A broken connection is noticed by its first statement and thrown away; a test per use would cost a round trip.
             .test_on_check_out(false)
             .connection_timeout(Duration::from_secs(15))

@@ -138,7 +138,8 @@ pub async fn tick(app: &App) -> Result<(), ApiError> {
     Ok(())
 }
 
-async fn all_shops(app: &App) -> Result<Vec<Id>, ApiError> {
+/// Every shop, for work that is done for each of them.
+pub async fn all_shops(app: &App) -> Result<Vec<Id>, ApiError> {
     let nobody = Caller::house(Id::new(app.clock.now()));
     app.read(&nobody, |db| Ok(shops::all(db)?)).await
 }

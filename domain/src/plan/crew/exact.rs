@@ -316,9 +316,11 @@ impl<'a> Search<'a> {
         kept
     }
 
+    /// While a tied activity could start, a lag that runs down counts even if its end waits for that activity too.
     fn next_decision(&self, time: u32) -> u32 {
         let mut next = members(self.running).map(|at| self.finish[at]).min().unwrap_or(NEVER);
-        for at in members(self.everything & !self.started).filter(|&at| self.waiting[at] == 0) {
+        let lingers = members(self.tied & !self.started).any(|at| self.is_ready(at, time));
+        for at in members(self.everything & !self.started).filter(|&at| lingers || self.waiting[at] == 0) {
             if self.ready_at[at] > time {
                 next = next.min(self.ready_at[at]);
             }

@@ -80,7 +80,7 @@ fn ample(problem: &Problem) -> u32 {
 #[test]
 fn agrees_with_trying_everything_on_small_problems() {
     let (mut solved, mut impossible, mut delayed) = (0, 0, 0);
-    for seed in std::env::var("FROM").map_or(0, |s| s.parse().unwrap())..700 {
+    for seed in std::env::var("FROM").map_or(0, |s| s.parse().unwrap())..std::env::var("TO").map_or(700, |s| s.parse().unwrap()) {
         let t = std::time::Instant::now();
         LAST.with(|l| if l.get().1 > 1.0 { println!("slow {:?}", l.get()) });
         let problem = small(seed);

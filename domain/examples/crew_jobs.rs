@@ -53,7 +53,8 @@ fn row(
         }
     }
     times.sort_by(f64::total_cmp);
-    let at = |share: f64| times.get(((times.len().max(1) - 1) as f64 * share) as usize).copied().unwrap_or(0.0);
+    let at =
+        |share: f64| times.get(((times.len().max(1) - 1) as f64 * share) as usize).copied().unwrap_or(0.0);
     println!(
         "{activities:>10} {technicians:>12} {:>9.1} {:>6.2} {:>7.2} {:>8.2} {:>8.2}",
         100.0 * proved as f64 / jobs as f64,

@@ -81,12 +81,17 @@ fn instances(folder: &Path, best: &str) -> Result<Vec<(String, Problem, u32)>, B
         }
     }
     instances.sort_by(|one, other| one.0.cmp(&other.0));
-    if instances.is_empty() { Err("no instance of the folder is in the list of best makespans".into()) } else { Ok(instances) }
+    if instances.is_empty() {
+        Err("no instance of the folder is in the list of best makespans".into())
+    } else {
+        Ok(instances)
+    }
 }
 
 /// Reads the three tables of an .sm file: precedence relations, requests and durations, availabilities.
 fn read(text: &str) -> Result<Problem, Box<dyn Error>> {
-    let capacities: Vec<u32> = numbers(section(text, "RESOURCEAVAILABILITIES", 2)?.first().ok_or("no capacities")?)?;
+    let capacities: Vec<u32> =
+        numbers(section(text, "RESOURCEAVAILABILITIES", 2)?.first().ok_or("no capacities")?)?;
     let mut problem = Problem { capacities, ..Problem::default() };
     for line in section(text, "REQUESTS/DURATIONS", 3)? {
         let fields = numbers(line)?;

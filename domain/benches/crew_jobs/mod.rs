@@ -10,7 +10,8 @@ const MINUTE_S: u32 = 60;
 /// A job of exactly `count` activities for 1 to 4 technicians; times in whole steps of 6 s.
 pub fn job(count: usize, technicians: usize, seed: u64) -> Problem {
     let mut draw = Draw(seed.wrapping_mul(0x9e37_79b9_7f4a_7c15) ^ (count as u64) << 8 ^ technicians as u64);
-    let mut job = Job { problem: Problem { technicians, capacities: vec![1, 1], ..Problem::default() }, wet: vec![] };
+    let mut job =
+        Job { problem: Problem { technicians, capacities: vec![1, 1], ..Problem::default() }, wet: vec![] };
     let set_up = job.add(&mut draw, (3, 8), &[], false);
     let mut zones = 0;
     while job.problem.activities.len() + 7 < count {

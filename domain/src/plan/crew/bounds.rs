@@ -26,7 +26,8 @@ pub struct Pool {
 pub fn pools(net: &Net) -> Vec<Pool> {
     let mut pools: Vec<Pool> = lane_groups(net).iter().filter_map(|lanes| lane_pool(net, lanes)).collect();
     for clique in cliques(net) {
-        let units = (0..net.count).map(|at| vec![(clique >> at & 1) as u64; net.alternatives[at].len()]).collect();
+        let units =
+            (0..net.count).map(|at| vec![(clique >> at & 1) as u64; net.alternatives[at].len()]).collect();
         pools.push(Pool::new(net, 1, units));
     }
     pools.retain(|pool| pool.users.len() > 1);
@@ -85,7 +86,8 @@ fn lane_groups(net: &Net) -> Vec<Vec<usize>> {
 
 fn lane_pool(net: &Net, lanes: &[usize]) -> Option<Pool> {
     let capacity: u64 = lanes.iter().map(|&lane| u64::from(net.capacity.lane(lane))).sum();
-    let held = |ways: &super::net::Alternative| lanes.iter().map(|&lane| u64::from(ways.need.load.lane(lane))).sum();
+    let held =
+        |ways: &super::net::Alternative| lanes.iter().map(|&lane| u64::from(ways.need.load.lane(lane))).sum();
     let units = net.alternatives.iter().map(|ways| ways.iter().map(held).collect()).collect();
     (capacity > 0).then(|| Pool::new(net, capacity, units))
 }

@@ -7,20 +7,53 @@ use super::validate::units_of;
 /// One broken condition. Activities, lags, resources and technicians are named by index.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Violation {
-    WrongCount { slots: usize, activities: usize },
+    WrongCount {
+        slots: usize,
+        activities: usize,
+    },
     /// No crew size of the activity has these hands and this length.
-    NotACrewSize { activity: usize },
-    NotAble { activity: usize, technician: usize },
+    NotACrewSize {
+        activity: usize,
+    },
+    NotAble {
+        activity: usize,
+        technician: usize,
+    },
     /// Only helpers, nobody who may lead.
-    NobodyLeads { activity: usize },
-    TooEarly { activity: usize },
-    BrokenLag { lag: usize },
-    Overlap { one: usize, other: usize },
-    TechnicianTwice { technician: usize, one: usize, other: usize },
-    OverCapacity { resource: usize, at_s: u32 },
-    Unwatched { lag: usize, at_s: u32 },
-    WetZoneEntered { lag: usize, activity: usize },
-    WrongMakespan { told_s: u32, is_s: u32 },
+    NobodyLeads {
+        activity: usize,
+    },
+    TooEarly {
+        activity: usize,
+    },
+    BrokenLag {
+        lag: usize,
+    },
+    Overlap {
+        one: usize,
+        other: usize,
+    },
+    TechnicianTwice {
+        technician: usize,
+        one: usize,
+        other: usize,
+    },
+    OverCapacity {
+        resource: usize,
+        at_s: u32,
+    },
+    Unwatched {
+        lag: usize,
+        at_s: u32,
+    },
+    WetZoneEntered {
+        lag: usize,
+        activity: usize,
+    },
+    WrongMakespan {
+        told_s: u32,
+        is_s: u32,
+    },
     BoundAboveMakespan,
 }
 
@@ -75,7 +108,11 @@ fn staffing(problem: &Problem, activity: usize, slot: &Slot, broken: &mut Vec<Vi
     }
     for (at, technician) in slot.technicians.iter().enumerate() {
         if slot.technicians[..at].contains(technician) {
-            broken.push(Violation::TechnicianTwice { technician: *technician, one: activity, other: activity });
+            broken.push(Violation::TechnicianTwice {
+                technician: *technician,
+                one: activity,
+                other: activity,
+            });
         }
     }
 }

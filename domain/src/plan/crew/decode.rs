@@ -279,7 +279,8 @@ impl<'a> Decoder<'a> {
         for (at, &member) in members.iter().enumerate() {
             let chosen = &net.alternatives[member][template.way[at]];
             let wanted = origin + offsets[at];
-            let fits = self.timeline.earliest(wanted, chosen.duration, &chosen.need, net.capacity, net.watched);
+            let fits =
+                self.timeline.earliest(wanted, chosen.duration, &chosen.need, net.capacity, net.watched);
             if fits > wanted {
                 return Some(origin + fits - wanted);
             }

@@ -426,7 +426,8 @@ impl<'a> Search<'a> {
 
     /// Whether everything that has to come before the end of each maximal lag still can.
     fn meets_deadlines(&self, time: u32) -> bool {
-        let is_open = |lag: &&Deadline| self.started >> lag.before & 1 == 1 && self.started >> lag.after & 1 == 0;
+        let is_open =
+            |lag: &&Deadline| self.started >> lag.before & 1 == 1 && self.started >> lag.after & 1 == 0;
         self.deadlines.iter().filter(is_open).all(|lag| {
             let in_time = |&(at, way): &(usize, u32)| {
                 self.started >> at & 1 == 1 || time.max(self.ready_at[at]) + way <= self.latest[lag.after]
@@ -459,7 +460,9 @@ fn twin(net: &Net, activity: usize) -> Option<usize> {
     (0..activity).rev().find(|&other| {
         let pair = 1_u128 << other | 1 << activity;
         let alike = net.alternatives[other].len() == net.alternatives[activity].len()
-            && net.alternatives[other].iter().zip(&net.alternatives[activity]).all(|(one, with)| one.duration == with.duration && one.kinds == with.kinds && one.need.load == with.need.load);
+            && net.alternatives[other].iter().zip(&net.alternatives[activity]).all(|(one, with)| {
+                one.duration == with.duration && one.kinds == with.kinds && one.need.load == with.need.load
+            });
         alike
             && net.not_before[other] == net.not_before[activity]
             && net.excluded[other] & !pair == net.excluded[activity] & !pair

@@ -40,8 +40,14 @@ impl Memo {
             kept.push(State {
                 time,
                 running: members(now.running).map(|at| (at, now.way[at], now.finish[at])).collect(),
-                ready_at: members(left).filter(|&at| now.ready_at[at] > time).map(|at| (at, now.ready_at[at])).collect(),
-                latest: members(left).filter(|&at| now.latest[at] < u32::MAX).map(|at| (at, now.latest[at])).collect(),
+                ready_at: members(left)
+                    .filter(|&at| now.ready_at[at] > time)
+                    .map(|at| (at, now.ready_at[at]))
+                    .collect(),
+                latest: members(left)
+                    .filter(|&at| now.latest[at] < u32::MAX)
+                    .map(|at| (at, now.latest[at]))
+                    .collect(),
             });
         }
     }

@@ -221,7 +221,8 @@ fn reachable(mut reach: Vec<u128>) -> Vec<u128> {
 fn closure(order: &[usize], succs: &[Vec<Link>]) -> Vec<u128> {
     let mut after = vec![0_u128; order.len()];
     for &activity in order.iter().rev() {
-        after[activity] = succs[activity].iter().fold(0, |set, link| set | 1 << link.other | after[link.other]);
+        after[activity] =
+            succs[activity].iter().fold(0, |set, link| set | 1 << link.other | after[link.other]);
     }
     after
 }
@@ -301,7 +302,8 @@ impl Lanes {
             capacity = capacity.plus(Load::of(lane, members.len() as u32));
         }
         for (resource, lane) in resources.iter().enumerate() {
-            capacity = lane.map_or(capacity, |lane| capacity.plus(Load::of(lane, problem.capacities[resource])));
+            capacity =
+                lane.map_or(capacity, |lane| capacity.plus(Load::of(lane, problem.capacities[resource])));
         }
         capacity = sight.map_or(capacity, |lane| capacity.plus(Load::of(lane, problem.technicians as u32)));
         Ok(Lanes { capacity, resources, sight })
@@ -314,8 +316,12 @@ fn total_units(problem: &Problem, resource: usize) -> u64 {
 
 /// Whether no two users of the resource fit beside each other.
 fn is_unary(problem: &Problem, resource: usize) -> bool {
-    let mut units: Vec<u32> =
-        problem.activities.iter().map(|activity| units_of(activity, resource)).filter(|&units| units > 0).collect();
+    let mut units: Vec<u32> = problem
+        .activities
+        .iter()
+        .map(|activity| units_of(activity, resource))
+        .filter(|&units| units > 0)
+        .collect();
     units.sort_unstable();
     units.len() < 2 || u64::from(units[0]) + u64::from(units[1]) > u64::from(problem.capacities[resource])
 }
@@ -437,8 +443,11 @@ fn choices(activity: &Activity, kinds: &[Vec<usize>], hands: usize) -> Vec<Vec<u
     }
     let leads = |chosen: &Vec<u8>| {
         let kinds = kinds.iter().zip(chosen);
-        hands == 0 || kinds.into_iter().any(|(members, &taken)| taken > 0 && distinct(&members[..1]) & able != 0)
+        hands == 0
+            || kinds.into_iter().any(|(members, &taken)| taken > 0 && distinct(&members[..1]) & able != 0)
     };
-    choices.retain(|chosen| chosen.iter().map(|&taken| usize::from(taken)).sum::<usize>() == hands && leads(chosen));
+    choices.retain(|chosen| {
+        chosen.iter().map(|&taken| usize::from(taken)).sum::<usize>() == hands && leads(chosen)
+    });
     choices
 }

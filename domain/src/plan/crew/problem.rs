@@ -95,7 +95,9 @@ pub enum Infeasible {
     TooManyTechnicians { given: usize },
     #[error("{given} kinds of technician and shared resources that bind, the scheduler holds {limit}")]
     TooManyResources { given: usize, limit: usize },
-    #[error("{given} lags are watched or wet beside {activities} activities, together more than {MAX_ACTIVITIES}")]
+    #[error(
+        "{given} lags are watched or wet beside {activities} activities, together more than {MAX_ACTIVITIES}"
+    )]
     TooManyOpenDwells { given: usize, activities: usize },
     #[error("resource {resource} has {capacity} units, the scheduler counts to {limit}")]
     CapacityTooLarge { resource: usize, capacity: u32, limit: u32 },
@@ -105,7 +107,9 @@ pub enum Infeasible {
     Unknown { what: &'static str, index: usize, named: usize },
     #[error("activity {activity} has no crew size")]
     NoCrewSize { activity: usize },
-    #[error("activity {activity} needs at least {hands} hands, {able} technicians may do it and {helpers} more may help")]
+    #[error(
+        "activity {activity} needs at least {hands} hands, {able} technicians may do it and {helpers} more may help"
+    )]
     TooFewAble { activity: usize, hands: usize, able: usize, helpers: usize },
     #[error("activity {activity} needs {units} units of resource {resource}, there are {capacity}")]
     OverCapacity { activity: usize, resource: usize, units: u32, capacity: u32 },
@@ -117,6 +121,8 @@ pub enum Infeasible {
     OpenDwell { lag: usize },
     #[error("activities {activities:?} cannot all keep their maximal lags")]
     LagsImpossible { activities: Vec<usize> },
-    #[error("no order that keeps the maximal lags among activities {activities:?} was found in {nodes} nodes")]
+    #[error(
+        "no order that keeps the maximal lags among activities {activities:?} was found in {nodes} nodes"
+    )]
     LagsUndecided { activities: Vec<usize>, nodes: u64 },
 }

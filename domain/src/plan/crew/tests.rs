@@ -20,7 +20,10 @@ fn small(seed: u64) -> Problem {
             if random.chance(25) {
                 let min_s = random.below(4) as u32;
                 let max_s = random.chance(40).then(|| min_s + random.below(3) as u32);
-                let attended = problem.activities[before].crews.iter().all(|crew| crew.hands * crew.duration_s as usize > 0);
+                let attended = problem.activities[before]
+                    .crews
+                    .iter()
+                    .all(|crew| crew.hands * crew.duration_s as usize > 0);
                 let open = max_s.is_some() && attended;
                 let (watched, wet) = (open && random.chance(50), open && random.chance(50));
                 problem.lags.push(Lag { before, after, min_s, max_s, watched, wet });
@@ -59,7 +62,12 @@ fn part_of(problem: &Problem, activities: &[usize]) -> Problem {
     let index = |at: usize| activities.iter().position(|&other| other == at);
     let mut part = problem.clone();
     part.activities = activities.iter().map(|&at| problem.activities[at].clone()).collect();
-    part.lags = problem.lags.iter().copied().filter(|lag| index(lag.before).and(index(lag.after)).is_some()).collect();
+    part.lags = problem
+        .lags
+        .iter()
+        .copied()
+        .filter(|lag| index(lag.before).and(index(lag.after)).is_some())
+        .collect();
     part.exclusions.retain(|&(one, other)| index(one).and(index(other)).is_some());
     for lag in &mut part.lags {
         (lag.before, lag.after) = (index(lag.before).unwrap_or(0), index(lag.after).unwrap_or(0));
@@ -80,17 +88,26 @@ fn ample(problem: &Problem) -> u32 {
 #[test]
 fn agrees_with_trying_everything_on_small_problems() {
     let (mut solved, mut impossible, mut delayed) = (0, 0, 0);
-    for seed in std::env::var("FROM").map_or(0, |s| s.parse().unwrap())..std::env::var("TO").map_or(700, |s| s.parse().unwrap()) {
+    for seed in std::env::var("FROM").map_or(0, |s| s.parse().unwrap())
+        ..std::env::var("TO").map_or(700, |s| s.parse().unwrap())
+    {
         let t = std::time::Instant::now();
-        LAST.with(|l| if l.get().1 > 1.0 { println!("slow {:?}", l.get()) });
+        LAST.with(|l| {
+            if l.get().1 > 1.0 {
+                println!("slow {:?}", l.get())
+            }
+        });
         let problem = small(seed);
-        eprintln!("seed {seed}"); let got = schedule(&problem, PROVE, seed); eprintln!("got {:?}", got.as_ref().map(|g| (g.makespan_s, g.nodes)));
+        eprintln!("seed {seed}");
+        let got = schedule(&problem, PROVE, seed);
+        eprintln!("got {:?}", got.as_ref().map(|g| (g.makespan_s, g.nodes)));
         match got {
             Ok(found) => {
                 assert_eq!(check(&problem, &found), vec![], "seed {seed}");
                 assert_eq!(found.proof, Proof::Optimal, "seed {seed}");
                 assert_eq!(shortest(&problem, found.makespan_s), None, "seed {seed}: {found:?}");
-                solved += 1; LAST.with(|l| l.set((seed, t.elapsed().as_secs_f64())));
+                solved += 1;
+                LAST.with(|l| l.set((seed, t.elapsed().as_secs_f64())));
                 delayed += usize::from(found.nodes > 0);
             }
             Err(Infeasible::TooFewAble { activity, hands, .. }) => {
@@ -120,4 +137,4 @@ fn debug_one() {
     println!("{:?}", super::brute::shortest(&problem, ample(&problem)));
 }
 
-thread_local!{static LAST: std::cell::Cell<(u64,f64)> = const { std::cell::Cell::new((0,0.0)) };}
+thread_local! {static LAST: std::cell::Cell<(u64,f64)> = const { std::cell::Cell::new((0,0.0)) };}

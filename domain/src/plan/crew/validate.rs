@@ -86,7 +86,8 @@ fn check_lag(problem: &Problem, index: usize, lag: &Lag) -> Result<(), Infeasibl
         let (before, after, min_s) = (lag.before, lag.after, lag.min_s);
         return Err(Infeasible::LagContradicts { before, after, min_s, max_s });
     }
-    let attended = |activity: &Activity| activity.crews.iter().all(|crew| crew.hands > 0 && crew.duration_s > 0);
+    let attended =
+        |activity: &Activity| activity.crews.iter().all(|crew| crew.hands > 0 && crew.duration_s > 0);
     if (lag.watched || lag.wet) && (lag.max_s.is_none() || !attended(&problem.activities[lag.before])) {
         return Err(Infeasible::OpenDwell { lag: index });
     }

@@ -2,6 +2,8 @@
 //!
 //! `LUSTRUM_TEST_DB` chooses the database: `sqlite` (default) or `postgres`, whose server `TEST_DATABASE_URL` names.
 
+pub mod mail_server;
+
 use actix_web::dev::ServerHandle;
 use api::app::App;
 use api::clock::Clock;
@@ -45,11 +47,18 @@ pub struct Place {
 impl TestApp {
     /// A server on an empty database; its clock stands at Monday, 4 May 2026, 06:00 UTC.
     pub fn start() -> TestApp {
+        TestApp::start_with(|_| {})
+    }
+
+    /// The same with other settings.
+    pub fn start_with(change: impl FnOnce(&mut Config)) -> TestApp {
         let place = Place::make();
+        let mut config = place.config();
+        change(&mut config);
         let start =
             NaiveDate::from_ymd_opt(2026, 5, 4).and_then(|day| day.and_hms_opt(6, 0, 0)).expect("a date");
         let clock = Clock::manual(Instant::from_utc(start));
-        let app = App::open(place.config(), clock.clone()).expect("the database opens");
+        let app = App::open(config, clock.clone()).expect("the database opens");
         let listener = TcpListener::bind("127.0.0.1:0").expect("a free port");
         let address = listener.local_addr().expect("an address");
         let (send, receive) = mpsc::channel();

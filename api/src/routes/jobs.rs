@@ -3,6 +3,7 @@
 use super::{Answer, Shared, created, ok, unless_stale};
 use crate::auth::Caller;
 use crate::check::{Check, Checker};
+use crate::day;
 use crate::db::jobs::{self, Assignment, Job, JobFields, JobFilter, JobStatus};
 use crate::db::kinds::{Id, Instant};
 use crate::db::{Db, customers, people, shops, vans, vehicles};
@@ -10,9 +11,11 @@ use crate::error::ApiError;
 use crate::extract::{Body, IfMatch, Key, Patch, Query};
 use crate::handbooks::Handbooks;
 use crate::page::{self, Page};
+use crate::plan_input::zone_of;
 use actix_web::{HttpResponse, get, patch, post, put};
 use chrono::NaiveDateTime;
 use chrono_tz::Tz;
+use domain::dispatch::Conflict;
 use domain::handbook::Handbook;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -159,12 +162,23 @@ pub async fn update_job(app: Shared, caller: Caller, key: Key, seen: IfMatch, pa
     ok(&view, view.job.rev)
 }
 
-/// Says which van goes, when and with whom.
+/// A job as it was assigned, and what that makes of the day.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct AssignedJob {
+    #[serde(flatten)]
+    pub job: JobView,
+    /// What stands against it, with the numbers: of this job, and of others because of it. The assignment is stored
+    /// all the same: people may know better.
+    pub conflicts: Vec<Conflict>,
+}
+
+/// Says which van goes, when and with whom. Answers with every conflict this makes on its day; it is stored
+/// all the same.
 #[utoipa::path(
     tag = "jobs",
     params(("id" = Id, Path)),
     request_body = Assignment,
-    responses((status = 200, body = JobView, description = "Assigned"))
+    responses((status = 200, body = AssignedJob, description = "Assigned"))
 )]
 #[put("/v1/jobs/{id}/assignment")]
 pub async fn assign_job(
@@ -174,7 +188,8 @@ pub async fn assign_job(
     seen: IfMatch,
     body: Body<Assignment>,
 ) -> Answer {
-    let view = app
+    let handbooks = app.handbooks.clone();
+    let job = app
         .write(&caller, move |db| {
             let before = open_job(db, key.0)?;
             seen.allows(before.rev)?;
@@ -183,7 +198,18 @@ pub async fn assign_job(
             view(db, key.0)
         })
         .await?;
-    ok(&view, view.job.rev)
+    let (id, start) = (job.job.id, job.job.clone());
+    let (handbook, day) = app
+        .read(&caller, move |db| {
+            let on = day::day_of(&start, zone_of(db, None)?);
+            let handbook = handbooks.of(db)?;
+            let day = day::read(db, &handbook, on)?;
+            Ok((handbook, day))
+        })
+        .await?;
+    let conflicts = app.planning(move || Ok(day.complete(&handbook).conflicts_made_by(id))).await?;
+    let rev = job.job.rev;
+    ok(&AssignedJob { job, conflicts }, rev)
 }
 
 /// Cancels a job that has not been finished.

@@ -11,9 +11,11 @@ pub mod partner_apps;
 pub mod people;
 pub mod plans;
 pub mod reminders;
+pub mod rounds;
 pub mod shop;
 pub mod steps;
 pub mod tasks;
+pub mod throughput;
 pub mod unsubscribe;
 pub mod upkeep;
 pub mod vans;
@@ -71,6 +73,8 @@ pub fn routes(all: &mut ServiceConfig<'_>) {
         .service(jobs::update_job)                   // PATCH /v1/jobs/{id}
         .service(jobs::assign_job)                   // PUT /v1/jobs/{id}/assignment
         .service(jobs::cancel_job)                   // POST /v1/jobs/{id}/cancel
+        .service(rounds::get_rounds)                 // GET /v1/rounds
+        .service(throughput::get_throughput)         // GET /v1/throughput
         .service(reminders::list_reminders)          // GET /v1/reminders
         .service(unsubscribe::ask_unsubscribe)       // GET /u/{token}
         .service(unsubscribe::unsubscribe)           // POST /u/{token}

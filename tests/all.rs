@@ -15,5 +15,6 @@ mod rounds;
 mod steps;
 mod story;
 mod tasks;
+mod throughput;
 mod upkeep;
 mod weather;

@@ -95,7 +95,7 @@ pub fn routes(all: &mut ServiceConfig<'_>) {
         .service(weather::set_weather)               // PUT /v1/weather/{date}
         .service(handbook::get_handbook)             // GET /v1/handbook
         .service(handbook::get_overrides)            // GET /v1/handbook/overrides
-        .service(handbook::set_overrides);           // PUT /v1/handbook/overrides
+        .service(handbook::set_overrides);            // PUT /v1/handbook/overrides
 }
 
 pub type Answer = Result<HttpResponse, ApiError>;

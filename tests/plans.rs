@@ -18,6 +18,8 @@ fn a_plan_is_made_from_what_is_known_and_kept() {
     assert_eq!(first["start"], "2026-05-04T10:00:00", "Vienna is two hours ahead of UTC in May");
     assert_eq!(shop.owner.get(&format!("/v1/jobs/{}", job.id)).expect(200)["status"], "planned");
 
+    shop.owner.send("POST", &job.path("plan"), &[], b"{}").problem(415, "unsupported_media_type");
+
     // Grade 3 of bonded iron takes longer than the grade 2 that was booked.
     let findings: Vec<Value> = ["roof", "bonnet", "doors", "front_wing", "rear_quarter", "tail"]
         .iter()
@@ -91,7 +93,8 @@ fn what_is_missing_for_a_plan_is_said() {
     let vehicle = shop.vehicle(&shop.customer("A"));
     let job = shop.job(&vehicle);
     let (path, assignment) = (format!("/v1/jobs/{job}/plan"), format!("/v1/jobs/{job}/assignment"));
-    shop.owner.post(&path, &json!({})).problem(409, "no_van");
+    shop.owner.post(&path, &Value::Null).problem(409, "no_van");
+    shop.owner.post(&path, &json!([])).refused_at("", "wrong_type");
     let van = shop.owner.post("/v1/vans", &tests::full_van()).id();
     let assign = |technicians: Value| {
         let body = json!({ "van": van, "start_at": null, "technicians": technicians });

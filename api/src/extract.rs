@@ -34,7 +34,7 @@ impl<T: DeserializeOwned + Check + 'static> FromRequest for Body<T> {
     }
 }
 
-/// A JSON body that may be left out.
+/// A JSON body that may be left out or null.
 pub struct Optional<T>(pub T);
 
 impl<T: DeserializeOwned + Check + Default + 'static> FromRequest for Optional<T> {
@@ -53,7 +53,7 @@ impl<T: DeserializeOwned + Check + Default + 'static> FromRequest for Optional<T
             if !named {
                 return Err(ApiError::UnsupportedMedia { wanted });
             }
-            let body: T = parse(&bytes)?;
+            let body = parse::<Option<T>>(&bytes)?.unwrap_or_default();
             check(&body)?;
             Ok(Optional(body))
         })

@@ -130,7 +130,7 @@ impl TestApp {
         let read = |shop: Id, work: &dyn Fn(&mut Db<'_>) -> QueryResult<i64>| {
             self.app.database.read(shop, now, |db| work(db)).expect("a count")
         };
-        let shops = self.app.database.read(Id::new(now), now, |db| shops::all(db)).expect("the shops");
+        let shops = self.app.database.read(Id::new(now), now, shops::all).expect("the shops");
         shops.into_iter().map(|shop| read(shop, &|db| outbox::held(db))).sum()
     }
 }

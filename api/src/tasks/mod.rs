@@ -154,7 +154,7 @@ fn period_key(task: Task, every_min: i64, now: Instant) -> String {
 /// that what failed together does not come back together. The same for the same task and attempt.
 pub fn backoff(id: Id, attempt: i32) -> TimeDelta {
     const WAITS_S: [i64; 9] = [5, 300, 1800, 7200, 18_000, 36_000, 50_400, 72_000, 86_400];
-    let nth = usize::try_from(attempt - 1).unwrap_or(0).min(WAITS_S.len() - 1);
+    let nth = usize::try_from(attempt.saturating_sub(1)).unwrap_or(0).min(WAITS_S.len() - 1);
     let wait_ms = WAITS_S[nth] * 1000;
     let seed = id.as_str().bytes().fold(0xcbf2_9ce4_8422_2325_u64, |hash, byte| {
         // FNV-1a

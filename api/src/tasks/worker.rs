@@ -41,32 +41,33 @@ pub struct Claimed {
 pub async fn run(app: App, stop: watch::Receiver<bool>) {
     let beat = Arc::new(Notify::new());
     beat.notify_one();
-    let mut heartbeat = match start_heartbeat(beat.clone()).await {
-        Ok(heartbeat) => heartbeat,
-        Err(error) => {
-            tracing::error!(%error, "background tasks cannot be started");
-            return;
-        }
+    let outcome = async {
+        let mut heartbeat = start_heartbeat(beat.clone()).await?;
+        work_until_stopped(&app, &beat, &stop).await;
+        heartbeat.shutdown().await
     };
+    if let Err(error) = outcome.await {
+        tracing::error!(%error, "the heartbeat of the background tasks failed");
+    }
+}
+
+async fn work_until_stopped(app: &App, beat: &Notify, stop: &watch::Receiver<bool>) {
     let mut stopped = stop.clone();
     while !*stop.borrow() {
         let ticks = tokio::select! {
-            _ = stopped.changed() => break,
+            _ = stopped.changed() => return,
             () = beat.notified() => true,
             () = tokio::time::sleep(POLL) => false,
         };
         let outcome = async {
             if ticks {
-                tick(&app).await?;
+                tick(app).await?;
             }
-            work_off(&app, &stop).await
+            work_off(app, stop).await
         };
         if let Err(error) = outcome.await {
             tracing::error!(%error, "background tasks are delayed");
         }
-    }
-    if let Err(error) = heartbeat.shutdown().await {
-        tracing::warn!(%error, "the heartbeat did not stop");
     }
 }
 
@@ -139,14 +140,19 @@ pub async fn perform(app: &App, claimed: &Claimed) {
         attempt = attempt(app, claimed) => attempt,
         () = keep_lease(app, claimed) => return,
     };
+    let ending = ending(app, &claimed.row, attempt);
+    report(&claimed.row, &ending);
     let row = claimed.row.clone();
-    let ending = ending(app, &row, attempt);
-    if !matches!(ending, Ending::Done | Ending::Later { .. }) {
-        tracing::warn!(task = %row.id, kind = row.kind, attempt = row.attempt, "a task failed: see its last error");
-    }
     let stored = app.write(&Caller::house(claimed.shop), move |db| end(db, &row, &ending)).await;
     if let Err(error) = stored {
         tracing::error!(task = %claimed.row.id, %error, "the end of a task could not be stored");
+    }
+}
+
+/// The error itself stays in the table: it may name people.
+fn report(row: &Row, ending: &Ending) {
+    if !matches!(ending, Ending::Done | Ending::Later { .. }) {
+        tracing::warn!(task = %row.id, kind = row.kind, attempt = row.attempt, "a task failed: see its last error");
     }
 }
 

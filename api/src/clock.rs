@@ -19,6 +19,11 @@ impl Clock {
         Clock::Manual(Arc::new(Mutex::new(start)))
     }
 
+    /// A running clock that shows `start` now.
+    pub fn shifted_to(start: Instant) -> Clock {
+        Clock::Shifted(start.utc() - Clock::System.now().utc())
+    }
+
     /// Now, in UTC, to the millisecond.
     #[expect(clippy::disallowed_methods, reason = "this is the app's clock")]
     pub fn now(&self) -> Instant {
@@ -26,6 +31,13 @@ impl Clock {
             Clock::System => Instant::from_utc(Utc::now().naive_utc()),
             Clock::Manual(at) => *at.lock().unwrap_or_else(PoisonError::into_inner),
             Clock::Shifted(by) => Instant::from_utc(Utc::now().naive_utc()).plus(*by),
+        }
+    }
+
+    /// Puts a manual clock to an instant; the others keep their own time.
+    pub fn set(&self, to: Instant) {
+        if let Clock::Manual(at) = self {
+            *at.lock().unwrap_or_else(PoisonError::into_inner) = to;
         }
     }
 

@@ -10,7 +10,7 @@ use crate::db::kinds::{Doc, Id, Word};
 use crate::db::people::{self, PersonFields};
 use crate::db::shops::{self, ShopFields, ShopSettings};
 use crate::error::ApiError;
-use crate::serve::{Stop, serve};
+use crate::serve::serve_and_work;
 use std::io::{BufRead, IsTerminal, Write};
 use std::net::TcpListener;
 use std::path::PathBuf;
@@ -28,15 +28,17 @@ pub enum CommandError {
     Refused(#[from] ApiError),
     #[error(transparent)]
     Backup(#[from] BackupError),
+    #[error("{0}")]
+    Demo(String),
 }
 
-/// Serves the API until it is told to stop.
+/// Serves the API and does the background work until it is told to stop.
 pub fn run_serve(config: Config) -> Result<(), CommandError> {
     let listener =
         TcpListener::bind(&config.listen).map_err(|e| CommandError::Listen(config.listen.clone(), e))?;
     let app = App::open(config, Clock::System)?;
-    tracing::info!(address = %listener.local_addr()?, database = app.database.location().shown(), "serving");
-    actix_web::rt::System::new().block_on(async { serve(&app, listener, Stop::BySignal)?.await })?;
+    tracing::info!(address = %listener.local_addr()?, database = app.database.location().shown(), mail = ?app.mail, "serving");
+    actix_web::rt::System::new().block_on(serve_and_work(&app, listener))?;
     Ok(())
 }
 

@@ -8,6 +8,7 @@ use actix_web::error::PayloadError;
 use actix_web::http::header;
 use actix_web::web::{Bytes, Data};
 use actix_web::{FromRequest, HttpRequest};
+use chrono::{Datelike, NaiveDate};
 use serde::Serialize;
 use serde::de::DeserializeOwned;
 use serde_json::{Map, Value};
@@ -29,6 +30,32 @@ impl<T: DeserializeOwned + Check + 'static> FromRequest for Body<T> {
             let body: T = parse(&bytes.await?)?;
             check(&body)?;
             Ok(Body(body))
+        })
+    }
+}
+
+/// A JSON body that may be left out.
+pub struct Optional<T>(pub T);
+
+impl<T: DeserializeOwned + Check + Default + 'static> FromRequest for Optional<T> {
+    type Error = ApiError;
+    type Future = Later<Optional<T>>;
+
+    fn from_request(request: &HttpRequest, payload: &mut Payload) -> Self::Future {
+        let named = request.headers().contains_key(header::CONTENT_TYPE);
+        let wanted = "application/json";
+        let bytes = if named { read_bytes(request, payload, wanted) } else { read_any(request, payload) };
+        Box::pin(async move {
+            let bytes = bytes.await?;
+            if bytes.is_empty() {
+                return Ok(Optional(T::default()));
+            }
+            if !named {
+                return Err(ApiError::UnsupportedMedia { wanted });
+            }
+            let body: T = parse(&bytes)?;
+            check(&body)?;
+            Ok(Optional(body))
         })
     }
 }
@@ -135,6 +162,22 @@ impl FromRequest for Key {
     }
 }
 
+/// The `{date}` of the address, as in `2026-05-04`. What is no day cannot exist.
+#[derive(Clone, Copy)]
+pub struct Day(pub NaiveDate);
+
+impl FromRequest for Day {
+    type Error = ApiError;
+    type Future = Ready<Result<Day, ApiError>>;
+
+    fn from_request(request: &HttpRequest, _: &mut Payload) -> Self::Future {
+        let day = request.match_info().get("date").and_then(|date| date.parse::<NaiveDate>().ok());
+        // What both databases and four-digit years can hold.
+        let day = day.filter(|day| (1970..=2199).contains(&day.year()));
+        ready(day.map(Day).ok_or(ApiError::NotFound))
+    }
+}
+
 /// The revision named by `If-Match`, if any. `*` names whatever there is.
 pub struct IfMatch(Option<String>);
 
@@ -168,6 +211,10 @@ fn read_bytes(request: &HttpRequest, payload: &mut Payload, wanted: &'static str
     if !media.eq_ignore_ascii_case(wanted) {
         return Box::pin(ready(Err(ApiError::UnsupportedMedia { wanted })));
     }
+    read_any(request, payload)
+}
+
+fn read_any(request: &HttpRequest, payload: &mut Payload) -> Later<Bytes> {
     let limit_bytes = request.app_data::<Data<BodyLimit>>().map_or(0, |limit| limit.0);
     let bytes = Bytes::from_request(request, payload);
     Box::pin(async move {

@@ -2,6 +2,7 @@
 
 use api::commands::{self, BackupFile, NewShop, RestoreFile};
 use api::config::Config;
+use api::demo::{self, DemoOptions};
 use clap::{Parser, Subcommand};
 use std::process::ExitCode;
 use tracing_subscriber::EnvFilter;
@@ -20,6 +21,8 @@ struct Arguments {
 enum Command {
     /// Serve the API.
     Serve,
+    /// Show an invented shop on an embedded database, and serve it.
+    Demo(DemoOptions),
     /// Bring the tables of the database up to date.
     Migrate,
     /// Print the OpenAPI document.
@@ -39,6 +42,7 @@ fn main() -> ExitCode {
     let config = arguments.config;
     let outcome = match arguments.command {
         Command::Serve => commands::run_serve(config),
+        Command::Demo(options) => demo::run(config, &options),
         Command::Migrate => commands::run_migrate(config),
         Command::Openapi => commands::run_openapi(),
         Command::Backup(to) => commands::run_backup(&config, &to),

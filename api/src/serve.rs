@@ -4,6 +4,7 @@ use crate::app::App;
 use crate::edge::edge;
 use crate::error::ApiError;
 use crate::extract::BodyLimit;
+use crate::tasks::worker;
 use crate::{openapi, routes};
 use actix_web::body::BoxBody;
 use actix_web::dev::{Server, ServiceFactory, ServiceRequest, ServiceResponse};
@@ -12,6 +13,7 @@ use actix_web::middleware::from_fn;
 use actix_web::web::{Data, PayloadConfig, ServiceConfig};
 use actix_web::{Error, HttpRequest, HttpResponse, HttpServer, web};
 use std::net::TcpListener;
+use tokio::sync::watch;
 use utoipa_actix_web::AppExt;
 use utoipa_swagger_ui::{Config as DocsConfig, SwaggerUi};
 
@@ -63,6 +65,19 @@ pub fn site(
         .map(|app| app.configure(documentation))
         .default_service(web::to(elsewhere))
         .into_app()
+}
+
+/// Serves on a listener and does the background work until a signal comes; then both end what they have begun.
+pub async fn serve_and_work(app: &App, listener: TcpListener) -> std::io::Result<()> {
+    let (stop, stopped) = watch::channel(false);
+    let worker = tokio::spawn(worker::run(app.clone(), stopped));
+    let served = serve(app, listener, Stop::BySignal)?.await;
+    stop.send_replace(true);
+    if let Err(error) = worker.await {
+        tracing::error!(%error, "the worker ended badly");
+    }
+    tracing::info!("stopped");
+    served
 }
 
 /// The documentation page; all of it is in the program, so that it works without a network.

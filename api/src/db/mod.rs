@@ -1,19 +1,28 @@
-//! The databases. Everything in which SQLite and PostgreSQL differ is in this file; one file per table beside it.
+//! The databases. Everything in which SQLite and PostgreSQL differ is in this file, but for the claim of a task in
+//! `outbox`; one file per table beside it.
 //!
 //! A statement takes [`Db`], which knows the shop, so that no statement can forget it.
 
 pub mod backup;
 pub mod customers;
+pub mod handbooks;
+pub mod histories;
+pub mod inspections;
 pub mod jobs;
 pub mod kinds;
 pub mod logins;
+pub mod outbox;
 pub mod partner_apps;
 pub mod people;
+pub mod plans;
+pub mod reminders;
 pub mod schema;
 pub mod shops;
 pub mod signing_keys;
+pub mod steps;
 pub mod vans;
 pub mod vehicles;
+pub mod weather;
 
 use diesel::connection::{AnsiTransactionManager, Connection, SimpleConnection, TransactionManager};
 use diesel::migration::{Migration, MigrationSource};
@@ -97,8 +106,8 @@ impl Database {
             prepare_file(file)?;
         }
         let pool = Pool::builder()
+            // All are opened now and kept: one opened on demand made the first requests wait for seconds.
             .max_size(connections)
-            .min_idle(Some(1))
             // A broken connection is noticed by its first statement and thrown away; a test per use would cost a round trip.
             .test_on_check_out(false)
             .connection_timeout(Duration::from_secs(15))

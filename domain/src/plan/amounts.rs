@@ -64,6 +64,13 @@ pub(crate) fn minutes(facts: &Facts, work: &Work) -> f64 {
     times(facts, work).1.expected
 }
 
+/// The same if the whole vehicle were of one grade.
+pub(crate) fn minutes_at(facts: &Facts, work: &Work, grade: Grade) -> f64 {
+    let grade = grade.max(Grade::LIGHT);
+    let norm = work.step.minutes_at(grade).unwrap_or(0.0) * scale(facts, work.step);
+    quantity(facts, work) * norm * factors(facts, work.step, grade).expected
+}
+
 /// Minutes by the handbook, and what the shop's own steps make of them: area by area at its own grade, spots and
 /// vehicles at the worst one. The areas of one step go fast or slow together.
 fn times(facts: &Facts, work: &Work) -> (f64, Uncertain) {
@@ -74,7 +81,8 @@ fn times(facts: &Facts, work: &Work) -> (f64, Uncertain) {
         likely.p50 += minutes * factors.p50;
         likely.p90 += minutes * factors.p90;
     };
-    let at = |grade: Grade| work.step.minutes_at(grade).unwrap_or(0.0) * scale(facts, work.step);
+    let once = scale(facts, work.step) * f64::from(work.rounds);
+    let at = |grade: Grade| work.step.minutes_at(grade).unwrap_or(0.0) * once;
     if work.step.basis == Basis::PerM2 {
         for &zone in &work.zones {
             let grade = facts.work_grade(work.step, zone);
@@ -116,7 +124,8 @@ fn scale(facts: &Facts, step: &Step) -> f64 {
 
 /// Litres of the whole step by the supply in use.
 fn water_l(facts: &Facts, work: &Work) -> f64 {
-    work.fixed_water_l.unwrap_or_else(|| quantity(facts, work) * litres(facts, work.step, work.grade))
+    let all = || quantity(facts, work) * litres(facts, work.step, work.grade) * f64::from(work.rounds);
+    work.fixed_water_l.unwrap_or_else(all)
 }
 
 /// Litres per unit of the basis; a rinse grows with the grade.
@@ -138,13 +147,12 @@ fn rinse_growth(grade: Grade) -> &'static str {
 /// What to pour for one product of a step; none when the dose is nothing or the ratio cannot be made.
 fn mix(facts: &Facts, work: &Work, used: &Use) -> Option<Mix> {
     let class = facts.handbook().product(&used.product)?;
-    let needed_ml = used.row.dose_ml * doses(facts, work, used.row.dose_per);
+    let needed_ml = used.row.dose_ml * doses(facts, work, used.row.dose_per) * f64::from(work.rounds);
     if needed_ml <= 0.0 {
         return None;
     }
     let heavy = work.grade >= Grade::HEAVY;
-    let parts =
-        used.row.water_to_product_heavy.filter(|_| heavy).or(used.row.water_to_product).filter(|&p| p > 0.0);
+    let parts = used.water_to_product(heavy);
     let (vessel, parts, made) = match parts {
         Some(parts) => {
             let vessel = vessel(facts, work.step, used.row.dose_ml);
@@ -194,6 +202,14 @@ fn doses(facts: &Facts, work: &Work, per: Per) -> f64 {
     }
 }
 
+/// From this dose on it is bucket water, ml/m² (assumption: no spray or foam is dosed so high but the salt flush).
+const BUCKET_DOSE_ML: f64 = 240.0;
+
+/// Made up in a bucket and not in a pump vessel.
+pub(crate) fn in_bucket(dose_ml: f64) -> bool {
+    dose_ml >= BUCKET_DOSE_ML
+}
+
 /// What a product is made up in.
 struct Made {
     name: &'static str,
@@ -203,8 +219,6 @@ struct Made {
 }
 
 fn vessel(facts: &Facts, step: &Step, dose_ml: f64) -> Made {
-    /// From this dose on it is bucket water, ml/m².
-    const BUCKET_DOSE_ML: f64 = 240.0;
     let made = |name, equipment: &str, share: f64, stream: f64| {
         let row = facts.handbook().equipment.get(equipment);
         let capacity_ml = row.and_then(|e| e.vessel_l).map_or(SPRAYER_ML, |l| l * 1000.0);
@@ -220,7 +234,7 @@ fn vessel(facts: &Facts, step: &Step, dose_ml: f64) -> Made {
     if takes("pump_foamer") {
         return made("pump foamer", "pump_foamer", air, 1.0);
     }
-    if dose_ml >= BUCKET_DOSE_ML {
+    if in_bucket(dose_ml) {
         return made("bucket", "bucket", BUCKET_SHARE, 1.0);
     }
     made("sprayer", "", air, 1.0)

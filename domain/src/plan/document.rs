@@ -20,6 +20,8 @@ pub struct JobPlan {
     pub package: String,
     pub package_name: String,
     pub vehicle_class: VehicleClass,
+    /// Wall-clock time at the site.
+    #[schema(value_type = String, example = "2026-05-04T08:00:00")]
     pub start: NaiveDateTime,
     /// False when a notice of severity `block` stands.
     pub workable: bool,
@@ -159,6 +161,16 @@ pub struct Dwell {
     pub panel_c: Option<f64>,
     /// What follows from it, when weather is known.
     pub advice: Option<DwellAdvice>,
+}
+
+impl Dwell {
+    /// Size of the sections it must be worked in, where the whole area is too much at once, m².
+    pub fn section_m2(&self) -> Option<f64> {
+        match self.advice? {
+            DwellAdvice::Sections { section_m2 } | DwellAdvice::Remist { section_m2, .. } => Some(section_m2),
+            DwellAdvice::Go | DwellAdvice::CoolFirst | DwellAdvice::Refuse => None,
+        }
+    }
 }
 
 /// A rule (`R..`), a precedence pair (`Q..`), a mixing entry (`X..`) or the package, and what it did here.

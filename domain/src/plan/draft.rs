@@ -27,8 +27,12 @@ pub(crate) struct Work<'a> {
     pub water_l: f64,
     pub mixes: Vec<Mix>,
     pub dwell: Option<Dwell>,
+    /// Times the product goes on, each with its own dwell (R48).
+    pub rounds: u32,
     /// Treated in the shade of the awning.
     pub shaded: bool,
+    /// Products and zones were already held against the surfaces (R52-R54).
+    pub fitted: bool,
     pub begin_min: f64,
     pub end_min: f64,
     pub turns: Vec<Turn>,
@@ -36,11 +40,34 @@ pub(crate) struct Work<'a> {
     pub reasons: Vec<Reason>,
 }
 
-/// A product in a step: the row says how much, `product` which, when stock made it another one of its class.
+/// A product in a step: the row says how much, `product` which, when stock made it another one of its family.
 #[derive(Debug, Clone)]
 pub(crate) struct Use<'a> {
     pub row: &'a StepProduct,
     pub product: String,
+    /// Least parts of water to one of product, where a surface asks for it to be weaker than the row.
+    pub weakest: Option<f64>,
+}
+
+/// A short reason for each line that a rule touches: step id and text.
+pub(crate) type Lines = Vec<(String, String)>;
+
+/// The same short reason for several lines.
+pub(crate) fn each(steps: Vec<String>, text: &str) -> Lines {
+    steps.into_iter().map(|step| (step, text.to_string())).collect()
+}
+
+impl<'a> Use<'a> {
+    pub fn of(row: &'a StepProduct) -> Use<'a> {
+        Use { row, product: row.product.clone(), weakest: None }
+    }
+
+    /// Parts of water to one part of product; none when it is used as it comes.
+    pub fn water_to_product(&self, heavy: bool) -> Option<f64> {
+        let of_row = self.row.water_to_product_heavy.filter(|_| heavy).or(self.row.water_to_product);
+        let parts = of_row.into_iter().chain(self.weakest).reduce(f64::max);
+        parts.filter(|&parts| parts > 0.0)
+    }
 }
 
 impl<'a> Work<'a> {
@@ -52,7 +79,7 @@ impl<'a> Work<'a> {
     ) -> Work<'a> {
         Work {
             step,
-            products: uses.into_iter().map(|row| Use { row, product: row.product.clone() }).collect(),
+            products: uses.into_iter().map(Use::of).collect(),
             zones,
             zone_order: step.zone_order.clone(),
             grade: Grade::LIGHT,
@@ -65,7 +92,9 @@ impl<'a> Work<'a> {
             water_l: 0.0,
             mixes: Vec::new(),
             dwell: None,
+            rounds: 1,
             shaded: false,
+            fitted: false,
             begin_min: 0.0,
             end_min: 0.0,
             turns: Vec::new(),
@@ -115,6 +144,8 @@ pub(crate) struct Draft<'a> {
     pub wet_protection: bool,
     /// How good the split among the crew is.
     pub crew_bound: Option<CrewBound>,
+    /// Steps that a rule took out, and which rule: they stay out.
+    pub dropped: BTreeMap<String, String>,
 }
 
 impl<'a> Draft<'a> {
@@ -152,49 +183,71 @@ impl<'a> Draft<'a> {
         }
     }
 
-    /// Takes the steps out of the plan.
-    pub fn drop_steps(&mut self, steps: &[String]) {
+    /// Takes the steps out of the plan for good: no other rule can put them back.
+    pub fn drop_steps(&mut self, rule: &str, steps: &[String]) {
+        for step in steps {
+            self.dropped.entry(step.clone()).or_insert_with(|| rule.to_string());
+        }
         self.work.retain(|w| !steps.contains(&w.step.id));
     }
 
-    /// Puts a step in unless it is there or done; `order` finds its place.
+    /// Puts a step in unless it is there, done or was taken out; `order` finds its place.
     pub fn insert(&mut self, step: &str, id: &str, text: &str) {
-        if !self.has(step) && !self.facts.done(step) {
+        if !self.has(step) && !self.facts.done(step) && !self.dropped.contains_key(step) {
             self.work.extend(self.facts.work(step));
         }
         self.explain(step, id, text);
     }
 
-    /// States that a rule fired. The rule's own severity is the worst case; a plan that could be changed so
-    /// that the rule is kept says `adjust`.
-    pub fn say(&mut self, rule: &str, severity: Severity, text: String, steps: Vec<String>) {
-        for step in &steps {
-            self.explain(step, rule, &text);
+    /// States that a rule was kept by changing the plan: `adjust`, or `advise` where the table only advises.
+    pub fn kept(&mut self, rule: &str, text: impl Into<String>, lines: Lines) {
+        let severity = self.facts.severity(rule).min(Severity::Adjust);
+        self.tell(rule, severity, text.into(), lines);
+    }
+
+    /// States that a rule cannot be kept, with what would lift it: the table's severity, and `warn` where the
+    /// table expected the plan to be changed.
+    pub fn unmet(&mut self, rule: &str, text: impl Into<String>, lines: Lines, unblock: impl Into<String>) {
+        let severity = match self.facts.severity(rule) {
+            Severity::Adjust => Severity::Warn,
+            other => other,
+        };
+        self.tell(rule, severity, text.into(), lines);
+        if let Some(notice) = self.notices.last_mut() {
+            notice.unblock = Some(unblock.into());
+        }
+    }
+
+    /// States that a rule fired; every line named gets its own short reason.
+    pub fn tell(&mut self, rule: &str, severity: Severity, text: String, lines: Lines) {
+        let mut steps: Vec<String> = Vec::new();
+        for (step, reason) in lines {
+            self.explain(&step, rule, &reason);
+            if !steps.contains(&step) {
+                steps.push(step);
+            }
         }
         self.notices.push(Notice { rule: rule.into(), severity, text, steps, unblock: None });
     }
 
-    /// States a block, with what would lift it.
-    pub fn block(&mut self, rule: &str, text: String, steps: Vec<String>, unblock: &str) {
-        self.say(rule, Severity::Block, text, steps);
+    /// States what no rule of the table may soften, with what would lift it.
+    pub fn forbid(&mut self, id: &str, text: String, lines: Lines, unblock: &str) {
+        self.tell(id, Severity::Block, text, lines);
         if let Some(notice) = self.notices.last_mut() {
             notice.unblock = Some(unblock.to_string());
         }
+    }
+
+    /// States a block, with what would lift it; the lines named carry its text.
+    pub fn block(&mut self, rule: &str, text: String, steps: Vec<String>, unblock: &str) {
+        let lines = each(steps, &text);
+        self.forbid(rule, text, lines, unblock);
     }
 
     /// Asks for a fact that a rule needs.
     pub fn ask(&mut self, rule: &str, pointer: &str, text: &str) {
         if !self.questions.iter().any(|q| q.pointer == pointer) {
             self.questions.push(Question { rule: rule.into(), pointer: pointer.into(), text: text.into() });
-        }
-    }
-
-    /// Uses another product of the same class wherever `product` was planned.
-    pub fn exchange(&mut self, product: &str, other: &str) {
-        for work in &mut self.work {
-            for used in work.products.iter_mut().filter(|u| u.product == product) {
-                used.product = other.to_string();
-            }
         }
     }
 

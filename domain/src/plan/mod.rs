@@ -172,7 +172,7 @@ fn settle(draft: &mut draft::Draft) -> Result<(), PlanError> {
 
 /// Puts up the awning when a panel is over its limit and shade brings it under.
 fn shade_if_it_helps(draft: &mut draft::Draft) -> Result<(), PlanError> {
-    if !wet_time::too_hot(draft) || !rules::awning_stands(draft) {
+    if !rules::too_hot(draft) || !rules::awning_stands(draft) {
         return Ok(());
     }
     let mut shaded = draft.clone();
@@ -182,7 +182,7 @@ fn shade_if_it_helps(draft: &mut draft::Draft) -> Result<(), PlanError> {
         work.shaded = true;
     }
     settle(&mut shaded)?;
-    if !wet_time::too_hot(&shaded) {
+    if !rules::too_hot(&shaded) {
         *draft = shaded;
     }
     Ok(())

@@ -1,14 +1,14 @@
 //! Puts the ordered steps on the clock and in hands.
 
 use super::crew::{Budget, Infeasible, Proof, Schedule, schedule};
-use super::draft::{Draft, Work};
+use super::draft::{Draft, Work, each};
 use super::facts::Facts;
 use super::parts::{Part, leaders, parts};
 use super::places::Places;
 use super::sharing::{Sharing, sharing};
 use super::{CrewBound, Turn, wet_time};
 use crate::dispatch::required_skills;
-use crate::handbook::Pair;
+use crate::handbook::{Pair, Severity};
 
 /// Gaps longer than this part two visits, not two steps of one.
 const ONE_VISIT_S: u32 = 6 * 3600;
@@ -185,7 +185,8 @@ fn say_relaxed(draft: &mut Draft, parts: &[Part], sharing: &Sharing) {
              each rinsed before the next",
             steps.join(" ")
         );
-        draft.say("crew", crate::handbook::Severity::Warn, text, steps);
+        let lines = each(steps, "section by section, each rinsed before the next");
+        draft.tell("crew", Severity::Warn, text, lines);
     }
 }
 

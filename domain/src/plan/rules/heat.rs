@@ -11,6 +11,11 @@ pub(super) fn insert(draft: &mut Draft) {
     r03_hot_wheels(draft);
 }
 
+/// R01: a spray for dry panels becomes one for wet panels, which water can cool.
+pub(super) fn exchange(draft: &mut Draft) {
+    wet_spray_on_hot_panels(draft);
+}
+
 /// Rules that look at the panel at the time of the step.
 pub(super) fn on_the_clock(draft: &mut Draft) {
     r01_panel_over_limit(draft);
@@ -62,24 +67,38 @@ impl Excess {
     }
 }
 
-/// The panel of a zone at a moment, if it is over the limit of the step.
-pub(crate) fn excess_at(draft: &Draft, work: &Work, zone: Zone, at: NaiveDateTime) -> Option<Excess> {
+/// The panel of a zone at a moment, in the open or under the awning, if it is over the limit of the step.
+pub(crate) fn excess_at(
+    draft: &Draft,
+    work: &Work,
+    zone: Zone,
+    at: NaiveDateTime,
+    shaded: bool,
+) -> Option<Excess> {
     let limit_c = limit_on(draft, work, zone)?;
-    let state = draft.facts.panel_at(zone, at, work.shaded)?;
+    let state = draft.facts.panel_at(zone, at, shaded)?;
     if state.panel_c <= limit_c {
         return None;
     }
-    // Water cools what may be wet; what goes on a dry panel needs shade.
-    let wet = matches!(work.step.phase, Phase::Prewash | Phase::Wash | Phase::Decon | Phase::Mech)
-        || work.is(&["F02", "F03"]);
-    let rinsed_c = state.wet_c().filter(|&rinsed_c| wet && rinsed_c <= limit_c);
+    // Sheet metal in the sun heats a dwelling film again; plastic, rubber and glass stay as the rinse left them.
+    let sheet = draft.facts.zone(zone).is_some_and(|z| z.substrate.is_paint());
+    let far = state.panel_c - limit_c > draft.facts.limit("R01", "water_cools_k");
+    let reheats = sheet && far && work.step.dwell_min_s > 0;
+    let rinsed_c = state.wet_c().filter(|&c| may_be_wet(draft, work) && !reheats && c <= limit_c);
     Some(Excess { zone, panel_c: state.panel_c, limit_c, rinsed_c })
+}
+
+/// Water cools what may be wet; what goes on a dry panel needs shade.
+fn may_be_wet(draft: &Draft, work: &Work) -> bool {
+    matches!(work.step.phase, Phase::Prewash | Phase::Wash | Phase::Decon | Phase::Mech)
+        || work.is(&["F02", "F03", "I01"])
+        || draft.wet_protection && work.is(&["H03"])
 }
 
 /// The worst panel of a step that is over its limit: one that water does not help before one that it does.
 fn worst_excess(draft: &Draft, work: &Work) -> Option<Excess> {
     let at = draft.facts.at(work.begin_min);
-    let over = work.zones.iter().filter_map(|&zone| excess_at(draft, work, zone, at));
+    let over = work.zones.iter().filter_map(|&zone| excess_at(draft, work, zone, at, work.shaded));
     over.max_by(|a, b| {
         let rank = |e: &Excess| (e.rinsed_c.is_none(), e.panel_c - e.limit_c);
         let (a, b) = (rank(a), rank(b));
@@ -126,11 +145,25 @@ fn r01_panel_over_limit(draft: &mut Draft) {
         excess.panel_c,
         excess.limit_c
     );
-    let unblock = match draft.facts.cooler_start(draft) {
-        Some(at) => format!("start at {}, or shade and cool with water first", at.format("%H:%M")),
+    let unblock = match draft.facts.cooler_starts(draft) {
+        Some(starts) => format!("{starts}, or a roof"),
         None => "no start that day is cool enough: another day, or a roof".to_string(),
     };
     draft.unmet("R01", text, hot, unblock);
+}
+
+/// By the hour at which the spray is to be expected.
+fn wet_spray_on_hot_panels(draft: &mut Draft) {
+    let facts = draft.facts;
+    let Some((from, _)) = facts.expected_span(draft, |w| w.step.id == "H03") else { return };
+    let Some(spray) = draft.find("H03").filter(|_| !draft.wet_protection) else { return };
+    let over = spray.zones.iter().filter_map(|&z| excess_at(draft, spray, z, from, false));
+    let Some(worst) = over.max_by(|a, b| a.panel_c.total_cmp(&b.panel_c)) else { return };
+    draft.wet_protection = true;
+    let (zone, panel_c, limit_c) = (worst.zone.name(), worst.panel_c, worst.limit_c);
+    let why = format!("{zone} {panel_c:.0} C at {}, limit {limit_c:.0} C", from.format("%H:%M"));
+    let line = each(vec!["H03".into()], &format!("{why}: wet type on the rinsed panel"));
+    draft.kept("R01", format!("{why}: wet-type silica spray on the rinsed panel"), line);
 }
 
 /// What is missing where a panel cannot be told: the weather, or the place of a sun that was not given.
@@ -218,9 +251,10 @@ fn r04_forecast_over_limit(draft: &mut Draft) {
         heat.worst_c,
         heat.limit_c
     );
-    let unblock = match draft.facts.cooler_start(draft) {
-        Some(at) => format!("start at {}, horizontals in the first {first_min:.0} min", clock(at)),
-        None => format!("the shady side, or horizontals in the first {first_min:.0} min of an earlier slot"),
+    let first = format!("the shady side and the horizontals within the first {first_min:.0} min");
+    let unblock = match draft.facts.cooler_starts(draft).filter(|_| too_hot(draft)) {
+        Some(starts) => format!("{starts}, {first}"),
+        None => first,
     };
     draft.unmet("R04", text, vec![], unblock);
 }

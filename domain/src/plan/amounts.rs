@@ -190,7 +190,7 @@ fn mix(facts: &Facts, work: &Work, used: &Use) -> Option<Mix> {
 fn neat(needed_ml: f64) -> Recipe {
     let pour_ml = round_up_to_pour(needed_ml);
     let (fills, water_ml) = (1, 0.0);
-    Recipe { fills, fill_ml: pour_ml, product_ml: needed_ml, pour_ml, water_ml, poured_water_to_product: 0.0 }
+    Recipe { fills, fill_ml: needed_ml, product_ml: needed_ml, pour_ml, water_ml, poured_water_to_product: 0.0 }
 }
 
 fn doses(facts: &Facts, work: &Work, per: Per) -> f64 {

@@ -266,9 +266,20 @@ mod tests {
 
     #[test]
     fn two_are_never_longer_than_one_and_nobody_is_in_two_places() {
+        let mut compared = 0;
         for case in cases() {
             let (alone, shared) = (planned(&case.clone().with_crew(1)), planned(&case));
-            assert!(shared.totals.elapsed_minutes <= alone.totals.elapsed_minutes + 1e-6);
+            let steps = |plan: &JobPlan| {
+                let mut ids: Vec<String> = plan.lines.iter().map(|line| line.step.clone()).collect();
+                ids.sort();
+                ids
+            };
+            // A rule may plan other steps for one than for two; only the same work can be compared.
+            let same = steps(&alone) == steps(&shared);
+            compared += usize::from(same);
+            let elapsed = (shared.totals.elapsed_minutes, alone.totals.elapsed_minutes);
+            let name = format!("{:?} {} {}", case.vehicle.class, case.package, case.crew.len());
+            assert!(!same || elapsed.0 <= elapsed.1 + 1e-6, "{name} {elapsed:?}");
             let turns: Vec<_> = shared.lines.iter().flat_map(|line| &line.turns).collect();
             for (at, one) in turns.iter().enumerate() {
                 for other in &turns[..at] {
@@ -277,6 +288,7 @@ mod tests {
                 }
             }
         }
+        assert!(compared >= 18, "{compared} of {}", cases().len());
     }
 
     /// Speed-up of two, TRADE 6.2 (an assumption there): serial part + parallel part / 2 x 1.08, serial share 0.25

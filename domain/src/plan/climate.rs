@@ -66,7 +66,13 @@ pub(crate) struct Climate<'a> {
     under_awning: Option<Stand<'a>>,
     /// The sun is asked for the same moments by every zone and rule.
     suns: RefCell<BTreeMap<NaiveDateTime, Option<Sun>>>,
+    /// Faces of one material are asked for the same moments by several zones.
+    faces: RefCell<BTreeMap<FaceKey, Option<PanelState>>>,
 }
+
+/// What a face without a reading depends on: moment, face, bits of the absorptance, of the awning's share and of
+/// the temperature that water holds it at, and whether it is a recess.
+type FaceKey = (NaiveDateTime, Face, [u64; 3], bool);
 
 /// Shade at every hour: what an awning gives.
 const ALL_DAY: [HourRange; 1] = [HourRange { from: NaiveTime::MIN, to: LAST_SECOND }];
@@ -93,15 +99,43 @@ impl<'a> Climate<'a> {
         let open = Stand::of_site(site, utc_offset_min).ok();
         let under_awning = open.clone().map(|stand| Stand { shade: &ALL_DAY, ..stand });
         let covered = site.covered == Some(true);
-        Climate { vehicle, inspection, weather, covered, open, under_awning, suns: RefCell::default() }
+        Climate {
+            vehicle,
+            inspection,
+            weather,
+            covered,
+            open,
+            under_awning,
+            suns: RefCell::default(),
+            faces: RefCell::default(),
+        }
     }
 
     /// The hottest face of a zone; an infrared reading of the zone replaces the model.
     pub fn panel(&self, look: &Look, at: NaiveDateTime) -> Option<PanelState> {
-        let hour = self.weather.at(at)?;
-        let air = Air::of_hour(hour, 0.0).ok()?;
-        let states = look.faces.iter().filter_map(|&face| self.face(look, face, at, hour, &air));
+        let states = look.faces.iter().filter_map(|&face| self.remembered(look, face, at));
         states.max_by(|a, b| a.panel_c.total_cmp(&b.panel_c))
+    }
+
+    /// A face at a moment, computed once for all zones that share it.
+    fn remembered(&self, look: &Look, face: Face, at: NaiveDateTime) -> Option<PanelState> {
+        if self.reading(look.zone).is_some() {
+            return self.face_at(look, face, at);
+        }
+        let bits = |value: Option<f64>| value.unwrap_or(f64::NAN).to_bits();
+        let material = self.absorptance(look.substrate).to_bits();
+        let key = (at, face, [material, bits(look.awning_cools_k), bits(look.cooled_to_c)], look.recess);
+        if let Some(state) = self.faces.borrow().get(&key) {
+            return *state;
+        }
+        let state = self.face_at(look, face, at);
+        self.faces.borrow_mut().insert(key, state);
+        state
+    }
+
+    fn face_at(&self, look: &Look, face: Face, at: NaiveDateTime) -> Option<PanelState> {
+        let hour = self.weather.at(at)?;
+        self.face(look, face, at, hour, &Air::of_hour(hour, 0.0).ok()?)
     }
 
     fn face(
@@ -208,7 +242,7 @@ impl<'a> Climate<'a> {
         let Some(stand) = &self.open else {
             return today().filter_map(|hour| self.horizontal_of_hour(hour)).collect();
         };
-        let (Some(first), Some(last)) = (today().next(), today().last()) else { return Vec::new() };
+        let (Some(first), Some(last)) = (today().next(), today().next_back()) else { return Vec::new() };
         let span = (first.at, last.at);
         panel_day(stand, self.weather, Face::Top, self.vehicle.absorptance(), span, 10).unwrap_or_default()
     }
@@ -263,7 +297,8 @@ impl<'a> Climate<'a> {
 /// averages, and what they claim for its first minutes would all fall on the upright sides.
 fn believable(hour: &WeatherHour, sun: &Sun) -> WeatherHour {
     let most_w_m2 = clear_sky(sun, 0.0, None).global_w_m2;
-    let sun_w_m2 = hour.sun_w_m2.map(|w_m2| if sun.zenith_deg > LOW_ZENITH_DEG { w_m2.min(most_w_m2) } else { w_m2 });
+    let sun_w_m2 =
+        hour.sun_w_m2.map(|w_m2| if sun.zenith_deg > LOW_ZENITH_DEG { w_m2.min(most_w_m2) } else { w_m2 });
     WeatherHour { sun_w_m2, ..hour.clone() }
 }
 

@@ -1,9 +1,9 @@
 //! Questions about the whole day: when the horizontals are cool, when to start, which side is shaded.
 
 use super::amounts;
-use super::draft::{Draft, Work};
+use super::draft::Draft;
 use super::facts::Facts;
-use super::rules::{awning_stands, excess_at, in_machine_hours, last_light, limit_on};
+use super::rules::{Demand, awning_stands, demand, in_machine_hours, last_light, limit_on};
 use crate::site::sun::Face;
 use crate::vehicle::Zone;
 use chrono::{NaiveDateTime, TimeDelta, Timelike};
@@ -65,8 +65,11 @@ impl Facts<'_> {
         let first = self.input.start.date().and_hms_opt(EARLIEST_HOUR, 0, 0)?;
         let starts: Vec<NaiveDateTime> = (0..QUARTERS).map(|n| first + TimeDelta::minutes(15 * n)).collect();
         let booked = self.input.start;
-        let earlier = starts.iter().rev().filter(|at| **at < booked).find_map(|&at| self.cool(draft, at));
-        let later = starts.iter().filter(|at| **at > booked).find_map(|&at| self.cool(draft, at));
+        let asked = self.demands(draft);
+        let mut early = starts.iter().rev().filter(|at| **at < booked);
+        let mut late = starts.iter().filter(|at| **at > booked);
+        let earlier = early.find_map(|&at| self.cool(draft, &asked, at));
+        let later = late.find_map(|&at| self.cool(draft, &asked, at));
         match (earlier, later) {
             (Some(earlier), Some(later)) => Some(format!("start by {earlier} or at {later}")),
             (Some(earlier), None) => Some(format!("start by {earlier}")),
@@ -75,17 +78,27 @@ impl Facts<'_> {
         }
     }
 
+    /// What the steps ask of the panels that nobody has read, the tightest first: most starts fail there.
+    fn demands(&self, draft: &Draft) -> Vec<(f64, Demand)> {
+        let open = draft.work.iter().flat_map(|w| w.zones.iter().map(move |&z| (w, z)));
+        let unread = open.filter(|(_, z)| self.reading(*z).is_none());
+        let mut asked: Vec<(f64, Demand)> =
+            unread.filter_map(|(w, z)| Some((w.begin_min, demand(draft, w, z)?))).collect();
+        asked.sort_by(|a, b| a.1.limit_c.total_cmp(&b.1.limit_c));
+        asked
+    }
+
     /// The start in words, if it will do.
-    fn cool(&self, draft: &Draft, at: NaiveDateTime) -> Option<String> {
+    fn cool(&self, draft: &Draft, asked: &[(f64, Demand)], at: NaiveDateTime) -> Option<String> {
         let light = last_light(self).filter(|_| !self.sheltered());
         if !self.may_work_from(draft, at, light) {
             return None;
         }
         let clock = at.format("%H:%M");
-        if self.cool_from(draft, at, false) {
+        if self.cool_from(asked, at, false) {
             Some(clock.to_string())
         } else {
-            let shaded = awning_stands(draft) && self.cool_from(draft, at + self.awning_up(), true);
+            let shaded = awning_stands(draft) && self.cool_from(asked, at + self.awning_up(), true);
             shaded.then(|| format!("{clock} under the awning"))
         }
     }
@@ -107,22 +120,16 @@ impl Facts<'_> {
 
     /// Every panel is under its limit when the job starts then. Rounded moments, which share their suns, rule most
     /// starts out; the exact ones decide.
-    fn cool_from(&self, draft: &Draft, start: NaiveDateTime, shaded: bool) -> bool {
+    fn cool_from(&self, asked: &[(f64, Demand)], start: NaiveDateTime, shaded: bool) -> bool {
         let shift = start - self.input.start;
         let cool = |moment: fn(NaiveDateTime) -> NaiveDateTime| {
-            draft.work.iter().all(|w| {
-                let at = moment(self.at(w.begin_min) + shift);
-                w.zones.iter().all(|&z| self.cool_at(draft, w, z, at, shaded))
+            asked.iter().all(|(begin_min, demand)| {
+                let at = moment(self.at(*begin_min) + shift);
+                self.panel_at(demand.zone, at, shaded)
+                    .is_some_and(|state| demand.excess(&state).is_none_or(|e| e.rinsed_c.is_some()))
             })
         };
         cool(to_ten_minutes) && cool(|at| at)
-    }
-
-    fn cool_at(&self, draft: &Draft, work: &Work, zone: Zone, at: NaiveDateTime, shaded: bool) -> bool {
-        limit_on(draft, work, zone).is_none()
-            || self.reading(zone).is_some()
-            || self.panel_at(zone, at, shaded).is_some()
-                && excess_at(draft, work, zone, at, shaded).is_none_or(|e| e.rinsed_c.is_some())
     }
 
     /// The sun shines at the start or at the end of the job.

@@ -47,7 +47,12 @@ pub fn quiet() -> Scene {
         equipment: handbook.equipment.iter().map(|e| e.id.clone()).collect(),
         tank_l: 400.0,
         battery_kwh: 5.0,
-        stock_ml: handbook.product_classes.iter().filter(|p| !p.banned).map(|p| (p.id.clone(), 20_000.0)).collect(),
+        stock_ml: handbook
+            .product_classes
+            .iter()
+            .filter(|p| !p.banned)
+            .map(|p| (p.id.clone(), 20_000.0))
+            .collect(),
         vehicles_served: [("clay_towel".to_string(), 10)].into(),
     };
     Scene {

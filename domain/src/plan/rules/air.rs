@@ -116,9 +116,8 @@ fn r13_freeze(draft: &mut Draft) {
         return;
     }
     let wet = draft.work.iter().filter(|w| w.water_l > 0.0);
-    let lines: Lines = wet
-        .filter_map(|w| Some((w.step.id.clone(), freezes(draft, draft.facts.at(w.begin_min))?)))
-        .collect();
+    let lines: Lines =
+        wet.filter_map(|w| Some((w.step.id.clone(), freezes(draft, draft.facts.at(w.begin_min))?))).collect();
     let Some((_, why)) = lines.first() else { return };
     let text = format!("{why}: no water work outdoors");
     let air_limit = draft.facts.limit("R13", "air_c");
@@ -200,8 +199,7 @@ fn r67_thunder(draft: &mut Draft) {
         .collect();
     let hit = draft.which(|w| {
         let (begin, end) = (draft.facts.at(w.begin_min), draft.facts.at(w.end_min));
-        draft.facts.noisy(w)
-            && thunder.iter().any(|(from, until)| begin < *until && end > *from)
+        draft.facts.noisy(w) && thunder.iter().any(|(from, until)| begin < *until && end > *from)
     });
     let job = (draft.facts.input.start, draft.facts.at(draft.end_min()));
     let during: Vec<_> = thunder.iter().filter(|(from, until)| job.0 < *until && job.1 > *from).collect();
@@ -210,6 +208,7 @@ fn r67_thunder(draft: &mut Draft) {
     };
     let (first, clear) = (first.format("%H:%M"), clear.format("%H:%M"));
     let text = format!("thunder from {first}: outdoor power and lance stop until {clear}");
-    let unblock = format!("finish before {first}, or go on at {clear}, {wait_min:.0} min after the last thunder");
+    let unblock =
+        format!("finish before {first}, or go on at {clear}, {wait_min:.0} min after the last thunder");
     draft.unmet("R67", text, each(hit, "stopped by thunder"), unblock);
 }

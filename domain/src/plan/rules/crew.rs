@@ -28,7 +28,8 @@ fn r31_alone(draft: &mut Draft) {
             && facts.handbook().product(product).is_some_and(|p| p.ph_use_min.is_some_and(|ph| ph < mild))
     };
     let acid = draft.which(|w| {
-        w.products.iter().any(|u| strong(&u.product)) || trainee && facts.uses_chemistry(w, &[Chemistry::Acid])
+        w.products.iter().any(|u| strong(&u.product))
+            || trainee && facts.uses_chemistry(w, &[Chemistry::Acid])
     });
     if !acid.is_empty() {
         let text = if trainee { "a trainee alone: no acid" } else { "alone: no acid stronger than mild" };
@@ -101,7 +102,11 @@ fn r35_height(draft: &mut Draft) {
     let facts = draft.facts;
     let (tread_m, platform_m) = (facts.limit("R35", "step_m"), facts.limit("R35", "platform_m"));
     let places = [
-        (Reach::Platform, "platform", format!("above {platform_m} m: platform and a second person, or a long tool")),
+        (
+            Reach::Platform,
+            "platform",
+            format!("above {platform_m} m: platform and a second person, or a long tool"),
+        ),
         (Reach::Step, "step", format!("above {tread_m} m: two-tread step")),
     ];
     for (reach, tool, how) in places {

@@ -69,7 +69,10 @@ fn r47_bird_lime_on_hot_paint(draft: &mut Draft) {
         return;
     };
     let within_h = facts.limit("R47", "within_h");
-    let text = format!("bird lime {age_h:.0} h old on a panel of {panel_c:.0} C, {}", damage_clock(draft, Contaminant::Bird));
+    let text = format!(
+        "bird lime {age_h:.0} h old on a panel of {panel_c:.0} C, {}",
+        damage_clock(draft, Contaminant::Bird)
+    );
     let lines = each(draft.planned(&["B08"]), &format!("{age_h:.0} h old at {panel_c:.0} C"));
     draft.unmet("R47", text, lines, format!("a slot within {within_h:.0} h, a wet cloth on it meanwhile"));
 }
@@ -85,7 +88,8 @@ fn r48_two_iron_rounds(draft: &mut Draft) {
     let rounds = facts.limit("R48", "rounds").clamp(1.0, 9.0);
     let Some(iron) = draft.work.iter_mut().find(|w| w.step.id == "D03" && heavy) else { return };
     iron.rounds = rounds as u32;
-    let text = format!("heavy fallout on the horizontals: {rounds:.0} iron rounds, then feel; no third, go to clay");
+    let text =
+        format!("heavy fallout on the horizontals: {rounds:.0} iron rounds, then feel; no third, go to clay");
     let line = each(vec!["D03".into()], &format!("{rounds:.0} rounds, then feel"));
     draft.kept("R48", text, line);
 }
@@ -148,7 +152,11 @@ fn r51_salt(draft: &mut Draft) {
         let text = format!("salt of grade {} and a rinseless wash without B11: brine scratches", grade.get());
         return draft.unmet("R51", text, vec![], "a package that rinses");
     }
-    draft.insert("B11", "R51", &format!("salt grade {}: flush low zones, water under {water_c:.0} C", grade.get()));
+    draft.insert(
+        "B11",
+        "R51",
+        &format!("salt grade {}: flush low zones, water under {water_c:.0} C", grade.get()),
+    );
     let text = format!("salt: flush the low zones before the foam, water never above {water_c:.0} C");
     draft.kept("R51", text, each(draft.planned(&["B11"]), "before the foam"));
 }

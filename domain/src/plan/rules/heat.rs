@@ -2,6 +2,7 @@
 
 use crate::handbook::Phase;
 use crate::inspection::Contaminant;
+use crate::plan::climate::PanelState;
 use crate::plan::draft::{Draft, Lines, Work, each};
 use crate::vehicle::{Substrate, Zone};
 use chrono::NaiveDateTime;
@@ -18,9 +19,10 @@ pub(super) fn exchange(draft: &mut Draft) {
 
 /// Rules that look at the panel at the time of the step.
 pub(super) fn on_the_clock(draft: &mut Draft) {
-    r01_panel_over_limit(draft);
+    let starts = if too_hot(draft) { draft.facts.cooler_starts(draft) } else { None };
+    r01_panel_over_limit(draft, starts.as_deref());
     r02_matt_and_dark(draft);
-    r04_forecast_over_limit(draft);
+    r04_forecast_over_limit(draft, starts.as_deref());
 }
 
 // ---- limits ----
@@ -67,25 +69,42 @@ impl Excess {
     }
 }
 
-/// The panel of a zone at a moment, in the open or under the awning, if it is over the limit of the step.
-pub(crate) fn excess_at(
-    draft: &Draft,
-    work: &Work,
-    zone: Zone,
-    at: NaiveDateTime,
-    shaded: bool,
-) -> Option<Excess> {
+/// What a step asks of the panel of one zone.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Demand {
+    pub zone: Zone,
+    pub limit_c: f64,
+    /// Water may cool it.
+    wet: bool,
+    /// Water holds it down by so many kelvin only.
+    held_k: Option<f64>,
+}
+
+/// None when the step may meet any panel there.
+pub(crate) fn demand(draft: &Draft, work: &Work, zone: Zone) -> Option<Demand> {
     let limit_c = limit_on(draft, work, zone)?;
-    let state = draft.facts.panel_at(zone, at, shaded)?;
-    if state.panel_c <= limit_c {
-        return None;
-    }
     // Sheet metal in the sun heats a dwelling film again; plastic, rubber and glass stay as the rinse left them.
     let sheet = draft.facts.zone(zone).is_some_and(|z| z.substrate.is_paint());
-    let far = state.panel_c - limit_c > draft.facts.limit("R01", "water_cools_k");
-    let reheats = sheet && far && work.step.dwell_min_s > 0;
-    let rinsed_c = state.wet_c().filter(|&c| may_be_wet(draft, work) && !reheats && c <= limit_c);
-    Some(Excess { zone, panel_c: state.panel_c, limit_c, rinsed_c })
+    let held_k = (sheet && work.step.dwell_min_s > 0).then(|| draft.facts.limit("R01", "water_cools_k"));
+    Some(Demand { zone, limit_c, wet: may_be_wet(draft, work), held_k })
+}
+
+impl Demand {
+    /// The panel, if it is over the limit.
+    pub fn excess(&self, state: &PanelState) -> Option<Excess> {
+        let over_k = state.panel_c - self.limit_c;
+        if over_k <= 0.0 {
+            return None;
+        }
+        let holds = self.wet && self.held_k.is_none_or(|held_k| over_k <= held_k);
+        let rinsed_c = if holds { state.wet_c().filter(|&c| c <= self.limit_c) } else { None };
+        Some(Excess { zone: self.zone, panel_c: state.panel_c, limit_c: self.limit_c, rinsed_c })
+    }
+}
+
+/// The panel of a zone at a moment, in the open or under the awning, if it is over the limit of the step.
+fn excess_at(draft: &Draft, work: &Work, zone: Zone, at: NaiveDateTime, shaded: bool) -> Option<Excess> {
+    demand(draft, work, zone)?.excess(&draft.facts.panel_at(zone, at, shaded)?)
 }
 
 /// Water cools what may be wet; what goes on a dry panel needs shade.
@@ -114,7 +133,7 @@ pub(crate) fn too_hot(draft: &Draft) -> bool {
 // ---- rules ----
 
 /// R01: no chemistry on a panel hotter than its limit; water or shade first, else another time.
-fn r01_panel_over_limit(draft: &mut Draft) {
+fn r01_panel_over_limit(draft: &mut Draft, starts: Option<&str>) {
     ask_for_panels(draft);
     let (mut rinsed, mut hot): (Lines, Lines) = (Vec::new(), Vec::new());
     let mut worst: Option<(String, Excess)> = None;
@@ -136,7 +155,11 @@ fn r01_panel_over_limit(draft: &mut Draft) {
     }
     if draft.has("A07") {
         let shade = each(vec!["A07".into()], "shade keeps the panels under their limits");
-        draft.kept("R01", "panels would be over their limit in the sun: awning up, then read them again", shade);
+        draft.kept(
+            "R01",
+            "panels would be over their limit in the sun: awning up, then read them again",
+            shade,
+        );
     }
     let Some((step, excess)) = worst else { return };
     let text = format!(
@@ -145,7 +168,7 @@ fn r01_panel_over_limit(draft: &mut Draft) {
         excess.panel_c,
         excess.limit_c
     );
-    let unblock = match draft.facts.cooler_starts(draft) {
+    let unblock = match starts {
         Some(starts) => format!("{starts}, or a roof"),
         None => "no start that day is cool enough: another day, or a roof".to_string(),
     };
@@ -233,7 +256,7 @@ fn r03_hot_wheels(draft: &mut Draft) {
 }
 
 /// R04: the booked window will be too hot for some panel; say until when and from when it is not.
-fn r04_forecast_over_limit(draft: &mut Draft) {
+fn r04_forecast_over_limit(draft: &mut Draft, starts: Option<&str>) {
     let Some(heat) = draft.facts.heat_of_day(draft) else { return };
     let first_min = draft.facts.limit("R04", "horizontals_first_min");
     let clock = |at: NaiveDateTime| at.format("%H:%M");
@@ -252,7 +275,7 @@ fn r04_forecast_over_limit(draft: &mut Draft) {
         heat.limit_c
     );
     let first = format!("the shady side and the horizontals within the first {first_min:.0} min");
-    let unblock = match draft.facts.cooler_starts(draft).filter(|_| too_hot(draft)) {
+    let unblock = match starts {
         Some(starts) => format!("{starts}, {first}"),
         None => first,
     };

@@ -65,7 +65,8 @@ fn entries<'a>(draft: &Draft<'a>, before: &Work, after: &Work) -> Vec<&'a Mixing
     let mut entries = Vec::new();
     for one in before.products.iter().filter_map(|u| handbook.product(&u.product)) {
         for other in after.products.iter().filter_map(|u| handbook.product(&u.product)) {
-            let meet = handbook.mixing.iter().filter(|e| e.concerns(one, other) && !in_turn(e, before, after));
+            let meet =
+                handbook.mixing.iter().filter(|e| e.concerns(one, other) && !in_turn(e, before, after));
             entries.extend(meet.filter(|e| e.verdict != MixVerdict::FillingOrder));
         }
     }
@@ -88,9 +89,10 @@ fn rinse_between(draft: &Draft, before: &Work, between: &[Work], after: &Work) -
     if RINSED_WITHIN.contains(&before.step.id.as_str()) {
         return Some("own rinse".to_string());
     }
-    let rinse = between.iter().rev().find(|w| {
-        w.step.rinse && shared(before, after).all(|z| w.zones.contains(&z) || !rinsable(draft, z))
-    });
+    let rinse = between
+        .iter()
+        .rev()
+        .find(|w| w.step.rinse && shared(before, after).all(|z| w.zones.contains(&z) || !rinsable(draft, z)));
     rinse.map(|w| w.step.id.clone())
 }
 

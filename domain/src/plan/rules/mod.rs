@@ -25,7 +25,7 @@ mod weather;
 use super::draft::Draft;
 
 pub(super) use air::awning_stands;
-pub(super) use heat::{excess_at, limit_on, too_hot};
+pub(super) use heat::{Demand, demand, limit_on, too_hot};
 pub(super) use place::in_machine_hours;
 pub(super) use weather::last_light;
 

@@ -96,15 +96,19 @@ fn substitute(draft: &mut Draft, step: &str, product: &str) -> Option<String> {
     let row = work.products[place].row;
     let counted = |id: &str| facts.input.kit.stock_ml.get(id).is_some_and(|&ml| ml > 0.0);
     let stand_in = facts.stand_ins(row).map(Use::of).find(|other| {
-        counted(&other.product) && same_family(facts, product, &other.product) && touches(facts, &work.zones, other)
+        counted(&other.product)
+            && same_family(facts, product, &other.product)
+            && touches(facts, &work.zones, other)
     });
     let family = || {
-        facts.input.kit.stock_ml.keys().map(|id| Use { row, product: id.clone(), weakest: None }).find(|other| {
-            counted(&other.product)
-                && same_surfactant(facts, product, &other.product)
-                && in_ratio(facts, other)
-                && touches(facts, &work.zones, other)
-        })
+        facts.input.kit.stock_ml.keys().map(|id| Use { row, product: id.clone(), weakest: None }).find(
+            |other| {
+                counted(&other.product)
+                    && same_surfactant(facts, product, &other.product)
+                    && in_ratio(facts, other)
+                    && touches(facts, &work.zones, other)
+            },
+        )
     };
     let other = stand_in.or_else(family)?;
     let id = other.product.clone();
@@ -201,7 +205,8 @@ fn machines(draft: &mut Draft) {
     tools.sort();
     tools.dedup();
     if !tools.is_empty() {
-        let text = format!("not on the van's list, check before leaving: {}", tools.join(", ").replace('_', " "));
+        let text =
+            format!("not on the van's list, check before leaving: {}", tools.join(", ").replace('_', " "));
         draft.tell("kit", Severity::Advise, text, vec![]);
     }
 }

@@ -44,7 +44,8 @@ fn r53_aluminium_below(draft: &mut Draft) {
     for (step, text) in &lines {
         draft.caution(std::slice::from_ref(step), text);
     }
-    let text = "bare or anodised aluminium near alkali or acid: mask it or keep it flooded, a bloom is for ever";
+    let text =
+        "bare or anodised aluminium near alkali or acid: mask it or keep it flooded, a bloom is for ever";
     draft.kept("R53", text, lines);
 }
 
@@ -66,8 +67,9 @@ fn r55_film_edges(draft: &mut Draft) {
     }
     let (bar, metres) = (facts.limit("R55", "lance_bar"), facts.limit("R55", "lance_m"));
     let angle = facts.limit("R55", "angle_deg");
-    let text =
-        format!("film edges: lance at most {bar:.0} bar, at least {metres} m away, {angle:.0} degrees off the edge");
+    let text = format!(
+        "film edges: lance at most {bar:.0} bar, at least {metres} m away, {angle:.0} degrees off the edge"
+    );
     draft.caution(&lance, &text);
     draft.kept("R55", text, each(lance, &format!("film edges: {bar:.0} bar, {metres} m")));
 }
@@ -110,7 +112,11 @@ fn no_cut(draft: &mut Draft, why: &str) {
         Some(false) => {
             let polish = draft.planned(&["G02", "G03"]);
             draft.drop_steps("R56", &polish);
-            draft.kept("R56", format!("{why}: no cut{left_out}, refining not approved: left out {}", polish.join(" ")), vec![]);
+            draft.kept(
+                "R56",
+                format!("{why}: no cut{left_out}, refining not approved: left out {}", polish.join(" ")),
+                vec![],
+            );
         }
         None => {
             draft.ask("R56", "/extra_work/approved", &format!("{why}: refine it all the same?"));

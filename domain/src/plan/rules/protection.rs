@@ -27,7 +27,10 @@ fn coated(facts: &Facts, work: &Work) -> bool {
     let vehicle = facts.input.vehicle;
     work.zones.iter().any(|&zone| {
         let paint = facts.zone(zone).is_some_and(|f| f.substrate.is_paint());
-        vehicle.coats.iter().any(|c| lasting(&c.protection) && (c.zone == Some(zone) || c.zone.is_none() && paint))
+        vehicle
+            .coats
+            .iter()
+            .any(|c| lasting(&c.protection) && (c.zone == Some(zone) || c.zone.is_none() && paint))
     })
 }
 

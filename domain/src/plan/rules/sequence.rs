@@ -54,7 +54,11 @@ fn r37_box_tail(draft: &mut Draft) {
         return;
     }
     let parts = facts.limit("R37", "water_to_product");
-    draft.insert("B06", "R37", &format!("film grade {} behind and below: {parts:.0}:1, rinse twice", grade.get()));
+    draft.insert(
+        "B06",
+        "R37",
+        &format!("film grade {} behind and below: {parts:.0}:1, rinse twice", grade.get()),
+    );
     if draft.has("B06") {
         let text = format!(
             "box-shaped tail: alkaline {parts:.0}:1 on tail, rockers and lower bumpers before the foam, rinsed twice"
@@ -91,7 +95,11 @@ fn r39_late_oil(draft: &mut Draft) {
     draft.insert("D14", "R39", "the residue has run down: sides again");
     let mut lines = each(vec!["D11".into()], "spots last, upper surfaces mostly");
     lines.extend(each(vec!["D14".into()], "sides again after the spots"));
-    draft.kept("R39", "tar or sap found after the iron rinse: spot it last, then rinse the sides again", lines);
+    draft.kept(
+        "R39",
+        "tar or sap found after the iron rinse: spot it last, then rinse the sides again",
+        lines,
+    );
 }
 
 /// R40: alkali, iron remover and acid each rinsed off before the next.
@@ -106,7 +114,9 @@ fn r40_alkali_iron_acid(draft: &mut Draft) {
         return;
     }
     let (low, high) = (facts.limit("R40", "ph_min"), facts.limit("R40", "ph_max"));
-    let text = format!("alkali, rinse, iron, rinse until no suds, acid, rinse; pH strip {low:.0} to {high:.0} between");
+    let text = format!(
+        "alkali, rinse, iron, rinse until no suds, acid, rinse; pH strip {low:.0} to {high:.0} between"
+    );
     let mut lines = each(alkali, "alkali: rinsed off before iron");
     lines.extend(each(iron, "iron: rinsed off before acid"));
     lines.extend(each(acid, &format!("acid last, pH strip {low:.0} to {high:.0} before")));
@@ -138,7 +148,8 @@ fn r42_do_not_chase_smoothness(draft: &mut Draft) {
     if after {
         let target = facts.limit("R42", "target_grade");
         let lines = each(draft.planned(&["E01", "E02"]), &format!("stop at bag grade {target:.0}"));
-        let text = format!("chemistry follows the clay: stop at bag grade {target:.0}, do not chase smoothness");
+        let text =
+            format!("chemistry follows the clay: stop at bag grade {target:.0}, do not chase smoothness");
         draft.kept("R42", text, lines);
     }
 }
@@ -167,6 +178,7 @@ fn r44_no_drying_aid(draft: &mut Draft) {
     }
     draft.drop_steps("R44", &["F03".to_string()]);
     draft.insert("F02", "R44", "dried without aid");
-    let text = format!("{} follows: dry with F02, not F03, aid clogs pads and blocks the bond", after.join(" "));
+    let text =
+        format!("{} follows: dry with F02, not F03, aid clogs pads and blocks the bond", after.join(" "));
     draft.kept("R44", text, each(vec!["F02".into()], "no aid before polish or coating"));
 }

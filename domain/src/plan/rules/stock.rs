@@ -33,7 +33,9 @@ fn r58_range(draft: &mut Draft) {
     };
     let over = facts.limit("R58", "over_share") * 100.0;
     let (from, to) = (booked.get(), booked.worse().get());
-    let text = format!("condition not seen: quote grade {from} to {to}, grade before touching, over +{over:.0} % ask");
+    let text = format!(
+        "condition not seen: quote grade {from} to {to}, grade before touching, over +{over:.0} % ask"
+    );
     draft.kept("R58", text, each(draft.planned(&["A04"]), &format!("quoted for grade {from} to {to}")));
 }
 

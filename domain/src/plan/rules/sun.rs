@@ -61,7 +61,8 @@ fn r06_sun_and_iron_or_acid(draft: &mut Draft) {
         })
         .collect();
     if !lines.is_empty() {
-        let text = "iron remover or acid in the sun: one or two panels at a time, each rinsed before the next";
+        let text =
+            "iron remover or acid in the sun: one or two panels at a time, each rinsed before the next";
         draft.kept("R06", text, lines);
     }
 }
@@ -97,8 +98,9 @@ fn r08_timer_governs(draft: &mut Draft) {
             let dwell = w.dwell.as_ref().filter(|d| d.label_max_s > 0 && d.panel_c.is_some())?;
             let outlasts = dwell.dry_s.is_none_or(|dry_s| dry_s >= f64::from(dwell.label_max_s));
             let lasts = dwell.dry_s.map_or("stays wet".to_string(), |s| format!("wet for {:.0} s", s));
-            outlasts
-                .then(|| (w.step.id.clone(), format!("{lasts}: timer at {} s at the latest", dwell.label_max_s)))
+            outlasts.then(|| {
+                (w.step.id.clone(), format!("{lasts}: timer at {} s at the latest", dwell.label_max_s))
+            })
         })
         .collect();
     if !lines.is_empty() {

@@ -57,7 +57,11 @@ fn fit_work<'a>(facts: &Facts<'a>, work: &mut Work<'a>) -> Verdict {
             let rule = rule_for(facts, work, zone);
             verdict.left_out.push((rule, zone, facts.material(here.substrate).to_string()));
             if fit.approval && !fit.never && facts.input.extra_work.approved.is_none() {
-                verdict.ask = Some(format!("{} on {}: with the customer's yes only. Yes or no?", work.step.name, zone.name()));
+                verdict.ask = Some(format!(
+                    "{} on {}: with the customer's yes only. Yes or no?",
+                    work.step.name,
+                    zone.name()
+                ));
             }
             work.zones.retain(|z| *z != zone);
             continue;
@@ -118,9 +122,8 @@ fn zone_fit(facts: &Facts, work: &Work, zone: Zone) -> Fit {
 fn product_fit(facts: &Facts, used: &Use, zone: Zone) -> Fit {
     let Some(here) = facts.zone(zone) else { return Fit::default() };
     // Either strength may be poured; the stronger one decides.
-    let fit = facts
-        .product_fit(used, false, here.substrate)
-        .and(facts.product_fit(used, true, here.substrate));
+    let fit =
+        facts.product_fit(used, false, here.substrate).and(facts.product_fit(used, true, here.substrate));
     let fresh = facts.fresh_paint(zone) && !gentle(facts, &used.product);
     Fit { never: fit.never || fresh, ..fit }
 }
@@ -169,7 +172,11 @@ impl Verdict {
         }
         if let Some((rule, product)) = &self.swapped {
             let line = each(vec![step.clone()], &format!("{product} instead, milder to the surface"));
-            draft.kept(rule, format!("{step}: {product} instead, the usual product would harm the surface"), line);
+            draft.kept(
+                rule,
+                format!("{step}: {product} instead, the usual product would harm the surface"),
+                line,
+            );
         }
         if let Some(text) = &self.weakened {
             let line = each(vec![step.clone()], text);
@@ -195,7 +202,10 @@ impl Verdict {
             if !self.emptied {
                 draft.kept(rule, format!("{step} {why}: {place} left out or masked"), line);
             } else if draft.facts.required(step) && draft.facts.choices(step).is_empty() {
-                let text = format!("{step} {why}: nothing is left of it, and {} is sold with it", draft.facts.package.name);
+                let text = format!(
+                    "{step} {why}: nothing is left of it, and {} is sold with it",
+                    draft.facts.package.name
+                );
                 draft.drop_steps(rule, std::slice::from_ref(step));
                 draft.unmet(rule, text, vec![], draft.facts.way_out(rule));
             } else {
@@ -213,8 +223,7 @@ impl Facts<'_> {
         let Some(age_d) = self.repaint_age_d() else { return false };
         let painted = self.zone(zone).is_some_and(|z| z.substrate.is_paint());
         let named = &vehicle.repainted_zones;
-        (age_d as f64) < self.limit("R54", "age_d")
-            && (named.contains(&zone) || named.is_empty() && painted)
+        (age_d as f64) < self.limit("R54", "age_d") && (named.contains(&zone) || named.is_empty() && painted)
     }
 
     fn repaint_age_d(&self) -> Option<i64> {

@@ -29,7 +29,9 @@ pub(super) fn second_choices(draft: &mut Draft) {
         if others.iter().any(|other| draft.has(other) || draft.facts.done(other)) {
             continue;
         }
-        let Some(other) = others.into_iter().find(|other| !draft.dropped.contains_key(*other)) else { continue };
+        let Some(other) = others.into_iter().find(|other| !draft.dropped.contains_key(*other)) else {
+            continue;
+        };
         draft.insert(other, &rule, &format!("in place of {step}"));
         let line = each(vec![other.to_string()], &format!("in place of {step}"));
         draft.kept(&rule, format!("{other} in place of {step}"), line);
@@ -66,7 +68,8 @@ pub(super) fn dry_again(draft: &mut Draft) {
 pub(super) fn rinse_after_chemistry(draft: &mut Draft) {
     let facts = draft.facts;
     let special = |step: &str| ["B08", "D01", "D06", "D09", "D10", "D13"].contains(&step);
-    let oily = draft.work.iter().any(|w| special(&w.step.id) && facts.uses_chemistry(w, &[Chemistry::Solvent]));
+    let oily =
+        draft.work.iter().any(|w| special(&w.step.id) && facts.uses_chemistry(w, &[Chemistry::Solvent]));
     let treated: Vec<Zone> =
         draft.work.iter().filter(|w| special(&w.step.id)).flat_map(|w| w.zones.clone()).collect();
     let wetted = |zone: &Zone| {

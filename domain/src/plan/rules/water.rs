@@ -97,11 +97,7 @@ fn r19_restriction(draft: &mut Draft) {
         draft.unmet("R19", format!("{why} and no {lacks} on the van"), lines, unblock);
     } else {
         let lines = each(wet, &format!("{why}: washer with trigger, collect"));
-        draft.kept(
-            "R19",
-            format!("{why}: washer with trigger and collected runoff, no free hose"),
-            lines,
-        );
+        draft.kept("R19", format!("{why}: washer with trigger and collected runoff, no free hose"), lines);
     }
 }
 
@@ -126,9 +122,8 @@ fn r21_hard_water(draft: &mut Draft) {
         draft.ask("R21", "/site/hardness_mg_l", "How hard is the water there? Dip a strip at the tap.");
     }
     let hard = facts.input.site.hardness_mg_l.filter(|&mg| mg > limit);
-    let sunny = draft
-        .find(&last)
-        .is_some_and(|w| w.zones.iter().any(|&z| facts.in_sun(z, w.begin_min, w.shaded)));
+    let sunny =
+        draft.find(&last).is_some_and(|w| w.zones.iter().any(|&z| facts.in_sun(z, w.begin_min, w.shaded)));
     let why = match hard {
         Some(mg) => format!("water {mg:.0} mg/l, limit {limit:.0}"),
         None if sunny => "last rinse in the sun".to_string(),
@@ -203,7 +198,11 @@ fn r24_collect(draft: &mut Draft) {
         return;
     }
     if facts.collects_runoff() {
-        return draft.kept("R24", "toxic or extreme pH: collect this runoff", each(steps, "collect the runoff"));
+        return draft.kept(
+            "R24",
+            "toxic or extreme pH: collect this runoff",
+            each(steps, "collect the runoff"),
+        );
     }
     if facts.input.site.drain.is_none() {
         let text = "Where does the water run? Acid and strong alkali have to be collected.";

@@ -35,9 +35,8 @@ pub(super) fn on_the_clock(draft: &mut Draft) {
 fn r12_cold(draft: &mut Draft) {
     let facts = draft.facts;
     let (air_limit, panel_limit) = (facts.limit("R12", "air_c"), facts.limit("R12", "panel_c"));
-    let chemical = |w: &Work| {
-        w.uses("iron_remover") || facts.uses_chemistry(w, &[Chemistry::Acid, Chemistry::Solvent])
-    };
+    let chemical =
+        |w: &Work| w.uses("iron_remover") || facts.uses_chemistry(w, &[Chemistry::Acid, Chemistry::Solvent]);
     let cold: Lines = draft
         .work
         .iter()
@@ -150,7 +149,9 @@ fn exchange_protection(draft: &mut Draft, spoiler: Spoiler) {
         let Some((from, to)) = facts.expected_span(draft, |w| w.step.id == step) else { continue };
         let Some(why) = spoiler.why(facts, &step, from, to) else { continue };
         let dry_will_do = spoiler == Spoiler::Damp
-            || step != "H03" && spoiler == Spoiler::RainAfter && spoiler.why(facts, "H03", from, to).is_none();
+            || step != "H03"
+                && spoiler == Spoiler::RainAfter
+                && spoiler.why(facts, "H03", from, to).is_none();
         if step != "H03" {
             draft.insert("H03", spoiler.rule(), &format!("in place of {step}: {why}"));
             if !draft.has("H03") {
@@ -180,7 +181,12 @@ fn refuse_protection(draft: &mut Draft, spoiler: Spoiler) {
     let Some((step, why)) = lines.first() else { return };
     let what = if step == "H04" { "no coating".to_string() } else { format!("no {step}") };
     // Even where the table expects an exchange: what was not exchanged is not laid.
-    draft.forbid(spoiler.rule(), format!("{why}: {what}"), lines, "a closed, ventilated place, or another day");
+    draft.forbid(
+        spoiler.rule(),
+        format!("{why}: {what}"),
+        lines,
+        "a closed, ventilated place, or another day",
+    );
 }
 
 /// R16 needs the weather until a protection has cured.
@@ -221,7 +227,9 @@ fn r64_dusk(draft: &mut Draft) {
         .work
         .iter()
         .filter(|w| dry_on(w) && facts.at(w.end_min) > last)
-        .map(|w| (w.step.id.clone(), format!("over at {}, dew from {}", clock(facts.at(w.end_min)), clock(last))))
+        .map(|w| {
+            (w.step.id.clone(), format!("over at {}, dew from {}", clock(facts.at(w.end_min)), clock(last)))
+        })
         .collect();
     if late.is_empty() {
         return;

@@ -78,8 +78,7 @@ pub const CASES: &[Case] = &[
     fires("R12", Warn, "panel 4.9 C", "a roof of 4.9 C", |s| s.read(Zone::Roof, 4.9))
         .and(|p| assert!(!p.has("D03") && p.has("D04"), "the wheels are warm enough")),
     silent("R12", "a roof of 5 C", |s| s.read(Zone::Roof, 5.0)),
-    fires("R13", Block, "air 1.0 C", "air of 1 C", |s| frosty(s, 1.0))
-        .and(|p| assert!(!p.workable)),
+    fires("R13", Block, "air 1.0 C", "air of 1 C", |s| frosty(s, 1.0)).and(|p| assert!(!p.workable)),
     silent("R13", "air of 1.1 C and sun on the panels", |s| frosty(s, 1.1)),
     fires("R13", Block, "panel 2.0 C", "a panel of 2 C", |s| s.read(Zone::Doors, 2.0)),
     silent("R13", "a panel of 2.1 C", |s| s.read(Zone::Doors, 2.1)),
@@ -186,7 +185,8 @@ fn rain_at(s: &mut Scene, package: &str, hour: usize) {
 fn late(s: &mut Scene, package: &str, hour: u32, minute: u32) {
     s.package(package, &[]);
     s.start = day(hour, minute);
-    s.site.machine_hours = Some(domain::site::HourRange { from: crate::scene::time(6, 0), to: crate::scene::time(23, 0) });
+    s.site.machine_hours =
+        Some(domain::site::HourRange { from: crate::scene::time(6, 0), to: crate::scene::time(23, 0) });
 }
 
 fn thunder(s: &mut Scene, hour: usize) {

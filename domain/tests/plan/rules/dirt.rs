@@ -40,17 +40,21 @@ pub const CASES: &[Case] = &[
         s.find(Zone::Roof, Bird, 1);
         s.read(Zone::Roof, 50.0);
     }),
-    fires("R48", Adjust, "2 iron rounds", "fallout of grade 3 on the roof", |s| s.find(Zone::Roof, FalloutIron, 3))
-        .and(|p| {
-            let twice = p.line("D03");
-            // Sedan: painted area of 13.99 m2, of it 1.70 at grade 3; 80 ml/m2 and two rounds (common practice).
-            assert!((twice.mixes[0].made_up_ml - 2.0 * 80.0 * twice.quantity).abs() < 1e-6);
-        }),
+    fires("R48", Adjust, "2 iron rounds", "fallout of grade 3 on the roof", |s| {
+        s.find(Zone::Roof, FalloutIron, 3)
+    })
+    .and(|p| {
+        let twice = p.line("D03");
+        // Sedan: painted area of 13.99 m2, of it 1.70 at grade 3; 80 ml/m2 and two rounds (common practice).
+        assert!((twice.mixes[0].made_up_ml - 2.0 * 80.0 * twice.quantity).abs() < 1e-6);
+    }),
     silent("R48", "fallout of grade 2 on the roof", |s| s.find(Zone::Roof, FalloutIron, 2)),
     silent("R48", "fallout of grade 3 on the doors", |s| s.find(Zone::Doors, FalloutIron, 3)),
     fires("R49", Warn, "cement 23 h", "cement 23 h old", |s| s.find_aged(Zone::Doors, Cement, 1, 23.0)),
     silent("R49", "cement 24 h old", |s| s.find_aged(Zone::Doors, Cement, 1, 24.0)),
-    fires("R49", Warn, "road paint 3 h", "road paint 3 h old", |s| s.find_aged(Zone::Rocker, RoadPaint, 1, 3.0)),
+    fires("R49", Warn, "road paint 3 h", "road paint 3 h old", |s| {
+        s.find_aged(Zone::Rocker, RoadPaint, 1, 3.0)
+    }),
     asks("R49", "/inspection/findings/1/age_h", "cement of unknown age", |s| s.find(Zone::Doors, Cement, 1)),
     fires("R50", Adjust, "quote polishing", "rings that stay", |s| rings(s, Some(true))).and(|p| {
         let zones = &p.line("D07").zones;

@@ -26,11 +26,17 @@ fn matt(s: &mut Scene, absorptance: f64) {
 
 pub const CASES: &[Case] = &[
     silent("R01", "D07 at its 25 C", |s| covered_at(s, 25.0)),
-    fires("R01", Adjust, "rinse them cool", "D07 over 25 C, water cools it", |s| covered_at(s, 25.1)).and(|p| {
-        let reason = p.line("D07").reasons.iter().find(|r| r.id == "R01").unwrap();
-        assert!(reason.text.contains("25 C at 1") && reason.text.contains("limit 25 C"), "{}", reason.text);
-        assert!(p.workable);
-    }),
+    fires("R01", Adjust, "rinse them cool", "D07 over 25 C, water cools it", |s| covered_at(s, 25.1)).and(
+        |p| {
+            let reason = p.line("D07").reasons.iter().find(|r| r.id == "R01").unwrap();
+            assert!(
+                reason.text.contains("25 C at 1") && reason.text.contains("limit 25 C"),
+                "{}",
+                reason.text
+            );
+            assert!(p.workable);
+        },
+    ),
     fires("R01", Adjust, "wet-type", "silica spray over its 30 C goes on wet", |s| covered_at(s, 30.1))
         .and(|p| assert!(p.workable && p.place("D14") < p.place("H03") && p.place("H03") < p.place("F02"))),
     fires("R01", Adjust, "rinse them cool", "sealant at its 30 C", |s| {
@@ -97,7 +103,10 @@ pub const CASES: &[Case] = &[
     fires("R05", Adjust, "shady side first", "sun", sunny).and(|p| {
         // Bonnet to the south: before noon the left side, which looks east, is in the sun.
         let order = &p.line("C02").zone_order;
-        assert!(order.contains("rear and right side first") || order.contains("right side and rear first"), "{order}");
+        assert!(
+            order.contains("rear and right side first") || order.contains("right side and rear first"),
+            "{order}"
+        );
         assert!(order.contains("left side in the sun last"), "{order}");
     }),
     fires("R05", Adjust, "shady side first", "shade until ten", |s| {
@@ -121,10 +130,12 @@ pub const CASES: &[Case] = &[
     }),
     silent("R06", "iron remover and acid under cloud", |_| {}),
     // B08 on the roof works at least 120 s; the film model gives the drying time of the panel read.
-    fires("R07", Adjust, "mist it again", "dries just before it has worked", |s| spot_on_roof(s, 69.0)).and(|p| {
-        let dwell = p.line("B08").dwell.as_ref().unwrap();
-        assert!((100.0..120.0).contains(&dwell.dry_s.unwrap()), "{dwell:?}");
-    }),
+    fires("R07", Adjust, "mist it again", "dries just before it has worked", |s| spot_on_roof(s, 69.0)).and(
+        |p| {
+            let dwell = p.line("B08").dwell.as_ref().unwrap();
+            assert!((100.0..120.0).contains(&dwell.dry_s.unwrap()), "{dwell:?}");
+        },
+    ),
     silent("R07", "dries just after it has worked", |s| spot_on_roof(s, 67.0))
         .and(|p| assert!((120.0..140.0).contains(&p.line("B08").dwell.as_ref().unwrap().dry_s.unwrap()))),
     fires("R07", Block, "does not help", "dries in less than half the time", |s| spot_on_roof(s, 85.0))

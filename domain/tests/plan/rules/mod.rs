@@ -68,7 +68,9 @@ impl Case {
                 notices.iter().any(|n| n.severity == severity && n.text.contains(words))
             }
             Expect::Silent => notices.is_empty(),
-            Expect::Asks(pointer) => plan.questions.iter().any(|q| q.pointer == pointer && !q.text.is_empty()),
+            Expect::Asks(pointer) => {
+                plan.questions.iter().any(|q| q.pointer == pointer && !q.text.is_empty())
+            }
         };
         if !good {
             let asked: Vec<_> = plan.questions.iter().map(|q| format!("{} {}", q.rule, q.pointer)).collect();

@@ -26,11 +26,13 @@ fn single_stage(s: &mut Scene, colour: Colour) {
 
 pub const CASES: &[Case] = &[
     silent("R52", "clear coat", |_| {}),
-    fires("R52", Adjust, "30:1", "matt takes alkali at 30:1 only", |s| s.vehicle.finish = Substrate::MattFinish)
-        .and(|p| {
-            assert_eq!(p.line("B06").mixes[0].water_to_product, Some(30.0));
-            assert!(p.workable);
-        }),
+    fires("R52", Adjust, "30:1", "matt takes alkali at 30:1 only", |s| {
+        s.vehicle.finish = Substrate::MattFinish
+    })
+    .and(|p| {
+        assert_eq!(p.line("B06").mixes[0].water_to_product, Some(30.0));
+        assert!(p.workable);
+    }),
     fires("R52", Block, "G03", "matt cannot be polished, and the package is sold with it", |s| {
         s.vehicle.finish = Substrate::MattFinish;
         s.package("P6", &[]);
@@ -72,9 +74,13 @@ pub const CASES: &[Case] = &[
     silent("R53", "chrome set into the roof", |s| {
         s.surface(Zone::Roof, Substrate::ClearCoat, &[Substrate::Chrome])
     }),
-    fires("R54", Adjust, "59 days old", "one panel 59 days old", |s| repainted(s, 59, &[Zone::FrontWing])).and(|p| {
-        assert!(!p.line("D03").zones.contains(&Zone::FrontWing) && p.line("C02").zones.contains(&Zone::FrontWing))
-    }),
+    fires("R54", Adjust, "59 days old", "one panel 59 days old", |s| repainted(s, 59, &[Zone::FrontWing]))
+        .and(|p| {
+            assert!(
+                !p.line("D03").zones.contains(&Zone::FrontWing)
+                    && p.line("C02").zones.contains(&Zone::FrontWing)
+            )
+        }),
     silent("R54", "one panel 60 days old", |s| repainted(s, 60, &[Zone::FrontWing])),
     fires("R54", Block, "is sold with it", "decontamination of a car 10 days old", |s| repainted(s, 10, &[])),
     fires("R54", Adjust, "10 days old", "washing the same car", |s| {

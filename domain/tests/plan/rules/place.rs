@@ -12,9 +12,8 @@ fn hours(s: &mut Scene, from_s: i64, to_s: i64) {
     let plan = s.plan();
     let noisy = |p: &JobPlan| (p.line("B05").begin_min, p.line("F01").end_min);
     let (begin_min, end_min) = noisy(&plan);
-    let clock = |minutes: f64, more_s: i64| {
-        (s.start + TimeDelta::seconds((minutes * 60.0) as i64 + more_s)).time()
-    };
+    let clock =
+        |minutes: f64, more_s: i64| (s.start + TimeDelta::seconds((minutes * 60.0) as i64 + more_s)).time();
     s.site.machine_hours = Some(HourRange { from: clock(begin_min, from_s), to: clock(end_min, to_s) });
 }
 

@@ -65,11 +65,15 @@ pub const CASES: &[Case] = &[
     }),
     asks("R59", "/extra_work/approved", "not answered yet", |s| tar(s, 0)),
     silent("R60", "stock just covers the plan and a fifth", |s| stock(s, "iron_remover", 0.01)),
-    fires("R60", Block, "iron remover", "iron remover just short", |s| stock(s, "iron_remover", -1.0)).and(|p| {
-        assert!(p.has("D03"), "the package is sold with it");
-    }),
-    fires("R60", Adjust, "same family", "foam short, shampoo on board", |s| stock(s, "foam_prewash_neutral", -1.0))
-        .and(|p| assert_eq!(p.line("B09").mixes[0].product, "clay_lube")),
+    fires("R60", Block, "iron remover", "iron remover just short", |s| stock(s, "iron_remover", -1.0)).and(
+        |p| {
+            assert!(p.has("D03"), "the package is sold with it");
+        },
+    ),
+    fires("R60", Adjust, "same family", "foam short, shampoo on board", |s| {
+        stock(s, "foam_prewash_neutral", -1.0)
+    })
+    .and(|p| assert_eq!(p.line("B09").mixes[0].product, "clay_lube")),
     fires("R60", Adjust, "same family", "insect remover short, the terpene type on board", |s| {
         s.find(Zone::FrontBumper, Contaminant::Insect, 1);
         s.kit.stock_ml.insert("bug_remover".into(), 0.0);

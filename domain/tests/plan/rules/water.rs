@@ -19,14 +19,19 @@ fn no_collection(s: &mut Scene) {
 
 pub const CASES: &[Case] = &[
     silent("R18", "the tank just lasts", |s| tank(s, 0.01)),
-    fires("R18", Adjust, "customer's tap through the washer", "a little short, with a tap", |s| tank(s, -0.1)),
+    fires("R18", Adjust, "customer's tap through the washer", "a little short, with a tap", |s| {
+        tank(s, -0.1)
+    }),
     fires("R18", Block, "no tap", "a little short, no tap", |s| {
         tank(s, -0.1);
         s.site.tap = Some(false);
     })
     .and(|p| {
         let unblock = p.notices.iter().find(|n| n.rule == "R18").unwrap().unblock.clone().unwrap();
-        assert_eq!(unblock, "1 refill stop, or a neighbour's or the customer's tap, or the rinseless package");
+        assert_eq!(
+            unblock,
+            "1 refill stop, or a neighbour's or the customer's tap, or the rinseless package"
+        );
     }),
     fires("R18", Block, "no tap", "too dirty for the rinseless way out", |s| {
         s.find(Zone::Tail, Contaminant::Film, 3);
@@ -60,8 +65,10 @@ pub const CASES: &[Case] = &[
         s.package("P8", &[]);
     }),
     asks("R19", "/site/water_restriction", "nobody knows", |s| s.site.water_restriction = None),
-    fires("R20", Adjust, "22.7 against 7.6", "a van without washer", |s| s.leave_at_home(&["pressure_washer"]))
-        .and(|p| assert!(p.totals.by_hose && p.totals.water_l > 500.0, "{}", p.totals.water_l)),
+    fires("R20", Adjust, "22.7 against 7.6", "a van without washer", |s| {
+        s.leave_at_home(&["pressure_washer"])
+    })
+    .and(|p| assert!(p.totals.by_hose && p.totals.water_l > 500.0, "{}", p.totals.water_l)),
     silent("R20", "a van with washer", |_| {}),
     silent("R20", "rinseless without washer", |s| {
         s.leave_at_home(&["pressure_washer"]);
@@ -81,11 +88,15 @@ pub const CASES: &[Case] = &[
     asks("R21", "/site/hardness_mg_l", "nobody knows", |s| s.site.hardness_mg_l = None),
     fires("R22", Adjust, "long rinse", "iron remover planned", |_| {})
         .and(|p| assert!(p.place("E01") < p.place("D05") && p.line("D05").water_l > 40.0)),
-    fires("R22", Adjust, "long rinse", "iron remover on the paint since before", |s| s.done("D03 D04 E06 E01"))
-        .and(|p| assert!(p.has("D05"))),
+    fires("R22", Adjust, "long rinse", "iron remover on the paint since before", |s| {
+        s.done("D03 D04 E06 E01")
+    })
+    .and(|p| assert!(p.has("D05"))),
     silent("R22", "no iron remover", |s| s.package("P1", &[])),
     silent("R22", "rinsed off already", |s| s.done("D03 D04 E06 E01 D05")),
-    fires("R23", Adjust, "cover it", "a storm drain and the runoff kit", |s| s.site.drain = Some(Drain::Storm)),
+    fires("R23", Adjust, "cover it", "a storm drain and the runoff kit", |s| {
+        s.site.drain = Some(Drain::Storm)
+    }),
     fires("R23", Block, "storm drain", "a storm drain and no runoff kit", |s| {
         s.site.drain = Some(Drain::Storm);
         s.leave_at_home(&["runoff_kit"]);

@@ -6,7 +6,7 @@
 #[path = "../benches/crew_jobs/mod.rs"]
 mod crew_jobs;
 
-use domain::crew::{Budget, Proof, check, schedule};
+use domain::plan::crew::{Budget, Proof, check, schedule};
 use std::error::Error;
 use std::time::Instant;
 

@@ -1,7 +1,7 @@
 //! Invented jobs for measuring the crew scheduler: zones that are foamed, rinsed, treated, dried and finished one
 //! after the other, work inside the vehicle beside them, and every kind of condition the scheduler knows.
 
-use domain::crew::{Activity, CrewSize, Demand, Lag, Problem};
+use domain::plan::crew::{Activity, CrewSize, Demand, Lag, Problem};
 
 const WASHER: usize = 0;
 const OUTLET: usize = 1;

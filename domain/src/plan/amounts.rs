@@ -64,6 +64,13 @@ pub(crate) fn minutes(facts: &Facts, work: &Work) -> f64 {
     times(facts, work).1.expected
 }
 
+/// The same if the whole vehicle were of one grade.
+pub(crate) fn minutes_at(facts: &Facts, work: &Work, grade: Grade) -> f64 {
+    let grade = grade.max(Grade::LIGHT);
+    let norm = work.step.minutes_at(grade).unwrap_or(0.0) * scale(facts, work.step);
+    quantity(facts, work) * norm * factors(facts, work.step, grade).expected
+}
+
 /// Minutes by the handbook, and what the shop's own steps make of them: area by area at its own grade, spots and
 /// vehicles at the worst one. The areas of one step go fast or slow together.
 fn times(facts: &Facts, work: &Work) -> (f64, Uncertain) {
@@ -74,7 +81,8 @@ fn times(facts: &Facts, work: &Work) -> (f64, Uncertain) {
         likely.p50 += minutes * factors.p50;
         likely.p90 += minutes * factors.p90;
     };
-    let at = |grade: Grade| work.step.minutes_at(grade).unwrap_or(0.0) * scale(facts, work.step);
+    let once = scale(facts, work.step) * f64::from(work.rounds);
+    let at = |grade: Grade| work.step.minutes_at(grade).unwrap_or(0.0) * once;
     if work.step.basis == Basis::PerM2 {
         for &zone in &work.zones {
             let grade = facts.work_grade(work.step, zone);
@@ -84,17 +92,7 @@ fn times(facts: &Facts, work: &Work) -> (f64, Uncertain) {
         let grade = worst_grade(facts, work);
         add(quantity(facts, work) * at(grade), factors(facts, work.step, grade));
     }
-    let rounds = f64::from(work.rounds);
-    likely.expected *= rounds;
-    likely.p50 *= rounds;
-    likely.p90 *= rounds;
-    (norm * rounds, likely)
-}
-
-/// Minutes by the handbook if the whole vehicle were of one grade, once round.
-pub(crate) fn minutes_at(facts: &Facts, work: &Work, grade: Grade) -> f64 {
-    let norm = work.step.minutes_at(grade.max(Grade::LIGHT)).unwrap_or(0.0);
-    quantity(facts, work) * norm * scale(facts, work.step)
+    (norm, likely)
 }
 
 /// One technician's own norms when the job is theirs alone, the crew's else.
@@ -126,9 +124,8 @@ fn scale(facts: &Facts, step: &Step) -> f64 {
 
 /// Litres of the whole step by the supply in use.
 fn water_l(facts: &Facts, work: &Work) -> f64 {
-    let rounds = f64::from(work.rounds);
-    work.fixed_water_l
-        .unwrap_or_else(|| quantity(facts, work) * litres(facts, work.step, work.grade) * rounds)
+    let all = || quantity(facts, work) * litres(facts, work.step, work.grade) * f64::from(work.rounds);
+    work.fixed_water_l.unwrap_or_else(all)
 }
 
 /// Litres per unit of the basis; a rinse grows with the grade.
@@ -194,7 +191,14 @@ fn mix(facts: &Facts, work: &Work, used: &Use) -> Option<Mix> {
 fn neat(needed_ml: f64) -> Recipe {
     let pour_ml = round_up_to_pour(needed_ml);
     let (fills, water_ml) = (1, 0.0);
-    Recipe { fills, fill_ml: pour_ml, product_ml: needed_ml, pour_ml, water_ml, poured_water_to_product: 0.0 }
+    Recipe {
+        fills,
+        fill_ml: needed_ml,
+        product_ml: needed_ml,
+        pour_ml,
+        water_ml,
+        poured_water_to_product: 0.0,
+    }
 }
 
 fn doses(facts: &Facts, work: &Work, per: Per) -> f64 {
@@ -206,20 +210,20 @@ fn doses(facts: &Facts, work: &Work, per: Per) -> f64 {
     }
 }
 
-/// What a product is made up in.
-struct Made {
-    name: &'static str,
-    filled: Vessel,
-    /// How much the stream thins it further.
-    stream: f64,
-}
-
 /// From this dose on it is bucket water, ml/m² (assumption: no spray or foam is dosed so high but the salt flush).
 const BUCKET_DOSE_ML: f64 = 240.0;
 
 /// Made up in a bucket and not in a pump vessel.
 pub(crate) fn in_bucket(dose_ml: f64) -> bool {
     dose_ml >= BUCKET_DOSE_ML
+}
+
+/// What a product is made up in.
+struct Made {
+    name: &'static str,
+    filled: Vessel,
+    /// How much the stream thins it further.
+    stream: f64,
 }
 
 fn vessel(facts: &Facts, step: &Step, dose_ml: f64) -> Made {

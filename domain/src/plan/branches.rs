@@ -134,9 +134,10 @@ fn against<'a>(draft: &'a Draft, work: &Work) -> Vec<&'a ContaminantRow> {
 /// The first rung above that some zone's material allows.
 fn rung(draft: &Draft, work: &Work, row: &ContaminantRow) -> Option<Rung> {
     let above = row.ladder_steps.iter().skip_while(|id| **id != work.step.id).skip(1);
-    above.filter_map(|id| draft.facts.handbook().step(id)).find_map(|step| {
+    above.filter_map(|id| draft.facts.work(id)).find_map(|rung| {
+        let step = rung.step;
         let (refused_on, allowed): (Vec<Zone>, Vec<Zone>) =
-            work.zones.iter().partition(|&&zone| refused(draft, step, zone));
+            work.zones.iter().partition(|&&zone| refused(draft, &rung, zone));
         let zone = slowest(draft, step, &allowed)?;
         let (minutes, water_l) = on_zone(draft.facts, step, Some(zone));
         Some(Rung {
@@ -154,13 +155,13 @@ fn rung(draft: &Draft, work: &Work, row: &ContaminantRow) -> Option<Rung> {
 }
 
 /// The zone's material or something set into it forbids the step or its product.
-fn refused(draft: &Draft, step: &Step, zone: Zone) -> bool {
+fn refused(draft: &Draft, rung: &Work, zone: Zone) -> bool {
     let facts = draft.facts;
     let Some(here) = facts.zone(zone) else { return true };
-    let Some(work) = facts.work(&step.id) else { return true };
     let forbids = |substrate| {
-        facts.step_fit(&work, substrate).never
-            || work.products.iter().any(|used| facts.product_fit(used, false, substrate).never)
+        let product =
+            rung.products.first().is_some_and(|used| facts.product_fit(used, false, substrate).never);
+        product || facts.step_fit(rung, substrate).never
     };
     forbids(here.substrate) || here.inclusions.iter().any(|&substrate| forbids(substrate))
 }

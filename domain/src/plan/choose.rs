@@ -3,7 +3,7 @@
 use super::PlanInput;
 use super::draft::{Draft, each};
 use super::facts::Facts;
-use crate::handbook::{PackageRole, Severity, Trigger, TriggerWhen};
+use crate::handbook::{PackageRole, PairKind, Phase, Severity, Trigger, TriggerWhen};
 use crate::inspection::Contaminant;
 use std::collections::BTreeMap;
 
@@ -15,8 +15,8 @@ pub(super) fn choose<'a>(facts: &'a Facts<'a>) -> Draft<'a> {
         notices: Vec::new(),
         questions: Vec::new(),
         wet_protection: false,
-        dropped: BTreeMap::new(),
         crew_bound: None,
+        dropped: BTreeMap::new(),
     };
     of_package(&mut draft);
     by_findings(&mut draft);
@@ -41,10 +41,17 @@ fn of_package(draft: &mut Draft) {
                 (chosen(&entry.step), format!("chosen with {}", package.name))
             }
         };
-        if wanted {
+        if wanted && !past_its_place(draft.facts, &entry.step) {
             draft.insert(&entry.step, &package.id, &why);
         }
     }
+}
+
+/// Pre-wash that had to come before something that is finished: a package taken up later goes on without it.
+fn past_its_place(facts: &Facts, step: &str) -> bool {
+    let early = facts.handbook().step(step).is_some_and(|s| matches!(s.phase, Phase::Prewash | Phase::Wash));
+    let mut pairs = facts.handbook().precedence.iter();
+    early && pairs.any(|p| p.kind == PairKind::Hard && p.before == step && facts.done(&p.after))
 }
 
 /// What the findings call for. What the package leaves out is offered and not planned.
@@ -72,8 +79,8 @@ fn by_findings(draft: &mut Draft) {
         for step in &trigger.inserts {
             draft.insert(step, &trigger.id, &trigger.text);
         }
-        if trigger.when == TriggerWhen::FoundLate {
-            rinse_and_dry_again(draft, trigger);
+        if trigger.when == TriggerWhen::FoundLate && draft.has("D11") {
+            again(draft, "D14", &trigger.id, "once more: the late spots run over it");
         }
     }
     for (why, steps) in beyond {
@@ -83,17 +90,12 @@ fn by_findings(draft: &mut Draft) {
     }
 }
 
-/// What a late spot runs over was finished already: it is rinsed and dried once more.
-fn rinse_and_dry_again(draft: &mut Draft, trigger: &Trigger) {
-    if !draft.has("D11") {
-        return;
+/// Plans a step that is finished once more.
+pub(super) fn again(draft: &mut Draft, step: &str, id: &str, text: &str) {
+    if draft.facts.done(step) && !draft.has(step) {
+        draft.work.extend(draft.facts.work(step));
     }
-    for step in ["D14", "F02"].iter().filter(|step| draft.facts.done(step)) {
-        if !draft.has(step) {
-            draft.work.extend(draft.facts.work(step));
-        }
-        draft.explain(step, &trigger.id, "once more: the late spots run over it");
-    }
+    draft.explain(step, id, text);
 }
 
 fn called_for(draft: &Draft, trigger: &Trigger) -> bool {
@@ -153,7 +155,8 @@ fn extra_work(draft: &mut Draft) {
     let extra = draft.facts.extra_steps(draft);
     let found = draft.facts.worst_found();
     let worse = draft.facts.input.booked_grade.filter(|&booked| draft.facts.inspected() && found > booked);
-    if extra.is_empty() && worse.is_none() {
+    // Who has answered is not asked again.
+    if extra.is_empty() && worse.is_none() || draft.facts.input.extra_work.approved.is_some() {
         return;
     }
     let text = match worse {

@@ -41,7 +41,10 @@ pub(crate) struct Look<'a> {
     pub zone: Zone,
     pub substrate: Substrate,
     pub faces: &'a [Face],
-    pub shaded: bool,
+    /// A recess, which no sun reaches.
+    pub recess: bool,
+    /// Under the awning, which cools a panel by so many kelvin at most.
+    pub awning_cools_k: Option<f64>,
     /// Water has cooled it to this, C.
     pub cooled_to_c: Option<f64>,
 }
@@ -58,7 +61,13 @@ pub(crate) struct Climate<'a> {
     under_awning: Option<Stand<'a>>,
     /// The sun is asked for the same moments by every zone and rule.
     suns: RefCell<BTreeMap<NaiveDateTime, Option<Sun>>>,
+    /// Faces of one material are asked for the same moments by several zones.
+    faces: RefCell<BTreeMap<FaceKey, Option<PanelState>>>,
 }
+
+/// What a face without a reading depends on: moment, face, bits of the absorptance, of the awning's share and of
+/// the temperature that water holds it at, and whether it is a recess.
+type FaceKey = (NaiveDateTime, Face, [u64; 3], bool);
 
 /// Shade at every hour: what an awning gives.
 const ALL_DAY: [HourRange; 1] = [HourRange { from: NaiveTime::MIN, to: LAST_SECOND }];
@@ -69,6 +78,8 @@ const LAST_SECOND: NaiveTime = match NaiveTime::from_hms_opt(23, 59, 59) {
 /// Below this beam the sky counts as overcast and no side as sunny, W/m² (the meteorological services' threshold
 /// of sunshine duration, WMO guide no. 8; from memory).
 const SUNSHINE_W_M2: f64 = 120.0;
+/// Below this the sun climbs so fast that an hour's average says little of a moment in it (assumption).
+const LOW_ZENITH_DEG: f64 = 70.0;
 /// Below this the sun is too low to tell clouds by; the sky then counts as clear, which chills panels (assumption).
 const TELLING_ZENITH_DEG: f64 = 80.0;
 
@@ -83,15 +94,43 @@ impl<'a> Climate<'a> {
         let open = Stand::of_site(site, utc_offset_min).ok();
         let under_awning = open.clone().map(|stand| Stand { shade: &ALL_DAY, ..stand });
         let covered = site.covered == Some(true);
-        Climate { vehicle, inspection, weather, covered, open, under_awning, suns: RefCell::default() }
+        Climate {
+            vehicle,
+            inspection,
+            weather,
+            covered,
+            open,
+            under_awning,
+            suns: RefCell::default(),
+            faces: RefCell::default(),
+        }
     }
 
     /// The hottest face of a zone; an infrared reading of the zone replaces the model.
     pub fn panel(&self, look: &Look, at: NaiveDateTime) -> Option<PanelState> {
-        let hour = self.weather.at(at)?;
-        let air = Air::of_hour(hour, 0.0).ok()?;
-        let states = look.faces.iter().filter_map(|&face| self.face(look, face, at, hour, &air));
+        let states = look.faces.iter().filter_map(|&face| self.remembered(look, face, at));
         states.max_by(|a, b| a.panel_c.total_cmp(&b.panel_c))
+    }
+
+    /// A face at a moment, computed once for all zones that share it.
+    fn remembered(&self, look: &Look, face: Face, at: NaiveDateTime) -> Option<PanelState> {
+        if self.reading(look.zone).is_some() {
+            return self.face_at(look, face, at);
+        }
+        let bits = |value: Option<f64>| value.unwrap_or(f64::NAN).to_bits();
+        let material = self.absorptance(look.substrate).to_bits();
+        let key = (at, face, [material, bits(look.awning_cools_k), bits(look.cooled_to_c)], look.recess);
+        if let Some(state) = self.faces.borrow().get(&key) {
+            return *state;
+        }
+        let state = self.face_at(look, face, at);
+        self.faces.borrow_mut().insert(key, state);
+        state
+    }
+
+    fn face_at(&self, look: &Look, face: Face, at: NaiveDateTime) -> Option<PanelState> {
+        let hour = self.weather.at(at)?;
+        self.face(look, face, at, hour, &Air::of_hour(hour, 0.0).ok()?)
     }
 
     fn face(
@@ -102,18 +141,35 @@ impl<'a> Climate<'a> {
         hour: &WeatherHour,
         air: &Air,
     ) -> Option<PanelState> {
-        let (sun_w_m2, sunlit, open_sky) = self.light(face, at, hour, look.shaded)?;
+        let shaded = look.recess || look.awning_cools_k.is_some();
+        let (sun_w_m2, sunlit, open_sky) = self.light(face, at, hour, shaded)?;
         let read_c = self.reading(look.zone);
         let panel = match read_c {
             Some(panel_c) => Panel::measured(panel_c, air, open_sky).ok()?,
             None => Panel::in_sun(self.absorptance(look.substrate), sun_w_m2, open_sky).ok()?,
         };
         let panel_c = read_c.unwrap_or_else(|| panel.dry_c(air));
-        let (panel, panel_c) = match look.cooled_to_c.filter(|&cooled_c| cooled_c < panel_c) {
-            Some(cooled_c) => (Panel::measured(cooled_c, air, open_sky).ok()?, cooled_c),
+        let held_c = look.cooled_to_c.filter(|&cooled_c| cooled_c < panel_c);
+        let held_c = held_c.or_else(|| self.after_sun_c(look, face, at, hour, air).filter(|&c| c > panel_c));
+        let (panel, panel_c) = match held_c {
+            Some(held_c) => (Panel::measured(held_c, air, open_sky).ok()?, held_c),
             None => (panel, panel_c),
         };
         Some(PanelState { panel_c, dew_margin_k: air.dew_margin_k(panel_c), sunlit, panel, air: *air })
+    }
+
+    /// What the awning leaves of a panel that stood in the sun, C: shade takes its time.
+    fn after_sun_c(
+        &self,
+        look: &Look,
+        face: Face,
+        at: NaiveDateTime,
+        hour: &WeatherHour,
+        air: &Air,
+    ) -> Option<f64> {
+        let cools_k = look.awning_cools_k.filter(|_| !look.recess && self.reading(look.zone).is_none())?;
+        let open = self.face(&Look { awning_cools_k: None, ..*look }, face, at, hour, air)?;
+        Some(open.panel_c - cools_k)
     }
 
     /// Sunlight on a face, W/m², whether the sun itself is on it, and whether it sees the open sky.
@@ -134,6 +190,7 @@ impl<'a> Climate<'a> {
             ));
         };
         let sun = self.sun(stand, at)?;
+        let hour = &believable(hour, &sun);
         let light = stand.light_on_face_w_m2(face, &sun, at, Some(hour)).ok()?;
         let sunlit = stand.is_sunlit(face, &sun, at) && shines(&sun, hour);
         let clear = shines(&sun, hour) || sun.zenith_deg > TELLING_ZENITH_DEG;
@@ -180,7 +237,7 @@ impl<'a> Climate<'a> {
         let Some(stand) = &self.open else {
             return today().filter_map(|hour| self.horizontal_of_hour(hour)).collect();
         };
-        let (Some(first), Some(last)) = (today().next(), today().last()) else { return Vec::new() };
+        let (Some(first), Some(last)) = (today().next(), today().next_back()) else { return Vec::new() };
         let span = (first.at, last.at);
         panel_day(stand, self.weather, Face::Top, self.vehicle.absorptance(), span, 10).unwrap_or_default()
     }
@@ -229,6 +286,15 @@ impl<'a> Climate<'a> {
         let Ok(changes) = stand.shade_changes(from, to) else { return Vec::new() };
         changes.into_iter().filter(|c| c.face != Face::Top).map(|c| (c.at, c.face, c.sunlit)).collect()
     }
+}
+
+/// The hour with no more sun than a clear sky gives at this moment, where the sun is low: hourly figures are
+/// averages, and what they claim for its first minutes would all fall on the upright sides.
+fn believable(hour: &WeatherHour, sun: &Sun) -> WeatherHour {
+    let most_w_m2 = clear_sky(sun, 0.0, None).global_w_m2;
+    let sun_w_m2 =
+        hour.sun_w_m2.map(|w_m2| if sun.zenith_deg > LOW_ZENITH_DEG { w_m2.min(most_w_m2) } else { w_m2 });
+    WeatherHour { sun_w_m2, ..hour.clone() }
 }
 
 /// The beam is strong enough to cast a shadow.

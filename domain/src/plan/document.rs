@@ -164,11 +164,11 @@ pub struct Dwell {
 }
 
 impl Dwell {
-    /// Largest section to treat at once, m², where the whole area is too much.
+    /// Size of the sections it must be worked in, where the whole area is too much at once, m².
     pub fn section_m2(&self) -> Option<f64> {
         match self.advice? {
             DwellAdvice::Sections { section_m2 } | DwellAdvice::Remist { section_m2, .. } => Some(section_m2),
-            _ => None,
+            DwellAdvice::Go | DwellAdvice::CoolFirst | DwellAdvice::Refuse => None,
         }
     }
 }

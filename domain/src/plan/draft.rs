@@ -142,10 +142,10 @@ pub(crate) struct Draft<'a> {
     pub questions: Vec<Question>,
     /// Spray protection of the kind that is rinsed off wet.
     pub wet_protection: bool,
-    /// Steps that a rule took out, and which rule: they stay out.
-    pub dropped: BTreeMap<String, String>,
     /// How good the split among the crew is.
     pub crew_bound: Option<CrewBound>,
+    /// Steps that a rule took out, and which rule: they stay out.
+    pub dropped: BTreeMap<String, String>,
 }
 
 impl<'a> Draft<'a> {

@@ -1,8 +1,9 @@
 //! Questions about the whole day: when the horizontals are cool, when to start, which side is shaded.
 
+use super::amounts;
 use super::draft::Draft;
 use super::facts::Facts;
-use super::rules::{excess_at, limit_on};
+use super::rules::{Demand, awning_stands, demand, in_machine_hours, last_light, limit_on};
 use crate::site::sun::Face;
 use crate::vehicle::Zone;
 use chrono::{NaiveDateTime, TimeDelta, Timelike};
@@ -57,28 +58,78 @@ impl Facts<'_> {
         limits.min_by(|a, b| a.1.total_cmp(&b.1))
     }
 
-    /// The start of that day nearest to the booked one at which every panel would be under its limit, water
-    /// counted in.
-    pub(crate) fn cooler_start(&self, draft: &Draft) -> Option<NaiveDateTime> {
-        let earliest = self.input.start.date().and_hms_opt(EARLIEST_HOUR, 0, 0)?;
-        let distance = |at: &NaiveDateTime| (*at - self.input.start).num_minutes().abs();
-        let mut starts: Vec<NaiveDateTime> =
-            (0..QUARTERS).map(|n| earliest + TimeDelta::minutes(15 * n)).collect();
-        starts.sort_by_key(distance);
-        starts.into_iter().find(|&at| self.cool_from(draft, at))
+    /// The last start before the booked one and the first after it at which every panel would be under its limit,
+    /// in words; none when there is neither. Water counts, and the awning where the van has one and it stands;
+    /// machines keep their hours and dry-on work its light.
+    pub(crate) fn cooler_starts(&self, draft: &Draft) -> Option<String> {
+        let first = self.input.start.date().and_hms_opt(EARLIEST_HOUR, 0, 0)?;
+        let starts: Vec<NaiveDateTime> = (0..QUARTERS).map(|n| first + TimeDelta::minutes(15 * n)).collect();
+        let booked = self.input.start;
+        let asked = self.demands(draft);
+        let mut early = starts.iter().rev().filter(|at| **at < booked);
+        let mut late = starts.iter().filter(|at| **at > booked);
+        let earlier = early.find_map(|&at| self.cool(draft, &asked, at));
+        let later = late.find_map(|&at| self.cool(draft, &asked, at));
+        match (earlier, later) {
+            (Some(earlier), Some(later)) => Some(format!("start by {earlier} or at {later}")),
+            (Some(earlier), None) => Some(format!("start by {earlier}")),
+            (None, Some(later)) => Some(format!("start at {later}")),
+            (None, None) => None,
+        }
     }
 
-    fn cool_from(&self, draft: &Draft, start: NaiveDateTime) -> bool {
+    /// What the steps ask of the panels that nobody has read, the tightest first: most starts fail there.
+    fn demands(&self, draft: &Draft) -> Vec<(f64, Demand)> {
+        let open = draft.work.iter().flat_map(|w| w.zones.iter().map(move |&z| (w, z)));
+        let unread = open.filter(|(_, z)| self.reading(*z).is_none());
+        let mut asked: Vec<(f64, Demand)> =
+            unread.filter_map(|(w, z)| Some((w.begin_min, demand(draft, w, z)?))).collect();
+        asked.sort_by(|a, b| a.1.limit_c.total_cmp(&b.1.limit_c));
+        asked
+    }
+
+    /// The start in words, if it will do.
+    fn cool(&self, draft: &Draft, asked: &[(f64, Demand)], at: NaiveDateTime) -> Option<String> {
+        let light = last_light(self).filter(|_| !self.sheltered());
+        if !self.may_work_from(draft, at, light) {
+            return None;
+        }
+        let clock = at.format("%H:%M");
+        if self.cool_from(asked, at, false) {
+            Some(clock.to_string())
+        } else {
+            let shaded = awning_stands(draft) && self.cool_from(asked, at + self.awning_up(), true);
+            shaded.then(|| format!("{clock} under the awning"))
+        }
+    }
+
+    /// Putting up the awning delays everything after it.
+    fn awning_up(&self) -> TimeDelta {
+        let minutes = self.work("A07").map_or(0.0, |w| amounts::minutes(self, &w));
+        TimeDelta::seconds((minutes.clamp(0.0, 120.0) * 60.0) as i64)
+    }
+
+    /// Machines run in their hours and dry-on work is over while there is light.
+    fn may_work_from(&self, draft: &Draft, start: NaiveDateTime, light: Option<NaiveDateTime>) -> bool {
         let shift = start - self.input.start;
         draft.work.iter().all(|w| {
-            let at = to_ten_minutes(self.at(w.begin_min) + shift);
-            w.zones.iter().all(|&z| {
-                limit_on(draft, w, z).is_none()
-                    || self.reading(z).is_some()
-                    || self.panel_at(z, at, false).is_some()
-                        && excess_at(draft, w, z, at).is_none_or(|e| e.rinsed_c.is_some())
-            })
+            let over = !w.is_dry_on() || light.is_none_or(|light| self.at(w.end_min) + shift <= light);
+            over && in_machine_hours(draft, w, shift)
         })
+    }
+
+    /// Every panel is under its limit when the job starts then. Rounded moments, which share their suns, rule most
+    /// starts out; the exact ones decide.
+    fn cool_from(&self, asked: &[(f64, Demand)], start: NaiveDateTime, shaded: bool) -> bool {
+        let shift = start - self.input.start;
+        let cool = |moment: fn(NaiveDateTime) -> NaiveDateTime| {
+            asked.iter().all(|(begin_min, demand)| {
+                let at = moment(self.at(*begin_min) + shift);
+                self.panel_at(demand.zone, at, shaded)
+                    .is_some_and(|state| demand.excess(&state).is_none_or(|e| e.rinsed_c.is_some()))
+            })
+        };
+        cool(to_ten_minutes) && cool(|at| at)
     }
 
     /// The sun shines at the start or at the end of the job.

@@ -15,7 +15,10 @@ const SAME_HEAT_K: f64 = 1.0;
 pub struct Preview {
     /// 1 is the best.
     pub rank: u32,
+    /// Wall-clock time at the site.
+    #[schema(value_type = String, example = "2026-05-04T08:00:00")]
     pub start: NaiveDateTime,
+    #[schema(value_type = String, example = "2026-05-04T10:15:00")]
     pub end: NaiveDateTime,
     pub workable: bool,
     pub blocks: u32,

@@ -8,7 +8,7 @@ use super::places::Places;
 use super::sharing::{Sharing, sharing};
 use super::{CrewBound, Turn, wet_time};
 use crate::dispatch::required_skills;
-use crate::handbook::Pair;
+use crate::handbook::{Pair, Severity};
 
 /// Gaps longer than this part two visits, not two steps of one.
 const ONE_VISIT_S: u32 = 6 * 3600;
@@ -185,12 +185,8 @@ fn say_relaxed(draft: &mut Draft, parts: &[Part], sharing: &Sharing) {
              each rinsed before the next",
             steps.join(" ")
         );
-        draft.tell(
-            "crew",
-            crate::handbook::Severity::Warn,
-            text,
-            each(steps, "section by section, each rinsed before the next"),
-        );
+        let lines = each(steps, "section by section, each rinsed before the next");
+        draft.tell("crew", Severity::Warn, text, lines);
     }
 }
 
@@ -201,7 +197,6 @@ mod tests {
     use crate::plan::plan_cases::{Case, crew, sedan_wash, worst_case};
     use crate::plan::{JobPlan, amounts, choose, facts, pairs, plan_job, rules};
     use crate::vehicle::VehicleClass;
-    use std::collections::BTreeSet;
 
     /// The problem and its schedule, as `share` makes them.
     fn solved(case: &Case, seen: impl Fn(&Draft, &[Part], &Sharing, &Schedule)) {
@@ -275,14 +270,17 @@ mod tests {
         let mut compared = 0;
         for case in cases() {
             let (alone, shared) = (planned(&case.clone().with_crew(1)), planned(&case));
-            // Alone some work is left out (R31); only the same work is compared.
-            let work = |plan: &JobPlan| {
-                plan.lines.iter().map(|l| (l.step.clone(), l.zones.clone())).collect::<BTreeSet<_>>()
+            let steps = |plan: &JobPlan| {
+                let mut ids: Vec<String> = plan.lines.iter().map(|line| line.step.clone()).collect();
+                ids.sort();
+                ids
             };
-            if work(&alone) == work(&shared) {
-                assert!(shared.totals.elapsed_minutes <= alone.totals.elapsed_minutes + 1e-6);
-                compared += 1;
-            }
+            // A rule may plan other steps for one than for two; only the same work can be compared.
+            let same = steps(&alone) == steps(&shared);
+            compared += usize::from(same);
+            let elapsed = (shared.totals.elapsed_minutes, alone.totals.elapsed_minutes);
+            let name = format!("{:?} {} {}", case.vehicle.class, case.package, case.crew.len());
+            assert!(!same || elapsed.0 <= elapsed.1 + 1e-6, "{name} {elapsed:?}");
             let turns: Vec<_> = shared.lines.iter().flat_map(|line| &line.turns).collect();
             for (at, one) in turns.iter().enumerate() {
                 for other in &turns[..at] {
@@ -292,7 +290,7 @@ mod tests {
                 }
             }
         }
-        assert!(compared > 0, "no case is the same work for one and for more");
+        assert!(compared >= 18, "{compared} of {}", cases().len());
     }
 
     /// Speed-up of two, TRADE 6.2 (an assumption there): serial part + parallel part / 2 x 1.08, serial share 0.25

@@ -10,6 +10,8 @@ use utoipa::ToSchema;
 /// All minutes are counted from `start`.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct Timeline {
+    /// Wall-clock time at the site.
+    #[schema(value_type = String, example = "2026-05-04T08:00:00")]
     pub start: NaiveDateTime,
     pub end_min: f64,
     pub technicians: Vec<TechnicianTrack>,

@@ -2,9 +2,22 @@
 
 use super::{PlanError, PlanInput};
 use crate::handbook::PackageRole;
+use crate::site::HourRange;
+use crate::vehicle::{Substrate, Zone};
+use chrono::{Datelike, NaiveDate, NaiveDateTime};
+
+/// Calendar years that dates may lie in: the solar position is good for them and sums cannot overflow.
+const YEARS: std::ops::RangeInclusive<i32> = 1970..=2200;
+/// A booked window is not longer, days (assumption).
+const LONGEST_WINDOW_D: i64 = 14;
+/// Paint is given as fresh for at most so long, days (common practice: 30 to 90).
+const FRESH_D: i64 = 90;
+/// Hours of weather, at most: four months.
+const MOST_HOURS: usize = 3000;
 
 /// The first value at fault.
 pub(super) fn check(input: &PlanInput) -> Result<(), PlanError> {
+    date("/start", input.start.date())?;
     package(input)?;
     zones(input)?;
     vehicle(input)?;
@@ -58,31 +71,102 @@ fn zones(input: &PlanInput) -> Result<(), PlanError> {
 
 fn vehicle(input: &PlanInput) -> Result<(), PlanError> {
     let vehicle = input.vehicle;
+    if !is_body(vehicle.finish) {
+        return fault("/vehicle/finish", format!("{} is no finish of a body", word(vehicle.finish)));
+    }
+    repaint(input)?;
     number("/vehicle/solar_absorptance", vehicle.solar_absorptance, 0.0, 1.0)?;
     number("/vehicle/paint_thickness_um", vehicle.paint_thickness_um, 0.0, 10_000.0)?;
     number("/vehicle/paint_scatter_um", vehicle.paint_scatter_um, 0.0, 10_000.0)?;
+    surfaces(input)?;
+    for (index, coat) in vehicle.coats.iter().enumerate() {
+        let at = |field: &str| format!("/vehicle/coats/{index}/{field}");
+        if input.handbook.protection(&coat.protection).is_none() {
+            return fault(&at("protection"), format!("there is no protection {}", coat.protection));
+        }
+        if let Some(zone) = coat.zone.filter(|&z| input.handbook.zone(vehicle.class, z).is_none()) {
+            return fault(&at("zone"), format!("this class has no {}", zone.name()));
+        }
+        date(&at("applied_on"), coat.applied_on)?;
+    }
+    for (index, exposure) in vehicle.exposures.iter().enumerate() {
+        number(&format!("/vehicle/exposures/{index}/share"), Some(exposure.share), 0.0, 1.0)?;
+        if input.handbook.exposure(&exposure.kind).is_none() {
+            let detail = format!("there is no exposure {}", exposure.kind);
+            return fault(&format!("/vehicle/exposures/{index}/kind"), detail);
+        }
+    }
+    Ok(())
+}
+
+/// Materials given for zones: of zones that the class has, one each, and such as the zone can be made of.
+fn surfaces(input: &PlanInput) -> Result<(), PlanError> {
+    let vehicle = input.vehicle;
     for (index, surface) in vehicle.surfaces.iter().enumerate() {
         let pointer = format!("/vehicle/surfaces/{index}/zone");
         if input.handbook.zone(vehicle.class, surface.zone).is_none() {
             return fault(&pointer, format!("this class has no {}", surface.zone.name()));
         }
-        if vehicle.surfaces[..index]
-            .iter()
-            .any(|s| s.zone == surface.zone && s.substrate != surface.substrate)
-        {
+        let same_zone = |s: &&crate::vehicle::Surface| s.zone == surface.zone;
+        if vehicle.surfaces[..index].iter().any(|s| same_zone(&s) && s.substrate != surface.substrate) {
             return fault(&pointer, format!("{} is given two materials", surface.zone.name()));
         }
-    }
-    for (index, coat) in vehicle.coats.iter().enumerate() {
-        if input.handbook.protection(&coat.protection).is_none() {
-            let detail = format!("there is no protection {}", coat.protection);
-            return fault(&format!("/vehicle/coats/{index}/protection"), detail);
+        if !can_be(surface.zone, surface.substrate) {
+            let detail = format!("{} cannot be made of {}", surface.zone.name(), word(surface.substrate));
+            return fault(&format!("/vehicle/surfaces/{index}/substrate"), detail);
         }
     }
-    for (index, exposure) in vehicle.exposures.iter().enumerate() {
-        number(&format!("/vehicle/exposures/{index}/share"), Some(exposure.share), 0.0, 1.0)?;
+    Ok(())
+}
+
+/// What a whole body is finished in.
+fn is_body(finish: Substrate) -> bool {
+    let metal = [
+        Substrate::BareAluminium,
+        Substrate::Anodised,
+        Substrate::PolishedMetal,
+        Substrate::Galvanised,
+        Substrate::BareSteel,
+    ];
+    finish.is_paint() || metal.contains(&finish)
+}
+
+/// Glass in windows, rubber on tyres, textile on soft tops; a roof may be of glass, leather is inside.
+fn can_be(zone: Zone, material: Substrate) -> bool {
+    use Substrate::{
+        AcrylicWindow, CoatedGlass, Glass, NaturalLeather, PolycarbonateLamp, Rubber, TextileTop,
+    };
+    let glass = [Glass, CoatedGlass, AcrylicWindow].contains(&material);
+    match zone {
+        Zone::Windscreen | Zone::RearGlass | Zone::SideGlass => glass,
+        Zone::SoftTop => material == TextileTop,
+        Zone::Tyre => material == Rubber,
+        Zone::Roof => ![TextileTop, Rubber, NaturalLeather, PolycarbonateLamp].contains(&material),
+        Zone::Lamps => glass || material == PolycarbonateLamp,
+        Zone::Trim => !glass && ![TextileTop, NaturalLeather].contains(&material),
+        _ => !glass && ![TextileTop, Rubber, NaturalLeather, PolycarbonateLamp].contains(&material),
+    }
+}
+
+fn repaint(input: &PlanInput) -> Result<(), PlanError> {
+    let vehicle = input.vehicle;
+    for (index, &zone) in vehicle.repainted_zones.iter().enumerate() {
+        if input.handbook.zone(vehicle.class, zone).is_none() {
+            let detail = format!("this class has no {}", zone.name());
+            return fault(&format!("/vehicle/repainted_zones/{index}"), detail);
+        }
+    }
+    let Some(on) = vehicle.repainted_on else { return Ok(()) };
+    date("/vehicle/repainted_on", on)?;
+    let age_d = (input.start.date() - on).num_days();
+    if vehicle.finish == Substrate::FreshPaint && age_d > FRESH_D {
+        return fault("/vehicle/repainted_on", format!("paint of {age_d} days is not fresh"));
     }
     Ok(())
+}
+
+fn word(material: Substrate) -> String {
+    crate::handbook::word(&material).replace('_', " ")
 }
 
 fn site(input: &PlanInput) -> Result<(), PlanError> {
@@ -97,15 +181,41 @@ fn site(input: &PlanInput) -> Result<(), PlanError> {
     if !(-18 * 60..=18 * 60).contains(&input.utc_offset_min) {
         return fault("/utc_offset_min", format!("{} min is no offset from UTC", input.utc_offset_min));
     }
-    if input.window_end.is_some_and(|end| end < input.start) {
+    if let Some(end) = input.window_end {
+        window(input.start, end)?;
+    }
+    for (index, hours) in site.shade.iter().enumerate() {
+        range(&format!("/site/shade/{index}"), hours)?;
+    }
+    site.machine_hours.iter().try_for_each(|hours| range("/site/machine_hours", hours))
+}
+
+fn window(start: NaiveDateTime, end: NaiveDateTime) -> Result<(), PlanError> {
+    if end < start {
         return fault("/window_end", "the window ends before it starts".to_string());
+    }
+    let days = (end - start).num_days();
+    if days > LONGEST_WINDOW_D {
+        return fault("/window_end", format!("a window of {days} days, at most {LONGEST_WINDOW_D}"));
     }
     Ok(())
 }
 
+fn range(pointer: &str, hours: &HourRange) -> Result<(), PlanError> {
+    if hours.from < hours.to {
+        return Ok(());
+    }
+    fault(pointer, format!("{} to {} is no span of a day", hours.from, hours.to))
+}
+
 fn weather(input: &PlanInput) -> Result<(), PlanError> {
+    if input.weather.hours.len() > MOST_HOURS {
+        let detail = format!("{} hours, at most {MOST_HOURS}", input.weather.hours.len());
+        return fault("/weather/hours", detail);
+    }
     for (index, hour) in input.weather.hours.iter().enumerate() {
         let at = |field: &str| format!("/weather/hours/{index}/{field}");
+        date(&at("at"), hour.at.date())?;
         number(&at("air_c"), Some(hour.air_c), -60.0, 60.0)?;
         number(&at("humidity"), Some(hour.humidity), 0.0, 1.0)?;
         number(&at("wind_m_s"), Some(hour.wind_m_s), 0.0, 60.0)?;
@@ -136,6 +246,12 @@ fn kit(input: &PlanInput) -> Result<(), PlanError> {
         }
         number(&format!("/kit/stock_ml/{product}"), Some(*ml), 0.0, 1e9)?;
     }
+    for tool in input.kit.vehicles_served.keys() {
+        if input.handbook.equipment.get(tool).is_none() {
+            let pointer = format!("/kit/vehicles_served/{tool}");
+            return fault(&pointer, format!("there is no equipment {tool}"));
+        }
+    }
     Ok(())
 }
 
@@ -145,6 +261,13 @@ fn crew(input: &PlanInput) -> Result<(), PlanError> {
         1..=8 => Ok(()),
         many => fault("/crew", format!("{many} technicians on one vehicle, at most 8")),
     }
+}
+
+fn date(pointer: &str, on: NaiveDate) -> Result<(), PlanError> {
+    if YEARS.contains(&on.year()) {
+        return Ok(());
+    }
+    fault(pointer, format!("{on} is outside {} to {}", YEARS.start(), YEARS.end()))
 }
 
 fn number(pointer: &str, value: Option<f64>, min: f64, max: f64) -> Result<(), PlanError> {

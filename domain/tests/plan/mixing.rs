@@ -1,1 +1,158 @@
+//! The mixing table X01-X13: what may not meet does not, in a bottle or on the vehicle.
 
+use crate::scene::{Ask, quiet};
+use domain::handbook::{Basis, Handbook, MixVerdict, MixingEntry, ProductClass, Severity, Step};
+use domain::inspection::Contaminant;
+use domain::plan::{JobPlan, PlanLine};
+use domain::vehicle::Zone;
+use serde_json::json;
+
+/// Products that the mixing table keeps apart are on no zone in turn without a rinse between, and what never may
+/// meet is in no plan; unless the plan is blocked for it.
+pub fn kept_apart(plan: &JobPlan) -> Result<(), String> {
+    for (index, after) in plan.lines.iter().enumerate() {
+        for (place, before) in plan.lines[..index].iter().enumerate() {
+            for entry in entries(before, after) {
+                let apart = match entry.verdict {
+                    MixVerdict::RinseBetween => rinsed(before, &plan.lines[place + 1..index], after),
+                    MixVerdict::NeverWhileWet => before.step == "H04",
+                    MixVerdict::FillingOrder => true,
+                    MixVerdict::Never | MixVerdict::Banned => false,
+                };
+                let refused =
+                    plan.notices.iter().any(|n| n.rule == entry.id && n.severity == Severity::Block);
+                if !apart && !refused {
+                    return Err(format!("{}: {} and {}", entry.id, before.step, after.step));
+                }
+            }
+        }
+    }
+    Ok(())
+}
+
+fn entries(before: &PlanLine, after: &PlanLine) -> Vec<&'static MixingEntry> {
+    if !before.zones.iter().any(|z| after.zones.contains(z)) {
+        return vec![];
+    }
+    let handbook = Handbook::standard();
+    let products = |line: &PlanLine| -> Vec<&'static ProductClass> {
+        line.mixes.iter().filter_map(|m| handbook.product(&m.product)).collect()
+    };
+    let (ones, others) = (products(before), products(after));
+    let meets = |e: &&MixingEntry| ones.iter().any(|one| others.iter().any(|other| e.concerns(one, other)));
+    handbook.mixing.iter().filter(meets).collect()
+}
+
+fn step(line: &PlanLine) -> &'static Step {
+    Handbook::standard().step(&line.step).unwrap()
+}
+
+/// A rinse step between them reaches a zone that both treat, or the first one's own water is a rinse's worth.
+fn rinsed(before: &PlanLine, between: &[PlanLine], after: &PlanLine) -> bool {
+    let own = step(before);
+    let plenty = match own.basis {
+        Basis::PerM2 => own.washer_l >= 0.8,
+        _ => own.washer_l >= 2.0,
+    };
+    let shared: Vec<Zone> = before.zones.iter().copied().filter(|z| after.zones.contains(z)).collect();
+    let washed = [Zone::WheelBarrel, Zone::WheelArch, Zone::Jambs, Zone::BedInner];
+    let reaches = |line: &PlanLine| shared.iter().all(|z| line.zones.contains(z) || washed.contains(z));
+    plenty || between.iter().any(|line| step(line).rinse && reaches(line))
+}
+
+/// X01-X03: alkali, iron remover and acid in one plan, each rinsed off before the next, and the lines say so.
+#[test]
+fn alkali_iron_and_acid_are_rinsed_apart_and_the_lines_say_so() {
+    let plan = quiet().plan();
+    kept_apart(&plan).unwrap();
+    let says = |step: &str, id: &str| plan.line(step).reasons.iter().any(|r| r.id == id);
+    assert!(says("D03", "X03") && says("D07", "X02"), "{:?}", plan.line("D07").reasons);
+    let (iron, rinse, acid) = (plan.place("D03"), plan.place("D05"), plan.place("D07"));
+    assert!(iron < rinse && rinse < acid);
+}
+
+/// X02: cement dissolver is an acid, and the rinse of rule R40 stands between it and the iron remover.
+#[test]
+fn cement_dissolver_is_rinsed_off_before_iron() {
+    let mut scene = quiet();
+    scene.find_aged(Zone::Doors, Contaminant::Cement, 2, 50.0);
+    scene.extra_work.approved = Some(true);
+    let plan = scene.plan();
+    kept_apart(&plan).unwrap();
+    assert!(plan.place("D09") < plan.place("D12") && plan.place("D12") < plan.place("D03"));
+    assert!(plan.line("D12").mixes.is_empty(), "soap is for oil");
+    assert!(plan.line("D03").reasons.iter().any(|r| r.id == "X02" && r.text.starts_with("D12")));
+}
+
+/// X04, X05: a shop that declares its products so that they may never meet gets no plan with both.
+#[test]
+fn what_never_may_meet_blocks_the_plan() {
+    for (product, chemistry, entry) in
+        [("waterspot_remover", "oxidiser", "X04"), ("clay_lube", "hypochlorite", "X05")]
+    {
+        let mut scene = quiet();
+        scene.shop(json!({"product_classes": {product: {"chemistry": [chemistry]}}}));
+        scene.package("P2", &["E02"]);
+        let plan = scene.plan();
+        let found = plan.notices.iter().find(|n| n.rule == entry);
+        assert!(found.is_some_and(|n| n.severity == Severity::Block), "{entry}: {:?}", plan.notices);
+        assert!(!plan.workable);
+    }
+}
+
+/// X10: silicone comes near a coating only when it is laid.
+#[test]
+fn silicone_stays_behind_a_coating() {
+    let mut scene = quiet();
+    scene.package("P4", &[]);
+    let plan = scene.plan();
+    let silicone = ["H08", "H09"].into_iter().filter(|step| plan.has(step));
+    assert!(silicone.into_iter().all(|step| plan.place("H04") < plan.place(step)));
+    kept_apart(&plan).unwrap();
+}
+
+/// X13: shampoo is added only where the handbook's row has it, and nothing else is ever added to a product.
+#[test]
+fn only_the_rows_of_the_handbook_add_shampoo() {
+    let mut seen = 0;
+    for package in ["P1", "P2", "P3", "P4", "P5", "P6", "P8", "P9"] {
+        let mut scene = quiet();
+        scene.find(Zone::Tail, Contaminant::Film, 3);
+        scene.find(Zone::Trim, Contaminant::Moss, 2);
+        scene.package(package, &[]);
+        for line in scene.plan().lines {
+            for mix in &line.mixes {
+                let rows = Handbook::standard().products_of(&line.step);
+                let row = rows.into_iter().find(|row| row.product == mix.product).unwrap();
+                assert_eq!(
+                    mix.shampoo_ml > 0.0,
+                    row.shampoo_ml_per_l.is_some(),
+                    "{} {}",
+                    line.step,
+                    mix.product
+                );
+                seen += usize::from(mix.shampoo_ml > 0.0);
+            }
+        }
+    }
+    assert!(seen > 0);
+    // X12 is the order of filling: the mix's own text.
+    assert_eq!(
+        Handbook::standard().mixing.iter().filter(|e| e.verdict == MixVerdict::FillingOrder).count(),
+        1
+    );
+}
+
+/// Every entry of the table is one of these kinds, so none is forgotten when a row is added.
+#[test]
+fn the_table_holds_thirteen_entries_of_known_kinds() {
+    let handbook = Handbook::standard();
+    let of = |verdict| {
+        let ids = handbook.mixing.iter().filter(move |e| e.verdict == verdict).map(|e| e.id.as_str());
+        ids.collect::<Vec<_>>().join(" ")
+    };
+    assert_eq!(of(MixVerdict::RinseBetween), "X01 X02 X03 X07");
+    assert_eq!(of(MixVerdict::Never), "X04 X05 X06 X08 X11 X13");
+    assert_eq!(of(MixVerdict::NeverWhileWet), "X10");
+    assert_eq!((of(MixVerdict::Banned), of(MixVerdict::FillingOrder)), ("X09".into(), "X12".into()));
+}

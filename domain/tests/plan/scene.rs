@@ -151,6 +151,7 @@ impl Scene {
     pub fn try_plan(&self) -> Result<JobPlan, PlanError> {
         plan_job(&PlanInput {
             handbook: &self.handbook,
+            norms: &domain::plan::Norms::default(),
             vehicle: &self.vehicle,
             inspection: &self.inspection,
             booked_grade: self.booked_grade,

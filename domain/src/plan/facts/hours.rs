@@ -41,7 +41,8 @@ impl<'a> Facts<'a> {
             zone,
             substrate: here.substrate,
             faces: &here.faces,
-            shaded: shaded || here.recess,
+            recess: here.recess,
+            awning_cools_k: shaded.then(|| self.limit("R01", "awning_cools_k")),
             cooled_to_c: wheel.then(|| self.limit("R03", "wheel_c")),
         };
         self.climate.panel(&look, at)

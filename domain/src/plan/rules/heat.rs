@@ -2,6 +2,7 @@
 
 use crate::handbook::Phase;
 use crate::inspection::Contaminant;
+use crate::plan::climate::PanelState;
 use crate::plan::draft::{Draft, Lines, Work, each};
 use crate::vehicle::{Substrate, Zone};
 use chrono::NaiveDateTime;
@@ -11,11 +12,17 @@ pub(super) fn insert(draft: &mut Draft) {
     r03_hot_wheels(draft);
 }
 
+/// R01: a spray for dry panels becomes one for wet panels, which water can cool.
+pub(super) fn exchange(draft: &mut Draft) {
+    wet_spray_on_hot_panels(draft);
+}
+
 /// Rules that look at the panel at the time of the step.
 pub(super) fn on_the_clock(draft: &mut Draft) {
-    r01_panel_over_limit(draft);
+    let starts = if too_hot(draft) { draft.facts.cooler_starts(draft) } else { None };
+    r01_panel_over_limit(draft, starts.as_deref());
     r02_matt_and_dark(draft);
-    r04_forecast_over_limit(draft);
+    r04_forecast_over_limit(draft, starts.as_deref());
 }
 
 // ---- limits ----
@@ -62,24 +69,55 @@ impl Excess {
     }
 }
 
-/// The panel of a zone at a moment, if it is over the limit of the step.
-pub(crate) fn excess_at(draft: &Draft, work: &Work, zone: Zone, at: NaiveDateTime) -> Option<Excess> {
+/// What a step asks of the panel of one zone.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Demand {
+    pub zone: Zone,
+    pub limit_c: f64,
+    /// Water may cool it.
+    wet: bool,
+    /// Water holds it down by so many kelvin only.
+    held_k: Option<f64>,
+}
+
+/// None when the step may meet any panel there.
+pub(crate) fn demand(draft: &Draft, work: &Work, zone: Zone) -> Option<Demand> {
     let limit_c = limit_on(draft, work, zone)?;
-    let state = draft.facts.panel_at(zone, at, work.shaded)?;
-    if state.panel_c <= limit_c {
-        return None;
+    // Sheet metal in the sun heats a dwelling film again; plastic, rubber and glass stay as the rinse left them.
+    let sheet = draft.facts.zone(zone).is_some_and(|z| z.substrate.is_paint());
+    let held_k = (sheet && work.step.dwell_min_s > 0).then(|| draft.facts.limit("R01", "water_cools_k"));
+    Some(Demand { zone, limit_c, wet: may_be_wet(draft, work), held_k })
+}
+
+impl Demand {
+    /// The panel, if it is over the limit.
+    pub fn excess(&self, state: &PanelState) -> Option<Excess> {
+        let over_k = state.panel_c - self.limit_c;
+        if over_k <= 0.0 {
+            return None;
+        }
+        let holds = self.wet && self.held_k.is_none_or(|held_k| over_k <= held_k);
+        let rinsed_c = if holds { state.wet_c().filter(|&c| c <= self.limit_c) } else { None };
+        Some(Excess { zone: self.zone, panel_c: state.panel_c, limit_c: self.limit_c, rinsed_c })
     }
-    // Water cools what may be wet; what goes on a dry panel needs shade.
-    let wet = matches!(work.step.phase, Phase::Prewash | Phase::Wash | Phase::Decon | Phase::Mech)
-        || work.is(&["F02", "F03"]);
-    let rinsed_c = state.wet_c().filter(|&rinsed_c| wet && rinsed_c <= limit_c);
-    Some(Excess { zone, panel_c: state.panel_c, limit_c, rinsed_c })
+}
+
+/// The panel of a zone at a moment, in the open or under the awning, if it is over the limit of the step.
+fn excess_at(draft: &Draft, work: &Work, zone: Zone, at: NaiveDateTime, shaded: bool) -> Option<Excess> {
+    demand(draft, work, zone)?.excess(&draft.facts.panel_at(zone, at, shaded)?)
+}
+
+/// Water cools what may be wet; what goes on a dry panel needs shade.
+fn may_be_wet(draft: &Draft, work: &Work) -> bool {
+    matches!(work.step.phase, Phase::Prewash | Phase::Wash | Phase::Decon | Phase::Mech)
+        || work.is(&["F02", "F03", "I01"])
+        || draft.wet_protection && work.is(&["H03"])
 }
 
 /// The worst panel of a step that is over its limit: one that water does not help before one that it does.
 fn worst_excess(draft: &Draft, work: &Work) -> Option<Excess> {
     let at = draft.facts.at(work.begin_min);
-    let over = work.zones.iter().filter_map(|&zone| excess_at(draft, work, zone, at));
+    let over = work.zones.iter().filter_map(|&zone| excess_at(draft, work, zone, at, work.shaded));
     over.max_by(|a, b| {
         let rank = |e: &Excess| (e.rinsed_c.is_none(), e.panel_c - e.limit_c);
         let (a, b) = (rank(a), rank(b));
@@ -95,7 +133,7 @@ pub(crate) fn too_hot(draft: &Draft) -> bool {
 // ---- rules ----
 
 /// R01: no chemistry on a panel hotter than its limit; water or shade first, else another time.
-fn r01_panel_over_limit(draft: &mut Draft) {
+fn r01_panel_over_limit(draft: &mut Draft, starts: Option<&str>) {
     ask_for_panels(draft);
     let (mut rinsed, mut hot): (Lines, Lines) = (Vec::new(), Vec::new());
     let mut worst: Option<(String, Excess)> = None;
@@ -130,11 +168,25 @@ fn r01_panel_over_limit(draft: &mut Draft) {
         excess.panel_c,
         excess.limit_c
     );
-    let unblock = match draft.facts.cooler_start(draft) {
-        Some(at) => format!("start at {}, or shade and cool with water first", at.format("%H:%M")),
+    let unblock = match starts {
+        Some(starts) => format!("{starts}, or a roof"),
         None => "no start that day is cool enough: another day, or a roof".to_string(),
     };
     draft.unmet("R01", text, hot, unblock);
+}
+
+/// By the hour at which the spray is to be expected.
+fn wet_spray_on_hot_panels(draft: &mut Draft) {
+    let facts = draft.facts;
+    let Some((from, _)) = facts.expected_span(draft, |w| w.step.id == "H03") else { return };
+    let Some(spray) = draft.find("H03").filter(|_| !draft.wet_protection) else { return };
+    let over = spray.zones.iter().filter_map(|&z| excess_at(draft, spray, z, from, false));
+    let Some(worst) = over.max_by(|a, b| a.panel_c.total_cmp(&b.panel_c)) else { return };
+    draft.wet_protection = true;
+    let (zone, panel_c, limit_c) = (worst.zone.name(), worst.panel_c, worst.limit_c);
+    let why = format!("{zone} {panel_c:.0} C at {}, limit {limit_c:.0} C", from.format("%H:%M"));
+    let line = each(vec!["H03".into()], &format!("{why}: wet type on the rinsed panel"));
+    draft.kept("R01", format!("{why}: wet-type silica spray on the rinsed panel"), line);
 }
 
 /// What is missing where a panel cannot be told: the weather, or the place of a sun that was not given.
@@ -204,7 +256,7 @@ fn r03_hot_wheels(draft: &mut Draft) {
 }
 
 /// R04: the booked window will be too hot for some panel; say until when and from when it is not.
-fn r04_forecast_over_limit(draft: &mut Draft) {
+fn r04_forecast_over_limit(draft: &mut Draft, starts: Option<&str>) {
     let Some(heat) = draft.facts.heat_of_day(draft) else { return };
     let first_min = draft.facts.limit("R04", "horizontals_first_min");
     let clock = |at: NaiveDateTime| at.format("%H:%M");
@@ -222,9 +274,10 @@ fn r04_forecast_over_limit(draft: &mut Draft) {
         heat.worst_c,
         heat.limit_c
     );
-    let unblock = match draft.facts.cooler_start(draft) {
-        Some(at) => format!("start at {}, horizontals in the first {first_min:.0} min", clock(at)),
-        None => format!("the shady side, or horizontals in the first {first_min:.0} min of an earlier slot"),
+    let first = format!("the shady side and the horizontals within the first {first_min:.0} min");
+    let unblock = match starts {
+        Some(starts) => format!("{starts}, {first}"),
+        None => first,
     };
     draft.unmet("R04", text, vec![], unblock);
 }

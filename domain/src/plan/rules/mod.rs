@@ -25,7 +25,9 @@ mod weather;
 use super::draft::Draft;
 
 pub(super) use air::awning_stands;
-pub(super) use heat::{excess_at, limit_on, too_hot};
+pub(super) use heat::{Demand, demand, limit_on, too_hot};
+pub(super) use place::in_machine_hours;
+pub(super) use weather::last_light;
 
 /// Chooses, exchanges and drops steps.
 pub(super) fn before_order(draft: &mut Draft) {
@@ -40,6 +42,7 @@ pub(super) fn before_order(draft: &mut Draft) {
     water::restrict(draft);
 
     weather::exchange(draft);
+    heat::exchange(draft);
     sequence::exchange(draft);
     protection::exchange(draft);
     tidy::second_choices(draft);
@@ -48,6 +51,7 @@ pub(super) fn before_order(draft: &mut Draft) {
     tidy::second_choices(draft);
     surface::fit(draft);
     tidy::companions(draft);
+    tidy::dry_again(draft);
     tidy::rinse_after_chemistry(draft);
 }
 

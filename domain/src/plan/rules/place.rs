@@ -3,7 +3,7 @@
 use crate::handbook::{Chemistry, Phase};
 use crate::plan::draft::{Draft, Work, each};
 use crate::site::HourRange;
-use chrono::{Datelike, NaiveDateTime, Weekday};
+use chrono::{Datelike, TimeDelta, Weekday};
 
 pub(super) fn on_the_clock(draft: &mut Draft) {
     r26_quiet_hours(draft);
@@ -31,7 +31,7 @@ fn r26_quiet_hours(draft: &mut Draft) {
         draft.ask("R26", "/site/machine_hours", "From when to when may machines run there?");
         return;
     };
-    let outside = draft.which(|w| draft.facts.noisy(w) && !within(draft, w, &hours));
+    let outside = draft.which(|w| !in_machine_hours(draft, w, TimeDelta::zero()));
     if !outside.is_empty() {
         let span = format!("{} to {}", hours.from.format("%H:%M"), hours.to.format("%H:%M"));
         let text = format!("machines only from {span}: {} fall outside", outside.join(" "));
@@ -55,11 +55,11 @@ fn generator(draft: &mut Draft, noisy: &[String]) {
     }
 }
 
-/// The whole step lies within the hours, both ends included.
-fn within(draft: &Draft, work: &Work, hours: &HourRange) -> bool {
-    let (begin, end): (NaiveDateTime, NaiveDateTime) =
-        (draft.facts.at(work.begin_min), draft.facts.at(work.end_min));
-    begin.time() >= hours.from && end.time() <= hours.to && begin.date() == end.date()
+/// The step makes no noise, or lies within the hours for it, both ends included, when the job is `shift` later.
+pub(crate) fn in_machine_hours(draft: &Draft, work: &Work, shift: TimeDelta) -> bool {
+    let Some(HourRange { from, to }) = draft.facts.input.site.machine_hours else { return true };
+    let (begin, end) = (draft.facts.at(work.begin_min) + shift, draft.facts.at(work.end_min) + shift);
+    !draft.facts.noisy(work) || begin.time() >= from && end.time() <= to && begin.date() == end.date()
 }
 
 /// R27: the smell of thioglycolate is taken for a gas leak.

@@ -54,6 +54,16 @@ pub(super) fn companions(draft: &mut Draft) {
     }
 }
 
+/// What was dried and gets wet again is dried once more.
+pub(super) fn dry_again(draft: &mut Draft) {
+    let dried = ["F02", "F03"].iter().any(|step| draft.facts.done(step));
+    let wet = draft.work.iter().any(|w| w.step.rinse || w.is(&["D07", "D11", "E02", "E03"]));
+    if dried && wet && !draft.has("F02") && !draft.has("F03") {
+        draft.work.extend(draft.facts.work("F02"));
+        draft.explain("F02", "Q43", "once more: it gets wet again");
+    }
+}
+
 /// The rinse after special chemistry: where that was used and all below, with soap only after solvent.
 pub(super) fn rinse_after_chemistry(draft: &mut Draft) {
     let facts = draft.facts;

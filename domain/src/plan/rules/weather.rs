@@ -206,8 +206,8 @@ fn ask_for_rain_after(draft: &mut Draft) {
 
 // ---- dusk ----
 
-/// Sunset less the margin.
-fn last_light(facts: &Facts) -> Option<NaiveDateTime> {
+/// Sunset less the margin: dry-on work is over by then.
+pub(crate) fn last_light(facts: &Facts) -> Option<NaiveDateTime> {
     let before_min = facts.limit("R64", "before_sunset_min").clamp(0.0, 1440.0);
     Some(facts.sunset()? - TimeDelta::seconds((before_min * 60.0) as i64))
 }

@@ -1,7 +1,7 @@
 //! R01-R08. Under a roof a panel is exactly as warm as the air, so limits can be met to a tenth.
 
 use super::{Case, asks, fires, silent};
-use crate::scene::{Ask, Scene, time};
+use crate::scene::{Ask, Scene, day, time};
 use domain::handbook::Severity::{Adjust, Block, Warn};
 use domain::inspection::Contaminant;
 use domain::site::HourRange;
@@ -37,16 +37,31 @@ pub const CASES: &[Case] = &[
             assert!(p.workable);
         },
     ),
-    fires("R01", Adjust, "rinse them cool", "silica spray at its 30 C", |s| covered_at(s, 30.0))
-        .and(|p| assert!(p.workable)),
-    fires("R01", Block, "H03", "silica spray over 30 C goes on dry panels", |s| covered_at(s, 30.1))
-        .and(|p| assert!(!p.workable)),
+    fires("R01", Adjust, "wet-type", "silica spray over its 30 C goes on wet", |s| covered_at(s, 30.1))
+        .and(|p| assert!(p.workable && p.place("D14") < p.place("H03") && p.place("H03") < p.place("F02"))),
+    fires("R01", Adjust, "rinse them cool", "sealant at its 30 C", |s| {
+        covered_at(s, 30.0);
+        s.package("P3", &[]);
+    })
+    .and(|p| assert!(p.workable)),
+    fires("R01", Block, "limit 30 C", "sealant over 30 C goes on dry panels", |s| {
+        covered_at(s, 30.1);
+        s.package("P3", &[]);
+    })
+    .and(|p| assert!(!p.workable)),
     fires("R01", Block, "bonnet: panel 95 C", "an infrared reading of 95 C", |s| s.read(Zone::Bonnet, 95.0)),
-    fires("R01", Adjust, "awning up", "sun that the awning keeps off", |s| {
-        s.each_hour(|h| (h.sun_w_m2, h.air_c) = (Some(850.0), 12.0));
-        (s.vehicle.colour, s.start) = (Colour::Black, crate::scene::day(12, 0));
+    fires("R01", Adjust, "awning up", "sealant in a sun that the awning keeps off", |s| {
+        s.each_hour(|h| h.sun_w_m2 = Some(600.0));
+        s.package("P3", &[]);
+        s.start = day(12, 0);
     })
     .and(|p| assert!(p.workable && p.has("A07"))),
+    fires("R01", Block, "H02", "the same without the awning", |s| {
+        s.each_hour(|h| h.sun_w_m2 = Some(600.0));
+        s.package("P3", &[]);
+        s.start = day(12, 0);
+        s.leave_at_home(&["awning"]);
+    }),
     asks("R01", "/weather/hours", "no weather at all", |s| s.weather.hours.clear()),
     asks("R01", "/site/latitude", "neither the place nor its sun known", |s| {
         s.site.latitude = None;
@@ -72,17 +87,17 @@ pub const CASES: &[Case] = &[
     asks("R03", "/inspection/parked_min", "neither read nor known", |s| s.inspection.parked_min = None),
     fires("R04", Warn, "in the booked window", "25.1 C within the window", |s| {
         s.site.covered = Some(true);
-        s.window_end = Some(crate::scene::day(15, 0));
+        s.window_end = Some(day(15, 0));
         s.hours(14, 16, |h| h.air_c = 25.1);
     }),
     silent("R04", "25 C within the window", |s| {
         s.site.covered = Some(true);
-        s.window_end = Some(crate::scene::day(15, 0));
+        s.window_end = Some(day(15, 0));
         s.hours(14, 16, |h| h.air_c = 25.0);
     }),
     silent("R04", "hot an hour after the window", |s| {
         s.site.covered = Some(true);
-        s.window_end = Some(crate::scene::day(13, 59));
+        s.window_end = Some(day(13, 59));
         s.hours(14, 16, |h| h.air_c = 35.0);
     }),
     fires("R05", Adjust, "shady side first", "sun", sunny).and(|p| {

@@ -5,8 +5,7 @@
 
 #[path = "../benches/crew_jobs/mod.rs"]
 mod crew_jobs;
-
-use domain::plan::crew::{Budget, Proof, check, schedule};
+use domain::crew::{Budget, Problem, Proof, Schedule, check, schedule};
 use std::error::Error;
 use std::time::Instant;
 
@@ -36,9 +35,7 @@ fn row(
     let (mut proved, mut gap, mut times) = (0, 0.0, Vec::new());
     for seed in 0..jobs {
         let problem = crew_jobs::job(activities, technicians, seed);
-        let began = Instant::now();
-        let found = schedule(&problem, budget, seed)?;
-        let ms = began.elapsed().as_secs_f64() * 1_000.0;
+        let (found, ms) = timed(&problem, budget, seed)?;
         let broken = check(&problem, &found);
         if !broken.is_empty() {
             return Err(format!("{activities} x {technicians}, job {seed}: {broken:?}").into());
@@ -64,4 +61,16 @@ fn row(
         at(1.0),
     );
     Ok(())
+}
+
+/// The shortest of three runs, so that a busy machine does not spoil the figures.
+fn timed(problem: &Problem, budget: Budget, seed: u64) -> Result<(Schedule, f64), Box<dyn Error>> {
+    let mut shortest = f64::INFINITY;
+    let mut found = schedule(problem, budget, seed)?;
+    for _ in 0..3 {
+        let began = Instant::now();
+        found = schedule(problem, budget, seed)?;
+        shortest = shortest.min(began.elapsed().as_secs_f64() * 1_000.0);
+    }
+    Ok((found, shortest))
 }

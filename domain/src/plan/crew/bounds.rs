@@ -78,14 +78,14 @@ fn lane_groups(net: &Net) -> Vec<Vec<usize>> {
         let used = |&kind: &usize| ways.iter().any(|way| way.kinds[kind] > 0);
         groups.push((0..kinds).filter(used).collect());
     }
-    groups.extend((kinds..LANES).filter(|&lane| net.capacity.lane(lane) > 0).map(|lane| vec![lane]));
+    groups.extend((kinds..LANES).filter(|&lane| net.site.capacity.lane(lane) > 0).map(|lane| vec![lane]));
     groups.sort();
     groups.dedup();
     groups
 }
 
 fn lane_pool(net: &Net, lanes: &[usize]) -> Option<Pool> {
-    let capacity: u64 = lanes.iter().map(|&lane| u64::from(net.capacity.lane(lane))).sum();
+    let capacity: u64 = lanes.iter().map(|&lane| u64::from(net.site.capacity.lane(lane))).sum();
     let held =
         |ways: &super::net::Alternative| lanes.iter().map(|&lane| u64::from(ways.need.load.lane(lane))).sum();
     let units = net.alternatives.iter().map(|ways| ways.iter().map(held).collect()).collect();
@@ -119,7 +119,7 @@ fn kept_apart(net: &Net, one: usize) -> u128 {
     let mut apart = net.excluded[one];
     for other in (0..net.count).filter(|&other| other != one) {
         let beside = |way: &super::net::Alternative| {
-            net.alternatives[other].iter().any(|with| way.need.load.admits(with.need.load, net.capacity))
+            net.alternatives[other].iter().any(|with| way.need.load.admits(with.need.load, net.site.capacity))
         };
         let follows = net.after[one] >> other & 1 == 1 || net.after[other] >> one & 1 == 1;
         if follows || !net.alternatives[one].iter().any(beside) {

@@ -4,7 +4,8 @@
 //! it is moved later and the block is placed again; a block that still does not come together is put down in one
 //! rigid piece, which always succeeds once everything else is over.
 
-use super::net::{Link, NEVER, Net, bits};
+use super::load::Load;
+use super::net::{Alternative, Link, NEVER, Net, bits};
 use super::timeline::Timeline;
 
 /// Attempts to fit a block together before it is put down rigidly (assumption: more seldom helps).
@@ -136,24 +137,25 @@ impl<'a> Decoder<'a> {
         links.map(|link| self.finish(link.other) + link.min).fold(self.lower[activity], u32::max)
     }
 
-    /// The alternative that finishes first; the one that takes fewer and less versatile hands on a tie.
+    /// The alternative that finishes first, hands that it takes more than another counted as time lost elsewhere;
+    /// the one that takes less versatile hands on a tie.
     fn place(&mut self, activity: usize, lower: u32, (first, last): Choice) {
-        let mut best = (NEVER, 0, 0);
+        let (mut best, mut chosen) = (NEVER, (0, 0));
         for way in usize::from(first)..usize::from(last) {
-            let chosen = &self.net.alternatives[activity][way];
-            let (capacity, watched) = (self.net.capacity, self.net.watched);
-            let start = self.timeline.earliest(lower, chosen.duration, &chosen.need, capacity, watched);
-            if start + chosen.duration < best.0 {
-                best = (start + chosen.duration, start, way);
+            let Alternative { duration, need, surplus, .. } = &self.net.alternatives[activity][way];
+            let cost = duration + surplus;
+            let limit = best.saturating_sub(cost);
+            if let Some(start) = self.timeline.earliest((lower, limit), *duration, need, &self.net.site) {
+                (best, chosen) = (start + cost, (start, way));
             }
         }
-        let (_, start, way) = best;
-        self.occupy(activity, start, way);
+        self.occupy(activity, chosen.0, chosen.1);
     }
 
     fn occupy(&mut self, activity: usize, start: u32, way: usize) {
-        let chosen = &self.net.alternatives[activity][way];
-        self.timeline.occupy(start, start + chosen.duration, chosen.need.load, 1 << activity);
+        let Alternative { duration, need, .. } = &self.net.alternatives[activity][way];
+        let (load, hands) = (need.load, need.hands);
+        self.timeline.occupy((start, start + duration), (load, hands), 1 << activity, &self.net.site);
         (self.start[activity], self.way[activity]) = (start, way);
         self.placed |= 1 << activity;
     }
@@ -218,7 +220,7 @@ impl<'a> Decoder<'a> {
         }
         let need = &self.net.spans[span].need;
         let (from, to) = (self.finish(first), self.start[second]);
-        if let Some(end) = self.timeline.last_clash(from, to, need, self.net.capacity) {
+        if let Some(end) = self.timeline.last_clash(from, to, need, &self.net.site) {
             return Err((first, self.start[first] + end - from));
         }
         self.occupy_span(span, from, to);
@@ -236,7 +238,8 @@ impl<'a> Decoder<'a> {
 
     /// Watching loads nobody by itself: the load of those out of sight is compared when they are placed.
     fn occupy_span(&mut self, span: usize, from: u32, to: u32) {
-        self.timeline.occupy(from, to, Default::default(), 1 << (self.net.count + span));
+        let bit = 1 << (self.net.count + span);
+        self.timeline.occupy((from, to), (Load::default(), 0), bit, &self.net.site);
     }
 
     fn place_rigidly(&mut self, block: usize) {
@@ -279,10 +282,9 @@ impl<'a> Decoder<'a> {
         for (at, &member) in members.iter().enumerate() {
             let chosen = &net.alternatives[member][template.way[at]];
             let wanted = origin + offsets[at];
-            let fits =
-                self.timeline.earliest(wanted, chosen.duration, &chosen.need, net.capacity, net.watched);
-            if fits > wanted {
-                return Some(origin + fits - wanted);
+            let fits = self.timeline.earliest((wanted, NEVER), chosen.duration, &chosen.need, &net.site);
+            if fits != Some(wanted) {
+                return Some(origin + fits.map_or(1, |fits| fits - wanted));
             }
         }
         for span in 0..net.spans.len() {
@@ -290,7 +292,7 @@ impl<'a> Decoder<'a> {
             let (Some(first), Some(second)) = (place(first), place(second)) else { continue };
             let duration = net.alternatives[members[first]][template.way[first]].duration;
             let (from, to) = (origin + offsets[first] + duration, origin + offsets[second]);
-            if let Some(end) = self.timeline.last_clash(from, to, &net.spans[span].need, net.capacity) {
+            if let Some(end) = self.timeline.last_clash(from, to, &net.spans[span].need, &net.site) {
                 return Some(origin + end - from);
             }
         }

@@ -10,11 +10,13 @@ use super::random::Random;
 
 /// Members of each population: the square root of this many times the schedules allowed
 /// (tuned on the j30 and j60 sets and on generated jobs).
-const SIZE_FACTOR: u64 = 3;
+const SIZE_FACTOR: u64 = 2;
 /// Smallest population.
 const SMALLEST: usize = 8;
 /// How sharply random sampling prefers the latest finish first.
 const BIAS: u32 = 2;
+/// Share in percent of activities whose crew size is fixed at random in the founders, by turns.
+const FIXED: [usize; 3] = [15, 50, 85];
 /// Chance in percent that a neighbour pair is swapped, or a choice of crew drawn anew.
 const MUTATION: usize = 3;
 
@@ -84,7 +86,7 @@ impl<'a> Evolution<'a> {
             return Member { order, choices, rank: (0, 0) };
         }
         for activity in 0..self.net.count {
-            if index == 1 || self.random.chance(50) {
+            if index == 1 || self.random.chance(FIXED[index % FIXED.len()]) {
                 choices[activity] = self.choice(activity, index == 1);
             }
         }

@@ -31,11 +31,38 @@ pub struct Outcome {
     pub nodes: u64,
 }
 
-/// Looks for a schedule that ends before `bound`, and for shorter ones until none is left or `nodes` are used.
-pub fn search(net: &Net, pools: &[Pool], bound: u32, nodes: u64) -> Outcome {
-    let mut search = Search::new(net, pools, bound, nodes);
-    let complete = search.branch(0, 0);
-    Outcome { best: search.best, complete, nodes: search.nodes }
+/// Betters `best` and `lower_bound` until they meet or `nodes` are used, and returns the nodes used.
+///
+/// With maximal lags in the way, starts at decision times only come first, which is quick but not exact, then the
+/// problem without those lags, whose optimum is a lower bound, and then the whole.
+pub fn improve(net: &Net, pools: &[Pool], best: &mut Draft, lower_bound: &mut u32, nodes: u64) -> u64 {
+    let mut used = 0;
+    if net.is_tied() {
+        let coarse = Search { between: false, ..Search::new(net, pools, best.makespan, nodes / 3) }.run();
+        used += coarse.nodes;
+        take(best, coarse.best);
+        let free = net.without_maximal_lags();
+        let relaxed = Search::new(&free, pools, best.makespan, nodes / 3).run();
+        used += relaxed.nodes;
+        if relaxed.complete {
+            *lower_bound = (*lower_bound).max(relaxed.best.map_or(best.makespan, |draft| draft.makespan));
+        }
+    }
+    if best.makespan > *lower_bound && nodes > used {
+        let whole = Search::new(net, pools, best.makespan, nodes - used).run();
+        used += whole.nodes;
+        take(best, whole.best);
+        if whole.complete {
+            *lower_bound = best.makespan;
+        }
+    }
+    used
+}
+
+fn take(best: &mut Draft, found: Option<Draft>) {
+    if let Some(found) = found {
+        *best = found;
+    }
 }
 
 /// The same for some of the activities, as if there were no others and no releases.
@@ -51,8 +78,7 @@ pub fn search_within(net: &Net, scope: u128, nodes: u64) -> Outcome {
         search.waiting[at] = net.preds[at].iter().filter(|link| scope >> link.other & 1 == 1).count();
         search.twin[at] = search.twin[at].filter(|twin| scope >> twin & 1 == 1);
     }
-    let complete = search.branch(0, 0);
-    Outcome { best: search.best, complete, nodes: search.nodes }
+    search.run()
 }
 
 /// Use of everything at the end of a decision time, until the next.
@@ -67,6 +93,8 @@ pub(super) struct Search<'a> {
     net: &'a Net,
     pools: &'a [Pool],
     limit: u64,
+    /// Whether tied activities may also start between decision times.
+    between: bool,
     nodes: u64,
     bound: u32,
     best: Option<Draft>,
@@ -114,6 +142,7 @@ impl<'a> Search<'a> {
             net,
             pools,
             limit,
+            between: true,
             nodes: 0,
             bound,
             best: None,
@@ -138,6 +167,11 @@ impl<'a> Search<'a> {
             undo: Vec::new(),
             memo: Memo::default(),
         }
+    }
+
+    fn run(mut self) -> Outcome {
+        let complete = self.branch(0, 0);
+        Outcome { best: self.best, complete, nodes: self.nodes.min(self.limit) }
     }
 
     /// Starts sets of activities from `first` in the ranking at this time, then lets time pass.
@@ -194,8 +228,8 @@ impl<'a> Search<'a> {
     /// Whether the activity fits beside what is under way; the dwells that it ends itself do not count.
     fn fits(&self, activity: usize, way: &Alternative, level: &Level) -> bool {
         let (need, active) = (&way.need, level.active & !self.net.closes[activity]);
-        let more = if active & self.net.watched == 0 { need.load } else { need.load_watched };
-        way.duration == 0 || active & need.excluded == 0 && level.load.admits(more, self.net.capacity)
+        let more = if active & self.net.site.watched == 0 { need.load } else { need.load_watched };
+        way.duration == 0 || active & need.excluded == 0 && level.load.admits(more, self.net.site.capacity)
     }
 
     /// Whether on this path the activity would have fitted earlier, or for a tied one just before.
@@ -344,7 +378,7 @@ impl<'a> Search<'a> {
 
     fn start_between(&mut self, time: u32, next: u32) -> bool {
         let tied = self.tied & !self.started;
-        if !members(tied).any(|at| self.is_ready(at, time)) {
+        if !self.between || !members(tied).any(|at| self.is_ready(at, time)) {
             return true;
         }
         for moment in time + 1..next {

@@ -52,10 +52,7 @@ pub fn schedule(problem: &Problem, budget: Budget, seed: u64) -> Result<Schedule
     let mut best = evolve::evolve(&net, &mut decoder, budget.schedules, seed, lower_bound);
     let mut nodes = 0;
     if best.makespan > lower_bound && budget.nodes > 0 {
-        let outcome = exact::search(&net, &pools, best.makespan, budget.nodes);
-        nodes = outcome.nodes;
-        best = outcome.best.unwrap_or(best);
-        lower_bound = if outcome.complete { best.makespan } else { lower_bound };
+        nodes = exact::improve(&net, &pools, &mut best, &mut lower_bound, budget.nodes);
     }
     Ok(told(&net, &best, lower_bound, (decoder.schedules, nodes)))
 }

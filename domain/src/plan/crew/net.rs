@@ -2,7 +2,7 @@
 
 use super::load::{LANES, Load};
 use super::problem::{Activity, Infeasible, MAX_ACTIVITIES, MAX_TIME_S, Problem};
-use super::timeline::Need;
+use super::timeline::{Need, Site};
 use super::validate::{distinct, units_of};
 
 /// No maximal lag, no deadline.
@@ -21,11 +21,9 @@ pub struct Net {
     pub preds: Vec<Vec<Link>>,
     pub succs: Vec<Vec<Link>>,
     pub spans: Vec<Span>,
-    /// Bits of the spans somebody has to watch.
-    pub watched: u128,
     /// Bits of the spans that end when each activity starts.
     pub closes: Vec<u128>,
-    pub capacity: Load,
+    pub site: Site,
     /// Members of each kind of technician; kind `k` uses lane `k`.
     pub kinds: Vec<Vec<usize>>,
     /// Every predecessor before its successors.
@@ -51,6 +49,8 @@ pub struct Alternative {
     /// Technicians taken of each kind.
     pub kinds: Vec<u8>,
     pub hands: usize,
+    /// Work beyond that of the cheapest alternative, as time of the whole crew.
+    pub surplus: u32,
 }
 
 /// `other` starts between `min` and `max` after the finish (or the other way round, seen from behind).
@@ -86,7 +86,8 @@ impl Net {
             .collect();
         let not_before = problem.activities.iter().map(|activity| activity.not_before_s / unit_s).collect();
         let (blocks, block_of) = blocks(&order, &succs);
-        let watched = spans.watched;
+        let technicians = kinds.iter().map(Vec::len).sum::<usize>() as u32;
+        let site = Site { capacity: lanes.capacity, technicians, watched: spans.watched };
         let ended_by = |at: usize| spans.list.iter().enumerate().filter(move |(_, span)| span.after == at);
         let closes = (0..count).map(|at| bits(ended_by(at).map(|(span, _)| count + span))).collect();
         let mut net = Net {
@@ -98,9 +99,8 @@ impl Net {
             preds,
             succs,
             spans: spans.list,
-            watched,
             closes,
-            capacity: lanes.capacity,
+            site,
             kinds,
             order,
             after,
@@ -112,6 +112,23 @@ impl Net {
         };
         net.measure();
         Ok(net)
+    }
+
+    /// Whether any lag has a maximum.
+    pub fn is_tied(&self) -> bool {
+        self.succs.iter().flatten().any(|link| link.max != NEVER)
+    }
+
+    /// The same problem with every maximal lag and open dwell dropped: never longer.
+    pub fn without_maximal_lags(&self) -> Net {
+        let mut free = self.clone();
+        for link in free.preds.iter_mut().chain(&mut free.succs).flatten() {
+            link.max = NEVER;
+        }
+        free.spans.clear();
+        free.site.watched = 0;
+        free.closes.fill(0);
+        free
     }
 
     pub fn shortest(&self, activity: usize) -> u32 {
@@ -251,7 +268,7 @@ fn blocks(order: &[usize], succs: &[Vec<Link>]) -> (Vec<Vec<usize>>, Vec<usize>)
     (blocks, block_of)
 }
 
-/// Technicians who may do exactly the same are of one kind.
+/// Technicians who may do exactly the same are of one kind; the most versatile kind comes first.
 fn kinds_of_technician(problem: &Problem) -> Vec<Vec<usize>> {
     let roles = |technician: usize| -> Vec<(bool, bool)> {
         let role = |activity: &Activity| {
@@ -267,7 +284,9 @@ fn kinds_of_technician(problem: &Problem) -> Vec<Vec<usize>> {
             None => kinds.push((own, vec![technician])),
         }
     }
-    kinds.retain(|(roles, _)| roles.iter().any(|&(able, helper)| able || helper));
+    let versatility = |roles: &[(bool, bool)]| roles.iter().filter(|&&(able, helper)| able || helper).count();
+    kinds.retain(|(roles, _)| versatility(roles) > 0);
+    kinds.sort_by_key(|(roles, _)| std::cmp::Reverse(versatility(roles)));
     kinds.into_iter().map(|(_, members)| members).collect()
 }
 
@@ -375,7 +394,7 @@ fn spans(
             excluded[other] |= 1 << bit;
         }
         let load = lanes.sight.filter(|_| watch).map_or(Load::default(), |lane| Load::of(lane, 1));
-        let need = Need { load, load_watched: load, excluded: kept_out };
+        let need = Need { load, hands: 0, load_watched: load, excluded: kept_out };
         list.push(Span { before: lag.before, after: lag.after, need });
     }
     Ok(Spans { list, watched })
@@ -413,12 +432,18 @@ fn alternatives(
             let away = if activity.out_of_sight { crew.hands as u32 } else { 0 };
             let load = lanes.sight.map_or(load, |lane| load.plus(Load::of(lane, away)));
             let watcher = lanes.sight.filter(|_| away > 0).map_or(Load::default(), |lane| Load::of(lane, 1));
-            let need = Need { load, load_watched: load.plus(watcher), excluded };
+            let need = Need { load, hands: crew.hands as u32, load_watched: load.plus(watcher), excluded };
             let duration = crew.duration_s / unit_s;
             if !ways.iter().any(|way| way.duration <= duration && way.need.load.at_most(load)) {
-                ways.push(Alternative { duration, need, kinds: chosen, hands: crew.hands });
+                ways.push(Alternative { duration, need, kinds: chosen, hands: crew.hands, surplus: 0 });
             }
         }
+    }
+    let work = |way: &Alternative| way.duration * way.hands as u32;
+    let least = ways.iter().map(work).min().unwrap_or(0);
+    let crew = kinds.iter().map(Vec::len).sum::<usize>().max(1) as u32;
+    for way in &mut ways {
+        way.surplus = (work(way) - least) / crew;
     }
     ways
 }

@@ -216,9 +216,14 @@ fn another_shops_things_do_not_exist() {
     let customer = theirs.customer("A");
     let vehicle = theirs.vehicle(&customer);
     let job = theirs.job(&vehicle);
-    let van = theirs.owner.post("/v1/vans", &json!({ "name": "One", "kit": {}, "seats": 2 })).id();
+    let van = theirs
+        .owner
+        .post("/v1/vans", &json!({ "name": "One", "kit": { "equipment": [], "tank_l": 300 }, "seats": 2 }))
+        .id();
     let partner = theirs.owner.post("/v1/partner-apps", &json!({ "name": "Fleet", "scopes": ["webhooks"] }));
     let partner = partner.expect(201)["app"]["id"].as_str().expect("an id").to_owned();
+    app.run_tasks();
+    let task = theirs.owner.get("/v1/tasks").expect(200)["items"][0]["id"].clone();
     let ids = [
         ("customers", customer.clone()),
         ("vehicles", vehicle.clone()),
@@ -226,6 +231,7 @@ fn another_shops_things_do_not_exist() {
         ("vans", van),
         ("people", theirs.owner_id.to_string()),
         ("partner-apps", partner),
+        ("tasks", task.as_str().expect("an id").to_owned()),
     ];
     let document = app.client().get("/openapi.json").expect(200);
     let mut walked = 0;
@@ -281,6 +287,10 @@ fn body_for(path: &str, method: &str) -> String {
         ("/v1/jobs/{id}/assignment", _) => {
             json!({ "van": null, "start_at": null, "technicians": [] }).to_string()
         }
+        ("/v1/jobs/{id}/steps", _) => json!({ "step": "C02", "minutes": 5, "outcome": "passed",
+            "technician": "01890000-0000-7000-8000-000000000000", "started_at": "2026-05-04T06:00:00Z" })
+        .to_string(),
+        ("/v1/jobs/{id}/inspections", _) => json!({ "findings": [] }).to_string(),
         _ => "{}".into(),
     }
 }

@@ -121,7 +121,7 @@ fn a_vehicle_belongs_to_a_customer() {
     assert_eq!(shop.owner.get(&list).expect(200)["items"][0], made);
     assert_eq!(made["document"]["class"], "estate");
     let path = format!("/v1/vehicles/{}", made["id"].as_str().expect("an id"));
-    let coat = json!({ "protection": "sealant", "applied_on": "2026-04-01" });
+    let coat = json!({ "protection": "polymer_sealant", "applied_on": "2026-04-01" });
     let coated = shop.owner.patch(&path, &json!({ "document": { "coats": [coat] } }));
     assert_eq!(coated.expect(200)["document"]["coats"][0]["applied_on"], "2026-04-01");
     shop.owner

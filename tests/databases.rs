@@ -17,7 +17,7 @@ struct Line {
 /// Each database is compared with the one `schema.rs`, so both are alike.
 #[test]
 fn the_migrations_make_the_tables_of_the_schema_and_take_them_back() {
-    let place = Place::new();
+    let place = Place::make();
     let location = place.config().location();
     let database = Database::open(&location, 2).expect("it opens");
     assert_eq!(columns(&location), BTreeSet::new());
@@ -50,7 +50,7 @@ fn both_trees_have_the_same_migrations_each_with_its_way_back() {
 /// Shards split by shop: it comes first in every key, constraint and index. A foreign key's target is a key.
 #[test]
 fn the_shop_comes_first_in_every_key_and_index() {
-    let place = Place::new();
+    let place = Place::make();
     let location = place.config().location();
     Database::open(&location, 2).and_then(|database| database.migrate()).expect("the tables");
     let indexes = lines(&location, SQLITE_INDEXES, POSTGRES_INDEXES);

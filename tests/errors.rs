@@ -88,13 +88,39 @@ fn values_outside_their_range_are_refused_at_their_place() {
     let holder = shop.customer("A");
     let mut vehicle = estate(&holder);
     vehicle["document"]["exposures"] =
-        json!([{ "kind": "street", "share": 0.7 }, { "kind": "garage", "share": 0.7 }]);
+        json!([{ "kind": "street_open", "share": 0.7 }, { "kind": "garage_low", "share": 0.7 }]);
     shop.owner.post("/v1/vehicles", &vehicle).refused_at("/document/exposures", "out_of_range");
     let mut vehicle = estate(&holder);
     vehicle["vin"] = json!("1M8GDM9AXKP04278O");
     shop.owner.post("/v1/vehicles", &vehicle).refused_at("/vin", "not_a_vin");
 
+    for (field, value, place, code) in [
+        (
+            "surfaces",
+            json!([{ "zone": "bed_inner", "substrate": "clear_coat" }]),
+            "/surfaces/0/zone",
+            "unknown_zone",
+        ),
+        (
+            "coats",
+            json!([{ "protection": "snake_oil", "applied_on": "2026-01-01" }]),
+            "/coats/0/protection",
+            "unknown",
+        ),
+        ("exposures", json!([{ "kind": "under_water", "share": 0.1 }]), "/exposures/0/kind", "unknown"),
+    ] {
+        let mut vehicle = estate(&holder);
+        vehicle["document"][field] = value;
+        shop.owner.post("/v1/vehicles", &vehicle).refused_at(&format!("/document{place}"), code);
+    }
+
     let car = shop.vehicle(&holder);
+    let mut job = booking(&car);
+    job["package"] = json!("P99");
+    shop.owner.post("/v1/jobs", &job).refused_at("/package", "unknown");
+    let mut job = booking(&car);
+    job["options"] = json!(["G01"]);
+    shop.owner.post("/v1/jobs", &job).refused_at("/options/0", "unknown");
     let mut job = booking(&car);
     job["window_to"] = job["window_from"].clone();
     shop.owner.post("/v1/jobs", &job).refused_at("/window_to", "ends_before_start");

@@ -78,7 +78,7 @@ fn jobs_are_listed_by_window_and_filter() {
     for (n, car) in cars.iter().enumerate() {
         let mut body = booking(car);
         // Two windows are alike, so that the order needs the id as well.
-        let day = 8 - (n + 1) / 2;
+        let day = 8 - n.div_ceil(2);
         body["window_from"] = json!(format!("2026-05-{day:02}T08:00:00+02:00"));
         body["window_to"] = json!(format!("2026-05-{day:02}T10:00:00+02:00"));
         shop.owner.post("/v1/jobs", &body).expect(201);
@@ -113,7 +113,10 @@ fn who_goes_is_somebody_who_works_here() {
     let shop = app.shop("Shine");
     let job = shop.job(&shop.vehicle(&shop.customer("A")));
     let path = format!("/v1/jobs/{job}/assignment");
-    let van = shop.owner.post("/v1/vans", &json!({ "name": "One", "kit": {}, "seats": 2 })).id();
+    let van = shop
+        .owner
+        .post("/v1/vans", &json!({ "name": "One", "kit": { "equipment": [], "tank_l": 300 }, "seats": 2 }))
+        .id();
     let (person, _) = shop.hire(&app, "technician", "t@shine.test");
     let to = |van: &str, start: &str, people: &[&str]| json!({ "van": van, "start_at": start, "technicians": people });
     let good = to(&van, "2026-05-04T08:30:00Z", &[&person]);

@@ -2,23 +2,30 @@
 //!
 //! `LUSTRUM_TEST_DB` chooses the database: `sqlite` (default) or `postgres`, whose server `TEST_DATABASE_URL` names.
 
+pub mod mail_server;
+
 use actix_web::dev::ServerHandle;
 use api::app::App;
 use api::clock::Clock;
 use api::commands::{NewShop, create_shop};
 use api::config::Config;
 use api::db::kinds::{Id, Instant};
+use api::db::{Db, outbox, shops};
+use api::mail::Mail;
 use api::serve::{Stop, serve};
+use api::tasks::worker;
 use chrono::{NaiveDate, TimeDelta};
-use diesel::{Connection, PgConnection, connection::SimpleConnection};
+use diesel::{Connection, PgConnection, QueryResult, connection::SimpleConnection};
 use serde_json::{Value, json};
 use std::net::{SocketAddr, TcpListener};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::mpsc;
 use std::thread::JoinHandle;
 use ureq::http;
 
 pub const PASSWORD: &str = "long enough 1";
+/// Mail address of the technician of a ready job.
+const WORKER: &str = "worker@shop.test";
 const JSON: &str = "application/json";
 const MERGE_PATCH: &str = "application/merge-patch+json";
 
@@ -40,11 +47,18 @@ pub struct Place {
 impl TestApp {
     /// A server on an empty database; its clock stands at Monday, 4 May 2026, 06:00 UTC.
     pub fn start() -> TestApp {
-        let place = Place::new();
+        TestApp::start_with(|_| {})
+    }
+
+    /// The same with other settings.
+    pub fn start_with(change: impl FnOnce(&mut Config)) -> TestApp {
+        let place = Place::make();
+        let mut config = place.config();
+        change(&mut config);
         let start =
             NaiveDate::from_ymd_opt(2026, 5, 4).and_then(|day| day.and_hms_opt(6, 0, 0)).expect("a date");
         let clock = Clock::manual(Instant::from_utc(start));
-        let app = App::open(place.config(), clock.clone()).expect("the database opens");
+        let app = App::open(config, clock.clone()).expect("the database opens");
         let listener = TcpListener::bind("127.0.0.1:0").expect("a free port");
         let address = listener.local_addr().expect("an address");
         let (send, receive) = mpsc::channel();
@@ -95,6 +109,30 @@ impl TestApp {
     pub fn advance(&self, by: TimeDelta) {
         self.clock.advance(by);
     }
+
+    /// Does all background work that is due by the clock; tells how many attempts that took.
+    pub fn run_tasks(&self) -> usize {
+        wait_for(worker::drain(&self.app)).expect("the tasks are worked off")
+    }
+
+    /// The mail that was sent, by file, in the order of the reminders.
+    pub fn mail(&self) -> Vec<String> {
+        let Mail::Folder(folder) = &self.app.mail else { panic!("mail goes elsewhere") };
+        let Ok(entries) = std::fs::read_dir(folder) else { return Vec::new() };
+        let mut files: Vec<PathBuf> = entries.map(|entry| entry.expect("an entry").path()).collect();
+        files.sort();
+        files.iter().map(|file| std::fs::read_to_string(file).expect("a mail")).collect()
+    }
+
+    /// Tasks that a worker still holds: none, unless one was lost.
+    fn held_tasks(&self) -> i64 {
+        let now = self.clock.now();
+        let read = |shop: Id, work: &dyn Fn(&mut Db<'_>) -> QueryResult<i64>| {
+            self.app.database.read(shop, now, |db| work(db)).expect("a count")
+        };
+        let shops = self.app.database.read(Id::new(now), now, |db| shops::all(db)).expect("the shops");
+        shops.into_iter().map(|shop| read(shop, &|db| outbox::held(db))).sum()
+    }
 }
 
 impl Drop for TestApp {
@@ -103,9 +141,17 @@ impl Drop for TestApp {
             // Stopping is begun by the call; the thread ends when it is done.
             drop(handle.stop(false));
             let ended = thread.join();
-            assert!(ended.is_ok() || std::thread::panicking(), "the server panicked");
+            if !std::thread::panicking() {
+                assert!(ended.is_ok(), "the server panicked");
+                assert_eq!(self.held_tasks(), 0, "a task is still held by a worker");
+            }
         }
     }
+}
+
+/// Runs what is asynchronous to its end.
+pub fn wait_for<T>(work: impl Future<Output = T>) -> T {
+    actix_web::rt::System::new().block_on(work)
 }
 
 pub fn on_postgres() -> bool {
@@ -117,7 +163,7 @@ pub fn on_postgres() -> bool {
 }
 
 impl Place {
-    pub fn new() -> Place {
+    pub fn make() -> Place {
         let name = format!("lustrum_test_{}", Id::new(Clock::System.now()).to_string().replace('-', ""));
         let folder = std::env::temp_dir().join(&name);
         std::fs::create_dir_all(&folder).expect("a folder for the test");
@@ -128,6 +174,10 @@ impl Place {
             format!("{head}/{name}")
         });
         Place { folder, url }
+    }
+
+    pub fn folder(&self) -> &Path {
+        &self.folder
     }
 
     pub fn config(&self) -> Config {
@@ -174,6 +224,11 @@ impl Shop {
         (id, app.log_in(self.id, email))
     }
 
+    /// The same shop with its owner logged in anew: an access token lasts ten minutes of the clock.
+    pub fn again(&self, app: &TestApp) -> Shop {
+        Shop { owner: app.log_in(self.id, &self.email), email: self.email.clone(), ..*self }
+    }
+
     pub fn customer(&self, name: &str) -> String {
         self.owner.post("/v1/customers", &json!({ "name": name })).id()
     }
@@ -189,11 +244,85 @@ impl Shop {
     }
 }
 
+/// A job that can be planned, and who and what goes there.
+pub struct ReadyJob {
+    pub id: String,
+    pub customer: String,
+    pub vehicle: String,
+    pub van: String,
+    pub technician_id: String,
+    pub technician: Client,
+}
+
+impl ReadyJob {
+    /// The address of something of this job.
+    pub fn path(&self, of: &str) -> String {
+        format!("/v1/jobs/{}/{of}", self.id)
+    }
+}
+
+impl Shop {
+    /// A partner app with these scopes, with its token.
+    pub fn partner(&self, app: &TestApp, scopes: &[&str]) -> Client {
+        let made =
+            self.owner.post("/v1/partner-apps", &json!({ "name": "Fleet", "scopes": scopes })).expect(201);
+        let text = |field: &str| made[field].as_str().expect("text").to_owned();
+        let form = format!(
+            "grant_type=client_credentials&client_id={}&client_secret={}",
+            text("client_id"),
+            text("client_secret")
+        );
+        let token = app.client().form("/oauth/token", &form).expect(200);
+        app.client_with(token["access_token"].as_str().expect("a token"))
+    }
+
+    /// Moves the clock; owner and technician log in again, as their tokens may have expired.
+    pub fn wait(&mut self, app: &TestApp, job: &mut ReadyJob, by: TimeDelta) {
+        app.advance(by);
+        self.owner = app.log_in(self.id, &self.email);
+        job.technician = app.log_in(self.id, WORKER);
+    }
+
+    /// A booked job with package `P2`, a full van and a skilled technician who starts at 08:00 UTC.
+    pub fn ready_job(&self, app: &TestApp) -> ReadyJob {
+        let site = json!({ "latitude": 48.2, "longitude": 16.37, "heading_deg": 90, "tap": true, "drain": "sewer",
+            "hardness_mg_l": 150, "ground": "asphalt", "mains": true, "water_restriction": 0 });
+        let customer = self.owner.post("/v1/customers", &json!({ "name": "A", "site": site })).id();
+        let vehicle = self.vehicle(&customer);
+        let id = self.job(&vehicle);
+        let van = self.owner.post("/v1/vans", &full_van()).id();
+        let (technician_id, technician) = self.hire(app, "technician", WORKER);
+        let skills = json!({ "skills": ["wash", "decon", "clay", "polish"] });
+        self.owner.patch(&format!("/v1/people/{technician_id}"), &skills).expect(200);
+        let assignment =
+            json!({ "van": van, "start_at": "2026-05-04T08:00:00Z", "technicians": [technician_id] });
+        self.owner.put(&format!("/v1/jobs/{id}/assignment"), &assignment).expect(200);
+        ReadyJob { id, customer, vehicle, van, technician_id, technician }
+    }
+}
+
+/// A van that carries everything a decontamination needs.
+pub fn full_van() -> Value {
+    json!({ "name": "One", "seats": 2, "kit": { "tank_l": 400, "battery_kwh": 3.0, "equipment": [
+        "pump_foamer", "foam_lance", "hose", "pressure_washer", "tank", "spotless_filter", "water_reel",
+        "battery_pack", "rcd", "clay_towel", "clay_bar", "mitt", "towel_dry", "towel_small", "brush", "bucket",
+        "vacuum", "polisher", "light", "ir_thermometer", "thickness_gauge", "hardness_strip", "step", "blower",
+        "awning", "runoff_kit"] } })
+}
+
+/// What an operation takes, as the OpenAPI document shows it.
+pub fn example(method: &str, path: &str) -> Value {
+    let document = api::openapi::document();
+    let body = &document["paths"][path][method]["requestBody"]["content"]["application/json"];
+    assert!(body["example"].is_object(), "{method} {path} shows no example");
+    body["example"].clone()
+}
+
 pub fn estate(customer: &str) -> Value {
     json!({
         "customer": customer, "label": "grey estate",
         "document": { "class": "estate", "colour": "grey", "finish": "clear_coat",
-            "exposures": [{ "kind": "street", "share": 0.4 }] }
+            "exposures": [{ "kind": "street_open", "share": 0.4 }] }
     })
 }
 

@@ -4,8 +4,11 @@ use crate::auth::tokens::Keys;
 use crate::auth::{self, Caller};
 use crate::clock::Clock;
 use crate::config::Config;
+use crate::db::kinds::Id;
 use crate::db::{Database, Db, OpenError};
 use crate::error::ApiError;
+use crate::handbooks::Handbooks;
+use crate::mail::Mail;
 use std::sync::Arc;
 use tokio::sync::{OwnedSemaphorePermit, Semaphore};
 
@@ -18,11 +21,17 @@ pub struct App {
     pub clock: Clock,
     pub keys: Arc<Keys>,
     pub database: Database,
+    pub mail: Mail,
+    /// The name under which this process leases tasks.
+    pub worker: Id,
+    /// The trade tables each shop works by.
+    pub handbooks: Handbooks,
     /// As many as there are connections, so that no blocking thread ever waits for one.
     connections: Arc<Semaphore>,
     /// SQLite has one writer: those who wait for it wait here, in order, and hold no connection meanwhile.
     writer: Option<Arc<Semaphore>>,
     hashing: Arc<Semaphore>,
+    planning: Arc<Semaphore>,
 }
 
 impl App {
@@ -37,10 +46,14 @@ impl App {
             connections: Arc::new(Semaphore::new(config.pool_size as usize)),
             writer: location.is_sqlite().then(|| Arc::new(Semaphore::new(1))),
             hashing: Arc::new(Semaphore::new(HASHING_THREADS)),
+            mail: config.mail(),
+            worker: Id::new(clock.now()),
+            planning: Arc::new(Semaphore::new(processors())),
             config: Arc::new(config),
             clock,
             keys: Arc::new(keys),
             database,
+            handbooks: Handbooks::default(),
         })
     }
 
@@ -89,6 +102,18 @@ impl App {
     ) -> Result<T, ApiError> {
         blocking(vec![permit(&self.hashing).await?], work).await
     }
+
+    /// Decides something that takes milliseconds, outside any transaction and with no connection held.
+    pub async fn planning<T: Send + 'static>(
+        &self,
+        work: impl FnOnce() -> Result<T, ApiError> + Send + 'static,
+    ) -> Result<T, ApiError> {
+        blocking(vec![permit(&self.planning).await?], work).await
+    }
+}
+
+fn processors() -> usize {
+    std::thread::available_parallelism().map_or(1, usize::from)
 }
 
 async fn permit(semaphore: &Arc<Semaphore>) -> Result<OwnedSemaphorePermit, ApiError> {

@@ -19,12 +19,25 @@ impl Clock {
         Clock::Manual(Arc::new(Mutex::new(start)))
     }
 
+    /// A running clock that shows `start` now.
+    pub fn shifted_to(start: Instant) -> Clock {
+        Clock::Shifted(start.utc() - Clock::System.now().utc())
+    }
+
     /// Now, in UTC, to the millisecond.
+    #[expect(clippy::disallowed_methods, reason = "this is the app's clock")]
     pub fn now(&self) -> Instant {
         match self {
             Clock::System => Instant::from_utc(Utc::now().naive_utc()),
             Clock::Manual(at) => *at.lock().unwrap_or_else(PoisonError::into_inner),
             Clock::Shifted(by) => Instant::from_utc(Utc::now().naive_utc()).plus(*by),
+        }
+    }
+
+    /// Puts a manual clock to an instant; the others keep their own time.
+    pub fn set(&self, to: Instant) {
+        if let Clock::Manual(at) = self {
+            *at.lock().unwrap_or_else(PoisonError::into_inner) = to;
         }
     }
 
@@ -34,5 +47,23 @@ impl Clock {
             let mut at = at.lock().unwrap_or_else(PoisonError::into_inner);
             *at = at.plus(by);
         }
+    }
+}
+
+/// Measures how long something takes; it says nothing about what time it is.
+#[derive(Debug)]
+pub struct Stopwatch(std::time::Instant);
+
+impl Stopwatch {
+    #[expect(
+        clippy::disallowed_methods,
+        reason = "a duration for the log, which a moved clock must not distort"
+    )]
+    pub fn start() -> Stopwatch {
+        Stopwatch(std::time::Instant::now())
+    }
+
+    pub fn ms(&self) -> f64 {
+        self.0.elapsed().as_secs_f64() * 1e3
     }
 }

@@ -5,13 +5,15 @@ use crate::auth::{Role, passwords};
 use crate::check::check;
 use crate::clock::Clock;
 use crate::config::Config;
+use crate::db::backup::{self, BackupError};
 use crate::db::kinds::{Doc, Id, Word};
 use crate::db::people::{self, PersonFields};
 use crate::db::shops::{self, ShopFields, ShopSettings};
 use crate::error::ApiError;
-use crate::serve::{Stop, serve};
+use crate::serve::serve_and_work;
 use std::io::{BufRead, IsTerminal, Write};
 use std::net::TcpListener;
+use std::path::PathBuf;
 
 /// A command failed; the text is for the person at the terminal.
 #[derive(Debug, thiserror::Error)]
@@ -24,17 +26,19 @@ pub enum CommandError {
     Io(#[from] std::io::Error),
     #[error("{0}")]
     Refused(#[from] ApiError),
+    #[error(transparent)]
+    Backup(#[from] BackupError),
     #[error("{0}")]
-    Other(String),
+    Demo(String),
 }
 
-/// Serves the API until it is told to stop.
+/// Serves the API and does the background work until it is told to stop.
 pub fn run_serve(config: Config) -> Result<(), CommandError> {
     let listener =
         TcpListener::bind(&config.listen).map_err(|e| CommandError::Listen(config.listen.clone(), e))?;
     let app = App::open(config, Clock::System)?;
-    tracing::info!(address = %listener.local_addr()?, database = app.database.location().shown(), "serving");
-    actix_web::rt::System::new().block_on(async { serve(&app, listener, Stop::BySignal)?.await })?;
+    tracing::info!(address = %listener.local_addr()?, database = app.database.location().shown(), mail = ?app.mail, "serving");
+    actix_web::rt::System::new().block_on(serve_and_work(&app, listener))?;
     Ok(())
 }
 
@@ -49,6 +53,35 @@ pub fn run_migrate(config: Config) -> Result<(), CommandError> {
 pub fn run_openapi() -> Result<(), CommandError> {
     std::io::stdout().write_all(crate::openapi::document_text().as_bytes())?;
     Ok(())
+}
+
+/// Writes a copy of the embedded database to a new file, while it is in use or not.
+pub fn run_backup(config: &Config, to: &BackupFile) -> Result<(), CommandError> {
+    backup::backup(&config.location(), &to.file)?;
+    println!("{} is a copy of {}.", to.file.display(), config.location().shown());
+    Ok(())
+}
+
+/// Puts a copy in the place of the embedded database; the server must not run.
+pub fn run_restore(config: &Config, from: &RestoreFile) -> Result<(), CommandError> {
+    backup::restore(&config.location(), &from.file, from.replace)?;
+    println!("{} is now as in {}.", config.location().shown(), from.file.display());
+    Ok(())
+}
+
+#[derive(Debug, Clone, clap::Args)]
+pub struct BackupFile {
+    /// The file to write; it must not exist yet.
+    pub file: PathBuf,
+}
+
+#[derive(Debug, Clone, clap::Args)]
+pub struct RestoreFile {
+    /// The file to put back.
+    pub file: PathBuf,
+    /// Lose the database that is there now.
+    #[arg(long)]
+    pub replace: bool,
 }
 
 /// A new shop and its first owner.

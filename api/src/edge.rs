@@ -1,5 +1,6 @@
 //! The outermost layer: request ids, one log line per request, errors as problem+json, panics caught, plain headers.
 
+use crate::clock::Stopwatch;
 use crate::error::ApiError;
 use actix_web::body::{BoxBody, MessageBody};
 use actix_web::dev::{ServiceRequest, ServiceResponse};
@@ -20,7 +21,7 @@ pub async fn edge(
 ) -> Result<ServiceResponse<BoxBody>, Error> {
     let request_id = uuid::Uuid::now_v7().simple().to_string();
     let line = format!("{} {}", request.method(), request.path());
-    let started = std::time::Instant::now();
+    let watch = Stopwatch::start();
     request.extensions_mut().insert(RequestId(request_id.clone()));
     let outcome = AssertUnwindSafe(next.call(request)).catch_unwind().await;
     let outcome = match outcome {
@@ -36,7 +37,7 @@ pub async fn edge(
         response
     });
     let status = outcome.as_ref().map_or(500, |response| response.status().as_u16());
-    tracing::info!(request_id, line, status, ms = started.elapsed().as_secs_f64() * 1e3, "request");
+    tracing::info!(request_id, line, status, ms = watch.ms(), "request");
     outcome
 }
 
@@ -126,4 +127,33 @@ pub fn panic_text(payload: &(dyn Any + Send)) -> String {
     let text = payload.downcast_ref::<&str>().map(|s| (*s).to_owned());
     text.or_else(|| payload.downcast_ref::<String>().cloned())
         .unwrap_or_else(|| "without a message".to_owned())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::edge;
+    use crate::error::Problem;
+    use actix_web::middleware::from_fn;
+    use actix_web::test::{TestRequest, init_service, try_call_service};
+    use actix_web::{App, HttpResponse, web};
+
+    async fn fail() -> HttpResponse {
+        let numbers: Vec<u8> = Vec::new();
+        HttpResponse::Ok().body(numbers[web::Bytes::new().len()].to_string())
+    }
+
+    #[actix_web::test]
+    async fn a_panic_is_a_problem_without_its_cause() {
+        let app = init_service(App::new().wrap(from_fn(edge)).route("/", web::get().to(fail))).await;
+        let error =
+            try_call_service(&app, TestRequest::get().uri("/").to_request()).await.expect_err("a panic");
+        let response = error.as_response_error().error_response();
+        assert_eq!(response.status(), 500);
+        assert_eq!(response.headers().get("content-type").expect("a type"), "application/problem+json");
+        let id = response.headers().get("x-request-id").expect("an id").clone();
+        let body = actix_web::body::to_bytes(response.into_body()).await.expect("a body");
+        assert!(!String::from_utf8_lossy(&body).contains("index"), "the cause stays with us");
+        let problem: Problem = serde_json::from_slice(&body).expect("a problem");
+        assert_eq!((problem.code.as_str(), problem.request_id.as_bytes()), ("internal", id.as_bytes()));
+    }
 }

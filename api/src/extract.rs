@@ -8,6 +8,7 @@ use actix_web::error::PayloadError;
 use actix_web::http::header;
 use actix_web::web::{Bytes, Data};
 use actix_web::{FromRequest, HttpRequest};
+use chrono::{Datelike, NaiveDate};
 use serde::Serialize;
 use serde::de::DeserializeOwned;
 use serde_json::{Map, Value};
@@ -29,6 +30,32 @@ impl<T: DeserializeOwned + Check + 'static> FromRequest for Body<T> {
             let body: T = parse(&bytes.await?)?;
             check(&body)?;
             Ok(Body(body))
+        })
+    }
+}
+
+/// A JSON body that may be left out or null.
+pub struct Optional<T>(pub T);
+
+impl<T: DeserializeOwned + Check + Default + 'static> FromRequest for Optional<T> {
+    type Error = ApiError;
+    type Future = Later<Optional<T>>;
+
+    fn from_request(request: &HttpRequest, payload: &mut Payload) -> Self::Future {
+        let named = request.headers().contains_key(header::CONTENT_TYPE);
+        let wanted = "application/json";
+        let bytes = if named { read_bytes(request, payload, wanted) } else { read_any(request, payload) };
+        Box::pin(async move {
+            let bytes = bytes.await?;
+            if bytes.is_empty() {
+                return Ok(Optional(T::default()));
+            }
+            if !named {
+                return Err(ApiError::UnsupportedMedia { wanted });
+            }
+            let body = parse::<Option<T>>(&bytes)?.unwrap_or_default();
+            check(&body)?;
+            Ok(Optional(body))
         })
     }
 }
@@ -135,6 +162,22 @@ impl FromRequest for Key {
     }
 }
 
+/// The `{date}` of the address, as in `2026-05-04`. What is no day cannot exist.
+#[derive(Clone, Copy)]
+pub struct Day(pub NaiveDate);
+
+impl FromRequest for Day {
+    type Error = ApiError;
+    type Future = Ready<Result<Day, ApiError>>;
+
+    fn from_request(request: &HttpRequest, _: &mut Payload) -> Self::Future {
+        let day = request.match_info().get("date").and_then(|date| date.parse::<NaiveDate>().ok());
+        // What both databases and four-digit years can hold.
+        let day = day.filter(|day| (1970..=2199).contains(&day.year()));
+        ready(day.map(Day).ok_or(ApiError::NotFound))
+    }
+}
+
 /// The revision named by `If-Match`, if any. `*` names whatever there is.
 pub struct IfMatch(Option<String>);
 
@@ -168,6 +211,10 @@ fn read_bytes(request: &HttpRequest, payload: &mut Payload, wanted: &'static str
     if !media.eq_ignore_ascii_case(wanted) {
         return Box::pin(ready(Err(ApiError::UnsupportedMedia { wanted })));
     }
+    read_any(request, payload)
+}
+
+fn read_any(request: &HttpRequest, payload: &mut Payload) -> Later<Bytes> {
     let limit_bytes = request.app_data::<Data<BodyLimit>>().map_or(0, |limit| limit.0);
     let bytes = Bytes::from_request(request, payload);
     Box::pin(async move {
@@ -180,6 +227,10 @@ fn read_bytes(request: &HttpRequest, payload: &mut Payload, wanted: &'static str
 
 /// Reads JSON; what is wrong is told with the pointer to it.
 pub fn parse<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, ApiError> {
+    // serde would take a list for an object, its fields by place.
+    if bytes.trim_ascii_start().starts_with(b"[") {
+        return Err(ApiError::field("", "wrong_type", "the body is a JSON object, not a list"));
+    }
     let mut source = serde_json::Deserializer::from_slice(bytes);
     let value = serde_path_to_error::deserialize(&mut source).map_err(|e| {
         if e.inner().is_data() { unfit(&e) } else { ApiError::BrokenJson(field_error(&e, "broken_json")) }
@@ -214,8 +265,9 @@ fn field_error(error: &serde_path_to_error::Error<serde_json::Error>, code: &str
             Segment::Enum { .. } | Segment::Unknown => {}
         }
     }
-    // A missing field is named by its would-be place.
-    if let Some(name) = text.strip_prefix("missing field `").and_then(|rest| rest.split('`').next()) {
+    // The field that is missing or there twice is not in the path.
+    let unnamed = text.strip_prefix("missing field `").or(text.strip_prefix("duplicate field `"));
+    if let Some(name) = unnamed.and_then(|rest| rest.split('`').next()) {
         pointer.push_str(&format!("/{}", escaped(name)));
     }
     FieldError::new(pointer, code, text)

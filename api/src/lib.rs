@@ -1,7 +1,7 @@
 //! HTTP, database, clock and mail around the rules of the trade in `domain`.
 //!
 //! Reading order: [`routes`] (what can be asked), [`app`] (what every request has at hand), [`auth`] (who may),
-//! [`db`] (what is stored), [`edge`] (what happens to every request).
+//! [`db`] (what is stored), [`tasks`] (what happens without being asked), [`mail`], [`edge`] (what happens to every request).
 
 pub mod app;
 pub mod auth;
@@ -9,11 +9,19 @@ pub mod check;
 pub mod clock;
 pub mod commands;
 pub mod config;
+pub mod day;
 pub mod db;
+pub mod demo;
 pub mod edge;
 pub mod error;
 pub mod extract;
+pub mod handbooks;
+pub mod mail;
 pub mod openapi;
 pub mod page;
+pub mod plan_input;
 pub mod routes;
 pub mod serve;
+pub mod tasks;
+pub mod upkeep;
+pub mod work_done;

@@ -1,7 +1,8 @@
 //! The command line of Lustrum.
 
-use api::commands::{self, NewShop};
+use api::commands::{self, BackupFile, NewShop, RestoreFile};
 use api::config::Config;
+use api::demo::{self, DemoOptions};
 use clap::{Parser, Subcommand};
 use std::process::ExitCode;
 use tracing_subscriber::EnvFilter;
@@ -20,23 +21,33 @@ struct Arguments {
 enum Command {
     /// Serve the API.
     Serve,
+    /// Show an invented shop on an embedded database, and serve it.
+    Demo(DemoOptions),
     /// Bring the tables of the database up to date.
     Migrate,
     /// Print the OpenAPI document.
     Openapi,
+    /// Write a copy of the embedded database to a file; the server may run meanwhile.
+    Backup(BackupFile),
+    /// Put a copy in the place of the embedded database.
+    Restore(RestoreFile),
     /// Create a shop and its owner.
     CreateShop(NewShop),
 }
 
 fn main() -> ExitCode {
     let arguments = Arguments::parse();
-    let filter = EnvFilter::try_from_env("LUSTRUM_LOG").unwrap_or_else(|_| EnvFilter::new("info"));
+    let filter = EnvFilter::try_from_env("LUSTRUM_LOG")
+        .unwrap_or_else(|_| EnvFilter::new("info,tokio_cron_scheduler=warn"));
     tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr).init();
     let config = arguments.config;
     let outcome = match arguments.command {
         Command::Serve => commands::run_serve(config),
+        Command::Demo(options) => demo::run(config, &options),
         Command::Migrate => commands::run_migrate(config),
         Command::Openapi => commands::run_openapi(),
+        Command::Backup(to) => commands::run_backup(&config, &to),
+        Command::Restore(from) => commands::run_restore(&config, &from),
         Command::CreateShop(new) => commands::run_create_shop(config, new),
     };
     match outcome {

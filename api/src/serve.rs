@@ -4,13 +4,16 @@ use crate::app::App;
 use crate::edge::edge;
 use crate::error::ApiError;
 use crate::extract::BodyLimit;
+use crate::tasks::worker;
 use crate::{openapi, routes};
-use actix_web::dev::Server;
+use actix_web::body::BoxBody;
+use actix_web::dev::{Server, ServiceFactory, ServiceRequest, ServiceResponse};
 use actix_web::http::header;
 use actix_web::middleware::from_fn;
 use actix_web::web::{Data, PayloadConfig, ServiceConfig};
-use actix_web::{HttpRequest, HttpResponse, HttpServer, web};
+use actix_web::{Error, HttpRequest, HttpResponse, HttpServer, web};
 use std::net::TcpListener;
+use tokio::sync::watch;
 use utoipa_actix_web::AppExt;
 use utoipa_swagger_ui::{Config as DocsConfig, SwaggerUi};
 
@@ -28,21 +31,8 @@ pub enum Stop {
 
 /// Starts to serve on a listener.
 pub fn serve(app: &App, listener: TcpListener, stop: Stop) -> std::io::Result<Server> {
-    let limit = app.config.body_limit_bytes;
-    let shared = Data::new(app.clone());
-    let mut server = HttpServer::new(move || {
-        actix_web::App::new()
-            .into_utoipa_app()
-            .app_data(shared.clone())
-            .app_data(Data::new(BodyLimit(limit)))
-            .app_data(PayloadConfig::new(limit))
-            .map(|app| app.wrap(from_fn(edge)))
-            .configure(routes::routes)
-            .map(|app| app.configure(documentation))
-            .default_service(web::to(elsewhere))
-            .into_app()
-    })
-    .shutdown_timeout(GRACE_S);
+    let shared = app.clone();
+    let mut server = HttpServer::new(move || site(&shared)).shutdown_timeout(GRACE_S);
     if let Some(workers) = app.config.workers {
         server = server.workers(usize::from(workers));
     }
@@ -50,6 +40,44 @@ pub fn serve(app: &App, listener: TcpListener, stop: Stop) -> std::io::Result<Se
         server = server.disable_signals();
     }
     Ok(server.listen(listener)?.run())
+}
+
+/// Everything that answers requests, for the server and for callers within the program.
+pub fn site(
+    app: &App,
+) -> actix_web::App<
+    impl ServiceFactory<
+        ServiceRequest,
+        Config = (),
+        Response = ServiceResponse<BoxBody>,
+        Error = Error,
+        InitError = (),
+    > + use<>,
+> {
+    let limit = app.config.body_limit_bytes;
+    actix_web::App::new()
+        .into_utoipa_app()
+        .app_data(Data::new(app.clone()))
+        .app_data(Data::new(BodyLimit(limit)))
+        .app_data(PayloadConfig::new(limit))
+        .map(|app| app.wrap(from_fn(edge)))
+        .configure(routes::routes)
+        .map(|app| app.configure(documentation))
+        .default_service(web::to(elsewhere))
+        .into_app()
+}
+
+/// Serves on a listener and does the background work until a signal comes; then both end what they have begun.
+pub async fn serve_and_work(app: &App, listener: TcpListener) -> std::io::Result<()> {
+    let (stop, stopped) = watch::channel(false);
+    let worker = tokio::spawn(worker::run(app.clone(), stopped));
+    let served = serve(app, listener, Stop::BySignal)?.await;
+    stop.send_replace(true);
+    if let Err(error) = worker.await {
+        tracing::error!(%error, "the worker ended badly");
+    }
+    tracing::info!("stopped");
+    served
 }
 
 /// The documentation page; all of it is in the program, so that it works without a network.

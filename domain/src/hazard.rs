@@ -285,6 +285,9 @@ mod tests {
         ]);
         let longer = longer.unwrap();
         assert!(longer.osha_percent < 50.0 && longer.niosh_percent > 100.0 && longer.protection_needed);
+        // A double shift in moderate noise reaches OSHA's action level while NIOSH's limit is still kept.
+        let double = noise_dose(&[NoiseSpell { level_dba: 80.0, hours: 16.0 }]).unwrap();
+        assert!(double.niosh_percent < 100.0 && double.protection_needed, "{double:?}");
     }
 
     #[test]

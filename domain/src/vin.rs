@@ -135,6 +135,18 @@ mod tests {
     }
 
     #[test]
+    fn letters_have_the_values_of_the_published_table() {
+        // 49 CFR 565.15, table of letter values; without I, O and Q.
+        let table = "A1 B2 C3 D4 E5 F6 G7 H8 J1 K2 L3 M4 N5 P7 R9 S2 T3 U4 V5 W6 X7 Y8 Z9";
+        for entry in table.split(' ') {
+            let (letter, worth) = entry.split_at(1);
+            let vin = Vin::parse(&format!("{letter}{}", "1".repeat(16))).unwrap();
+            // VIN-04: seventeen ones sum to 89; the first place weighs 8.
+            assert_eq!(vin.weighted_sum(), 89 - 8 + 8 * worth.parse::<u32>().unwrap(), "{entry}");
+        }
+    }
+
+    #[test]
     fn length_and_letters_are_told_apart() {
         assert_eq!(Vin::parse("1M8"), Err(VinError::Length(3)));
         assert_eq!(Vin::parse(""), Err(VinError::Length(0)));

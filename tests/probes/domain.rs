@@ -16,8 +16,12 @@ pub fn environment() {
     println!("said aloud"); // refused
 }
 
-pub fn order() -> usize {
-    std::collections::HashMap::<u8, u8>::new().len() // refused
+pub fn order(found: &std::collections::HashSet<u8>) -> u64 {
+    let mut sum = std::collections::HashMap::<u8, u8>::new().len() as u64; // refused
+    for grade in found { // refused
+        sum = sum * 5 + u64::from(*grade);
+    }
+    sum
 }
 
 pub fn panics(grade: Option<u8>, ratio: Result<u8, u8>) -> u8 {

@@ -1,6 +1,7 @@
 //! Who is calling, and whether they may.
 
 pub mod access;
+pub mod links;
 pub mod passwords;
 pub mod tokens;
 

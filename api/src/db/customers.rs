@@ -158,6 +158,14 @@ pub fn find(db: &mut Db<'_>, id: Id) -> QueryResult<Option<Customer>> {
     customer::table.find((db.shop, id)).select(Customer::as_select()).first(db.conn).optional()
 }
 
+/// The same, and nobody else who asks like this gets it until the transaction ends.
+pub fn find_locked(db: &mut Db<'_>, id: Id) -> QueryResult<Option<Customer>> {
+    let row = customer::table.find((db.shop, id));
+    // Setting a column to itself takes the row's lock on PostgreSQL; SQLite's writer is alone anyway.
+    diesel::update(row).set(customer::rev.eq(customer::rev)).execute(db.conn)?;
+    find(db, id)
+}
+
 /// By id, which is by the time they were added.
 pub fn list(db: &mut Db<'_>, after: Option<Id>, limit: i64) -> QueryResult<Vec<Customer>> {
     let mut rows = customer::table.filter(customer::shop.eq(db.shop)).into_boxed();
@@ -212,6 +220,15 @@ pub fn consents(db: &mut Db<'_>, of: Id) -> QueryResult<Vec<Consent>> {
         .filter(consent::shop.eq(db.shop).and(consent::customer.eq(of)))
         .order((consent::at, consent::id))
         .select(Consent::as_select())
+        .load(db.conn)
+}
+
+/// The histories of these customers, oldest first.
+pub fn consents_of(db: &mut Db<'_>, customers: &[Id]) -> QueryResult<Vec<(Id, Consent)>> {
+    consent::table
+        .filter(consent::shop.eq(db.shop).and(consent::customer.eq_any(customers.to_vec())))
+        .order((consent::customer, consent::at, consent::id))
+        .select((consent::customer, Consent::as_select()))
         .load(db.conn)
 }
 

@@ -6,6 +6,7 @@ use super::schema::{job, job_technician};
 use crate::check::{Check, Checker};
 use chrono::TimeDelta;
 use diesel::prelude::*;
+use domain::inspection::Finding;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use utoipa::ToSchema;
@@ -82,6 +83,9 @@ pub struct Job {
     pub van: Option<Id>,
     pub start_at: Option<Instant>,
     pub finished_at: Option<Instant>,
+    /// What was left when the job was finished.
+    #[schema(value_type = Option<Vec<Finding>>)]
+    pub grades_after: Option<Doc<Vec<Finding>>>,
     #[serde(flatten)]
     #[diesel(embed)]
     pub fields: JobFields,
@@ -150,6 +154,20 @@ pub fn find(db: &mut Db<'_>, id: Id) -> QueryResult<Option<Job>> {
     job::table.find((db.shop, id)).select(Job::as_select()).first(db.conn).optional()
 }
 
+/// The same, and nobody else changes it until the transaction ends.
+pub fn find_locked(db: &mut Db<'_>, id: Id) -> QueryResult<Option<Job>> {
+    let row = job::table.find((db.shop, id));
+    // Setting a column to itself takes the row's lock on PostgreSQL; SQLite's writer is alone anyway.
+    diesel::update(row).set(job::rev.eq(job::rev)).execute(db.conn)?;
+    find(db, id)
+}
+
+/// True if the technician goes with this job.
+pub fn is_done_by(db: &mut Db<'_>, id: Id, technician: Id) -> QueryResult<bool> {
+    let row = job_technician::table.find((db.shop, id, technician));
+    Ok(row.select(job_technician::job).first::<Id>(db.conn).optional()?.is_some())
+}
+
 /// By window and id, after a given place in that order.
 pub fn list(
     db: &mut Db<'_>,
@@ -201,6 +219,18 @@ pub fn set_status(db: &mut Db<'_>, id: Id, seen: i32, status: JobStatus) -> Quer
     Ok(diesel::update(row).set((job::status.eq(Word(status)), job::rev.eq(seen + 1))).execute(db.conn)? == 1)
 }
 
+/// Ends the job if it still has the revision `seen`.
+pub fn finish(db: &mut Db<'_>, id: Id, seen: i32, at: Instant, left: &[Finding]) -> QueryResult<bool> {
+    let row = job::table.find((db.shop, id)).filter(job::rev.eq(seen));
+    let set = (
+        job::status.eq(Word(JobStatus::Finished)),
+        job::finished_at.eq(at),
+        job::grades_after.eq(Doc(left.to_vec())),
+        job::rev.eq(seen + 1),
+    );
+    Ok(diesel::update(row).set(set).execute(db.conn)? == 1)
+}
+
 /// Stores who goes if the job still has the revision `seen`.
 pub fn assign(db: &mut Db<'_>, id: Id, seen: i32, to: &Assignment) -> QueryResult<bool> {
     let row = job::table.find((db.shop, id)).filter(job::rev.eq(seen));
@@ -234,6 +264,29 @@ pub fn technicians(db: &mut Db<'_>, jobs: &[Id]) -> QueryResult<BTreeMap<Id, Vec
         by_job.entry(job).or_default().push(person);
     }
     Ok(by_job)
+}
+
+/// Jobs, not cancelled, that start in the time given, or whose window begins in it where no start is set.
+pub fn of_day(db: &mut Db<'_>, from: Instant, to: Instant) -> QueryResult<Vec<Job>> {
+    let starts = job::start_at.ge(from).and(job::start_at.lt(to)).assume_not_null();
+    let begins = job::window_from.ge(from).and(job::window_from.lt(to));
+    job::table
+        .filter(job::shop.eq(db.shop).and(job::status.ne(Word(JobStatus::Cancelled))))
+        .filter(job::start_at.is_not_null().and(starts).or(job::start_at.is_null().and(begins)))
+        .order((job::window_from, job::id))
+        .select(Job::as_select())
+        .load(db.conn)
+}
+
+/// The jobs of these customers that are neither finished nor cancelled, by window.
+pub fn open_of(db: &mut Db<'_>, customers: &[Id]) -> QueryResult<Vec<Job>> {
+    let open = [JobStatus::Booked, JobStatus::Planned, JobStatus::Started].map(Word);
+    job::table
+        .filter(job::shop.eq(db.shop).and(job::customer.eq_any(customers.to_vec())))
+        .filter(job::status.eq_any(open))
+        .order((job::window_from, job::id))
+        .select(Job::as_select())
+        .load(db.conn)
 }
 
 /// Another job of the vehicle, not cancelled, whose window overlaps `from` to `to`.

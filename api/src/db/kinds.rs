@@ -13,9 +13,10 @@ use std::borrow::Cow;
 use std::fmt;
 use std::io::Write;
 use std::str::FromStr;
+use std::sync::{LazyLock, Mutex, PoisonError};
 use utoipa::ToSchema;
 use utoipa::openapi::{KnownFormat, ObjectBuilder, RefOr, Schema, SchemaFormat, Type};
-use uuid::Uuid;
+use uuid::{ContextV7, Uuid};
 
 use super::{MultiBackend, MultiRawValue};
 
@@ -25,10 +26,13 @@ use super::{MultiBackend, MultiRawValue};
 pub struct Id([u8; 36]);
 
 impl Id {
-    /// A new id for something made at `now`.
+    /// A new id for something made at `now`. Of two made in this process for the same millisecond, one after the
+    /// other, the later one is greater.
     pub fn new(now: Instant) -> Id {
+        static COUNTER: LazyLock<Mutex<ContextV7>> = LazyLock::new(|| Mutex::new(ContextV7::new()));
+        let counter = COUNTER.lock().unwrap_or_else(PoisonError::into_inner);
         let (seconds, nanos) = (now.0.and_utc().timestamp(), now.0.and_utc().timestamp_subsec_nanos());
-        let stamp = uuid::Timestamp::from_unix(uuid::NoContext, u64::try_from(seconds).unwrap_or(0), nanos);
+        let stamp = uuid::Timestamp::from_unix(&*counter, u64::try_from(seconds).unwrap_or(0), nanos);
         Id::from(Uuid::new_v7(stamp))
     }
 

@@ -103,3 +103,15 @@ pub fn withdraw_unused(db: &mut Db<'_>, hash: &str) -> QueryResult<bool> {
     let row = refresh_token::table.find((db.shop, hash)).filter(refresh_token::used_at.is_null());
     Ok(diesel::delete(row).execute(db.conn)? == 1)
 }
+
+/// Forgets logins that expired or were revoked before an instant, with their tokens.
+pub fn delete_ended(db: &mut Db<'_>, before: Instant) -> QueryResult<usize> {
+    let ended = login::expires_at.lt(before).or(login::revoked_at.lt(before).assume_not_null());
+    let ids: Vec<Id> =
+        login::table.filter(login::shop.eq(db.shop)).filter(ended).select(login::id).load(db.conn)?;
+    let tokens = refresh_token::table
+        .filter(refresh_token::shop.eq(db.shop).and(refresh_token::login.eq_any(ids.clone())));
+    diesel::delete(tokens).execute(db.conn)?;
+    let logins = login::table.filter(login::shop.eq(db.shop).and(login::id.eq_any(ids)));
+    diesel::delete(logins).execute(db.conn)
+}

@@ -1,20 +1,32 @@
-//! The databases. Everything in which SQLite and PostgreSQL differ is in this file; one file per table beside it.
+//! The databases. Everything in which SQLite and PostgreSQL differ is in this file, but for the claim of a task in
+//! `outbox`; one file per table beside it.
 //!
 //! A statement takes [`Db`], which knows the shop, so that no statement can forget it.
 
+pub mod backup;
 pub mod customers;
+pub mod handbooks;
+pub mod histories;
+pub mod inspections;
 pub mod jobs;
 pub mod kinds;
 pub mod logins;
+pub mod outbox;
 pub mod partner_apps;
 pub mod people;
+pub mod plans;
+pub mod reminders;
 pub mod schema;
 pub mod shops;
 pub mod signing_keys;
+pub mod steps;
 pub mod vans;
 pub mod vehicles;
+pub mod weather;
 
 use diesel::connection::{AnsiTransactionManager, Connection, SimpleConnection, TransactionManager};
+use diesel::migration::{Migration, MigrationSource};
+use diesel::pg::Pg;
 use diesel::r2d2::{ManageConnection, Pool, PooledConnection, R2D2Connection};
 use diesel::result::{ConnectionError, DatabaseErrorKind, Error as SqlError};
 use diesel::{PgConnection, SqliteConnection};
@@ -94,8 +106,8 @@ impl Database {
             prepare_file(file)?;
         }
         let pool = Pool::builder()
+            // All are opened now and kept: one opened on demand made the first requests wait for seconds.
             .max_size(connections)
-            .min_idle(Some(1))
             // A broken connection is noticed by its first statement and thrown away; a test per use would cost a round trip.
             .test_on_check_out(false)
             .connection_timeout(Duration::from_secs(15))
@@ -110,6 +122,10 @@ impl Database {
         let mut pooled = self.pool.get().map_err(|e| failed(&e))?;
         match &mut *pooled {
             Conn::Pg(conn) => {
+                // A role that may not alter tables can serve, once another has brought them up to date.
+                if is_up_to_date(conn) {
+                    return Ok(());
+                }
                 // Replicas start together: only one may migrate at a time.
                 conn.batch_execute("SELECT pg_advisory_lock(7310001)").map_err(|e| failed(&e))?;
                 let run =
@@ -199,6 +215,23 @@ pub fn is_taken(error: &SqlError) -> bool {
     matches!(error, SqlError::DatabaseError(DatabaseErrorKind::UniqueViolation, _))
 }
 
+/// True if every migration has run; asks only what any role may ask.
+fn is_up_to_date(conn: &mut PgConnection) -> bool {
+    use diesel::prelude::*;
+    diesel::table! {
+        __diesel_schema_migrations (version) {
+            version -> Text,
+        }
+    }
+    let done =
+        __diesel_schema_migrations::table.select(__diesel_schema_migrations::version).load::<String>(conn);
+    let all: Result<Vec<Box<dyn Migration<Pg>>>, _> = POSTGRES_MIGRATIONS.migrations();
+    match (done, all) {
+        (Ok(done), Ok(all)) => all.iter().all(|one| done.contains(&one.name().version().to_string())),
+        _ => false,
+    }
+}
+
 fn begin(conn: &mut Conn) -> Result<(), SqlError> {
     match conn {
         Conn::Pg(conn) => AnsiTransactionManager::begin_transaction_sql(conn, "BEGIN"),
@@ -218,8 +251,8 @@ impl Location {
     pub fn shown(&self) -> String {
         match self {
             Location::Sqlite(file) => file.display().to_string(),
-            Location::Postgres(url) => match (url.find("://"), url.rfind('@')) {
-                (Some(scheme), Some(at)) if at > scheme => format!("{}://…{}", &url[..scheme], &url[at..]),
+            Location::Postgres(url) => match (url.split_once("://"), url.rsplit_once('@')) {
+                (Some((scheme, _)), Some((_, host))) => format!("{scheme}://…@{host}"),
                 _ => url.clone(),
             },
         }

@@ -151,6 +151,15 @@ pub fn credentials(db: &mut Db<'_>, email: &str) -> QueryResult<Option<Credentia
         .optional()
 }
 
+/// The names of these people, in the order of their ids.
+pub fn names(db: &mut Db<'_>, ids: &[Id]) -> QueryResult<Vec<String>> {
+    person::table
+        .filter(person::shop.eq(db.shop).and(person::id.eq_any(ids.to_vec())))
+        .order(person::id)
+        .select(person::name)
+        .load(db.conn)
+}
+
 /// Those of `ids` who are in the shop and not disabled.
 pub fn active_among(db: &mut Db<'_>, ids: &[Id]) -> QueryResult<Vec<Id>> {
     person::table

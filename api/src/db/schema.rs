@@ -216,9 +216,10 @@ diesel::table! {
 }
 
 diesel::table! {
-    weather_series (shop, place) {
+    weather_series (shop, place, day) {
         shop -> Text,
         place -> Text,
+        day -> Date,
         hours -> Text,
         updated_at -> Timestamp,
     }
@@ -267,14 +268,14 @@ diesel::table! {
         shop -> Text,
         id -> Text,
         customer -> Text,
-        vehicle -> Nullable<Text>,
         job -> Nullable<Text>,
         kind -> Text,
+        purpose -> Text,
         dedupe_key -> Text,
         due_at -> Timestamp,
         status -> Text,
         reason -> Text,
-        text -> Text,
+        document -> Text,
         created_at -> Timestamp,
         settled_at -> Nullable<Timestamp>,
     }

@@ -91,6 +91,11 @@ pub fn find(db: &mut Db<'_>) -> QueryResult<Option<Shop>> {
     shop::table.find(db.shop).select(Shop::as_select()).first(db.conn).optional()
 }
 
+/// The ids of all shops, for the worker: the one statement that looks beyond a shop.
+pub fn all(db: &mut Db<'_>) -> QueryResult<Vec<Id>> {
+    shop::table.order(shop::id).select(shop::id).load(db.conn)
+}
+
 /// Stores the fields if the shop still has the revision `seen`.
 pub fn update(db: &mut Db<'_>, seen: i32, fields: &ShopFields) -> QueryResult<bool> {
     let row = shop::table.find(db.shop).filter(shop::rev.eq(seen));

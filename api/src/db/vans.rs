@@ -5,8 +5,8 @@ use super::kinds::{Doc, Id, Instant};
 use super::schema::van;
 use crate::check::{Check, Checker};
 use diesel::prelude::*;
+use domain::plan::Kit;
 use serde::{Deserialize, Serialize};
-use serde_json::Value;
 use utoipa::ToSchema;
 
 /// What the office can set about a van.
@@ -19,8 +19,8 @@ pub struct VanFields {
     #[schema(min_length = 1, max_length = 80)]
     pub name: String,
     /// What it carries.
-    #[schema(value_type = Object)]
-    pub kit: Doc<Value>,
+    #[schema(value_type = Kit)]
+    pub kit: Doc<Kit>,
     /// People it takes to the customer.
     #[schema(minimum = 1, maximum = 9)]
     pub seats: i32,
@@ -44,6 +44,18 @@ impl Check for VanFields {
     fn check(&self, found: &mut Checker) {
         found.line("name", &self.name, 80);
         found.range("seats", self.seats, 1, 9);
+        found.within("kit", |found| self.kit.0.check(found));
+    }
+}
+
+impl Check for Kit {
+    fn check(&self, found: &mut Checker) {
+        found.range("tank_l", self.tank_l, 0.0, 10_000.0);
+        found.range("battery_kwh", self.battery_kwh, 0.0, 1000.0);
+        found.at_most("equipment", &self.equipment, 200);
+        for (product, ml) in &self.stock_ml {
+            found.within("stock_ml", |found| found.range(product, *ml, 0.0, 1e6));
+        }
     }
 }
 

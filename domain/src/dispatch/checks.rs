@@ -78,6 +78,7 @@ fn sound_day() -> DayProblem {
         on: on(),
         depot: plane(0.0, 0.0),
         travel: Travel::default(),
+        margins: Margins::read(crate::handbook::Handbook::standard()),
         technicians: vec![
             technician("Nimbo", &["wash", "decon", "clay", "platform"]),
             technician("Obbin", &["wash", "decon", "clay"]),

@@ -78,7 +78,7 @@ pub fn conflicts(day: &DayProblem) -> Vec<Conflict> {
     found.extend(rounds.iter().flat_map(|r| time::way_home(day, r)));
     for van in &day.vans {
         let of_van: Vec<&Placed> = placed.iter().filter(|p| p.van.id == van.id).collect();
-        found.extend(materials::of(van, &of_van));
+        found.extend(materials::of(day, van, &of_van));
     }
     found.sort_by(|a, b| (&a.jobs, a.code, &a.text).cmp(&(&b.jobs, b.code, &b.text)));
     found

@@ -1,26 +1,23 @@
 //! What the van carries against what its visits use: water, power, equipment, product.
 
+use super::DayProblem;
 use super::conflict::{Conflict, ConflictCode, Placed};
 use super::problem::{Van, usable};
-use super::rounds::TANK_RESERVE;
 use crate::figure::Figure;
 use std::collections::BTreeMap;
 
-/// Product on board is this many times the plan (rule R60, common practice).
-const STOCK_FACTOR: f64 = 1.2;
-
 /// The visits of one van in the order of its round.
-pub(super) fn of(van: &Van, visits: &[&Placed]) -> Vec<Conflict> {
-    let mut found: Vec<Conflict> = visits.iter().filter_map(|p| tank(p)).collect();
+pub(super) fn of(day: &DayProblem, van: &Van, visits: &[&Placed]) -> Vec<Conflict> {
+    let mut found: Vec<Conflict> = visits.iter().filter_map(|p| tank(day, p)).collect();
     found.extend(visits.iter().flat_map(|p| equipment(p)));
     found.extend(power(van, visits));
-    found.extend(stock(van, visits));
+    found.extend(stock(day, van, visits));
     found
 }
 
-fn tank(placed: &Placed) -> Option<Conflict> {
+fn tank(day: &DayProblem, placed: &Placed) -> Option<Conflict> {
     let Placed { visit, van, stop } = placed;
-    let (need, reserve) = (visit.tank_need_l(), usable(van.tank_l) * TANK_RESERVE);
+    let (need, reserve) = (visit.tank_need_l(), day.reserve_l(van));
     let left = (stop.tank_before_l - reserve).max(0.0);
     (need > left).then(|| {
         let refill = if van.refill.is_some() { "a full tank would not do" } else { "it can refill nowhere" };
@@ -80,7 +77,7 @@ fn power(van: &Van, visits: &[&Placed]) -> Vec<Conflict> {
     found
 }
 
-fn stock(van: &Van, visits: &[&Placed]) -> Vec<Conflict> {
+fn stock(day: &DayProblem, van: &Van, visits: &[&Placed]) -> Vec<Conflict> {
     let mut planned: BTreeMap<&str, (f64, Vec<String>)> = BTreeMap::new();
     for placed in visits {
         for (product, ml) in placed.visit.product_ml.iter().filter(|(_, ml)| usable(**ml) > 0.0) {
@@ -89,13 +86,14 @@ fn stock(van: &Van, visits: &[&Placed]) -> Vec<Conflict> {
             sum.1.push(placed.visit.job.clone());
         }
     }
+    let factor = usable(day.margins.stock_factor);
     let mut found = Vec::new();
     for (product, (ml, jobs)) in planned {
         let Some(&stock) = van.stock_ml.get(product) else { continue };
-        let needed = ml * STOCK_FACTOR;
+        let needed = ml * factor;
         if usable(stock) < needed {
             let text = format!(
-                "Van {} has {stock:.0} ml of {product}; its day needs {ml:.0} ml, with {STOCK_FACTOR} times as \
+                "Van {} has {stock:.0} ml of {product}; its day needs {ml:.0} ml, with {factor} times as \
                  reserve {needed:.0} ml.",
                 van.id
             );

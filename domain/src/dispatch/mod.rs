@@ -15,7 +15,7 @@ mod time;
 mod travel;
 
 pub use conflict::{Conflict, ConflictCode, conflicts};
-pub use problem::{DayProblem, Refill, Technician, Van, Visit, VisitNotice};
+pub use problem::{DayProblem, Margins, Refill, Technician, Van, Visit, VisitNotice};
 pub use rounds::{Round, Stop, rounds};
 pub use steps::{Ability, required_skills};
 pub use travel::{Place, Travel};

@@ -1,6 +1,7 @@
 //! A day of a shop as dispatch sees it. All times are local wall-clock times of the shop.
 
 use super::{Place, Travel};
+use crate::handbook::Handbook;
 use crate::site::{HourRange, Site};
 use chrono::{NaiveDate, NaiveDateTime};
 use serde::{Deserialize, Serialize};
@@ -15,9 +16,40 @@ pub struct DayProblem {
     pub depot: Place,
     #[serde(default)]
     pub travel: Travel,
+    #[serde(default)]
+    pub margins: Margins,
     pub technicians: Vec<Technician>,
     pub vans: Vec<Van>,
     pub visits: Vec<Visit>,
+}
+
+/// What is kept in hand.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Margins {
+    /// Share of the tank that stays in it. Default 0.1 (rule R18, common practice).
+    #[schema(minimum = 0.0, maximum = 1.0)]
+    pub tank_reserve_share: f64,
+    /// Product on board over product planned. Default 1.2 (rule R60, common practice).
+    #[schema(minimum = 1.0, maximum = 10.0)]
+    pub stock_factor: f64,
+}
+
+impl Default for Margins {
+    fn default() -> Margins {
+        Margins { tank_reserve_share: 0.1, stock_factor: 1.2 }
+    }
+}
+
+impl Margins {
+    /// The shop's own values.
+    pub fn read(handbook: &Handbook) -> Margins {
+        let usual = Margins::default();
+        Margins {
+            tank_reserve_share: handbook.factor("tank_reserve_share").unwrap_or(usual.tank_reserve_share),
+            stock_factor: handbook.factor("stock_factor").unwrap_or(usual.stock_factor),
+        }
+    }
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
@@ -125,6 +157,11 @@ pub struct VisitNotice {
 }
 
 impl DayProblem {
+    /// Litres of a van's tank that are not planned away.
+    pub(super) fn reserve_l(&self, van: &Van) -> f64 {
+        usable(van.tank_l) * usable(self.margins.tank_reserve_share).min(1.0)
+    }
+
     pub(super) fn van(&self, id: &str) -> Option<&Van> {
         self.vans.iter().find(|v| v.id == id)
     }

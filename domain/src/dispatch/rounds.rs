@@ -6,9 +6,6 @@ use chrono::{NaiveDateTime, TimeDelta};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
-/// Share of the tank that stays in it (rule R18, common practice).
-pub(super) const TANK_RESERVE: f64 = 0.1;
-
 /// One van's day.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct Round {
@@ -63,7 +60,7 @@ fn round(day: &DayProblem, van: &Van) -> Option<Round> {
     let mut driver =
         Driver { day, van, at: day.depot, clock: departs_at, tank_l: usable(van.tank_l), stops: Vec::new() };
     for visit in &visits {
-        if let Some(refill) = refill_before(van, visit, driver.tank_l) {
+        if let Some(refill) = refill_before(day, van, visit, driver.tank_l) {
             driver.refill(refill);
         }
         driver.visit(visit);
@@ -98,9 +95,9 @@ fn departure(day: &DayProblem, first: &Visit) -> NaiveDateTime {
 }
 
 /// A refill stop, where the tank would go below its reserve and a full tank would not.
-fn refill_before<'a>(van: &'a Van, visit: &Visit, tank_l: f64) -> Option<&'a Refill> {
+fn refill_before<'a>(day: &DayProblem, van: &'a Van, visit: &Visit, tank_l: f64) -> Option<&'a Refill> {
     let (need, full) = (visit.tank_need_l(), usable(van.tank_l));
-    let reserve = full * TANK_RESERVE;
+    let reserve = day.reserve_l(van);
     let helps = tank_l < full && full - reserve >= need;
     van.refill.as_ref().filter(|_| need > 0.0 && tank_l - reserve < need && helps)
 }

@@ -16,6 +16,7 @@ pub(super) fn choose<'a>(facts: &'a Facts<'a>) -> Draft<'a> {
         questions: Vec::new(),
         wet_protection: false,
         dropped: BTreeMap::new(),
+        crew_bound: None,
     };
     of_package(&mut draft);
     by_findings(&mut draft);

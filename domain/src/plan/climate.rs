@@ -24,17 +24,13 @@ pub(crate) struct PanelState {
 }
 
 impl PanelState {
-    /// Seconds until a film of product is dry; none when it stays wet.
-    pub fn dry_s(&self) -> Option<f64> {
-        self.drying()?.dry_s()
-    }
-
     /// The temperature to which a panel that is kept wet cools, C.
     pub fn wet_c(&self) -> Option<f64> {
         Some(self.drying()?.wet_c)
     }
 
-    fn drying(&self) -> Option<Drying> {
+    /// How a film of product dries there.
+    pub fn drying(&self) -> Option<Drying> {
         film::drying(&self.panel, &self.air, film::PRODUCT_FILM_UM).ok()
     }
 }

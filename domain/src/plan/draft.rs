@@ -1,7 +1,7 @@
 //! A plan in the making: the steps chosen so far, and what the rules said about them.
 
 use super::facts::Facts;
-use super::{Dwell, Mix, Notice, Question, Reason, Turn};
+use super::{CrewBound, Dwell, Leaves, Mix, Notice, Question, Reason, Turn};
 use crate::handbook::{Phase, Severity, Step, StepProduct, ZoneChoice};
 use crate::inspection::Grade;
 use crate::vehicle::Zone;
@@ -17,7 +17,11 @@ pub(crate) struct Work<'a> {
     /// The worst grade it is counted by.
     pub grade: Grade,
     pub quantity: f64,
+    /// By the handbook alone.
+    pub norm_minutes: f64,
     pub minutes: f64,
+    pub minutes_p50: f64,
+    pub minutes_p90: f64,
     /// Litres that the package fixes for the whole vehicle.
     pub fixed_water_l: Option<f64>,
     pub water_l: f64,
@@ -80,7 +84,10 @@ impl<'a> Work<'a> {
             zone_order: step.zone_order.clone(),
             grade: Grade::LIGHT,
             quantity: 0.0,
+            norm_minutes: 0.0,
             minutes: 0.0,
+            minutes_p50: 0.0,
+            minutes_p90: 0.0,
             fixed_water_l,
             water_l: 0.0,
             mixes: Vec::new(),
@@ -108,6 +115,18 @@ impl<'a> Work<'a> {
         self.step.zone_choice != ZoneChoice::None
     }
 
+    /// Whether it puts water or wet product on its zones, or takes it off them.
+    pub fn leaves(&self) -> Leaves {
+        let wet = matches!(self.step.phase, Phase::Prewash | Phase::Wash | Phase::Decon | Phase::Mech);
+        if self.step.equipment.iter().any(|id| id == "towel_dry") {
+            Leaves::Dry
+        } else if wet && self.treats_zones() && (self.water_l > 0.0 || !self.products.is_empty()) {
+            Leaves::Wet
+        } else {
+            Leaves::AsItWas
+        }
+    }
+
     /// Dry work that dusk and dew would spoil.
     pub fn is_dry_on(&self) -> bool {
         matches!(self.step.phase, Phase::Correct | Phase::Protect) && self.minutes > 0.0
@@ -125,6 +144,8 @@ pub(crate) struct Draft<'a> {
     pub wet_protection: bool,
     /// Steps that a rule took out, and which rule: they stay out.
     pub dropped: BTreeMap<String, String>,
+    /// How good the split among the crew is.
+    pub crew_bound: Option<CrewBound>,
 }
 
 impl<'a> Draft<'a> {

@@ -1,38 +1,48 @@
 //! How long each product may stay, on how large a section, at the hour of its step.
 
 use super::Dwell;
-use super::draft::Draft;
-use crate::site::dwell::{allowed_dwell_s, section_m2};
+use super::draft::{Draft, Work};
+use super::facts::Facts;
+use crate::handbook::Basis;
+use crate::site::dwell::{DwellTask, allowed_dwell_s, dwell_window};
 
 /// Fills in the dwell of every step that has one; the zone that dries first decides.
 pub(super) fn judge(draft: &mut Draft) {
     let facts = draft.facts;
-    let share = facts.factor("dwell_share_of_dry");
-    let dwells: Vec<Option<Dwell>> = draft
-        .work
-        .iter()
-        .map(|work| {
-            let step = work.step;
-            if step.dwell_max_s == 0 || work.products.is_empty() {
-                return None;
-            }
-            let states = work.zones.iter().filter_map(|&z| facts.panel(z, work.begin_min, work.shaded));
-            let hottest = states.max_by(|a, b| a.panel_c.total_cmp(&b.panel_c));
-            let dry_s = hottest.and_then(|state| state.dry_s());
-            let allowed_s = allowed_dwell_s(f64::from(step.dwell_max_s), dry_s, share);
-            let min_per_m2 = if work.quantity > 0.0 { work.minutes / work.quantity } else { 0.0 };
-            let section = dry_s.filter(|_| min_per_m2 > 0.0 && work.treats_zones());
-            Some(Dwell {
-                min_s: step.dwell_min_s,
-                max_s: allowed_s.max(0.0) as u32,
-                label_max_s: step.dwell_max_s,
-                dry_s,
-                panel_c: hottest.map(|state| state.panel_c),
-                section_m2: section.map(|_| section_m2(allowed_s, f64::from(step.dwell_min_s), min_per_m2)),
-            })
-        })
-        .collect();
-    for (work, dwell) in draft.work.iter_mut().zip(dwells) {
-        work.dwell = dwell;
+    for work in &mut draft.work {
+        work.dwell = dwell(facts, work);
     }
+}
+
+fn dwell(facts: &Facts, work: &Work) -> Option<Dwell> {
+    let step = work.step;
+    if step.dwell_max_s == 0 || work.products.is_empty() {
+        return None;
+    }
+    let hottest = |shaded: bool| {
+        let states = work.zones.iter().filter_map(|&z| facts.panel(z, work.begin_min, shaded));
+        states.max_by(|a, b| a.panel_c.total_cmp(&b.panel_c))
+    };
+    let state = hottest(work.shaded);
+    let drying = state.and_then(|state| state.drying());
+    let cooled = hottest(true).and_then(|state| state.drying());
+    let share = facts.factor("dwell_share_of_dry");
+    let task = DwellTask {
+        label_min_s: f64::from(step.dwell_min_s),
+        label_max_s: f64::from(step.dwell_max_s),
+        work_min_per_m2: work.minutes / work.quantity,
+        area_m2: work.quantity,
+        share,
+    };
+    let window = drying.and_then(|drying| dwell_window(&task, &drying, cooled.as_ref()).ok());
+    let dry_s = drying.and_then(|drying| drying.dry_s());
+    Some(Dwell {
+        min_s: step.dwell_min_s,
+        max_s: allowed_dwell_s(f64::from(step.dwell_max_s), dry_s, share).max(0.0) as u32,
+        label_max_s: step.dwell_max_s,
+        dry_s,
+        panel_c: state.map(|state| state.panel_c),
+        // Sections are of panels; spots and wheels are worked one by one anyway.
+        advice: window.map(|window| window.advice).filter(|_| step.basis == Basis::PerM2),
+    })
 }

@@ -80,6 +80,6 @@ fn words(text: &str) -> Vec<String> {
 fn contains(sentence: &str, phrase: &str) -> bool {
     let padded = format!(" {sentence} ");
     padded
-        .find(&format!(" {phrase} "))
-        .is_some_and(|at| !padded[..at].ends_with(" not") && !padded[..at].ends_with(" never"))
+        .split_once(&format!(" {phrase} "))
+        .is_some_and(|(before, _)| !before.ends_with(" not") && !before.ends_with(" never"))
 }

@@ -165,6 +165,10 @@ mod tests {
         // Under half of the shortest dwell no mist helps.
         assert_eq!(advice(&IRON, 59.0, 900.0), DwellAdvice::CoolFirst);
         assert_eq!(advice(&IRON, 59.0, 50.0), DwellAdvice::Refuse);
+        // Not even where the hands alone could keep up: all of it used, 59 s and two mists would reach 177 s.
+        let eager = DwellTask { share: 1.0, ..IRON };
+        assert_eq!(advice(&eager, 59.0, 900.0), DwellAdvice::CoolFirst);
+        assert!(matches!(advice(&eager, 61.0, 900.0), DwellAdvice::Remist { times: 2, .. }));
     }
 
     #[test]

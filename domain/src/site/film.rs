@@ -367,7 +367,7 @@ mod tests {
             let pick = |i: usize, low: f64, high: f64| if i == place { wild } else { low + tame[i] * (high - low) };
             let Ok(air) = Air::new(pick(0, -60.0, 60.0), pick(1, 0.0, 1.0), pick(2, 0.0, 60.0), pick(3, 3e4, 1.1e5))
                 else { return Ok(()) };
-            let in_sun = Panel::in_sun(pick(4, 0.0, 1.0), pick(5, 0.0, 1600.0), open_sky);
+            let in_sun = Panel::in_sun(pick(4, 0.0, 1.0), pick(5, 0.0, 2500.0), open_sky);
             let read = Panel::measured(pick(6, -40.0, 120.0), &air, open_sky);
             for panel in in_sun.into_iter().chain(read) {
                 if let Ok(drying) = drying(&panel, &air, pick(7, 1.0, 1000.0)) {

@@ -47,11 +47,11 @@ pub struct Panel {
 }
 
 impl Panel {
-    /// A panel of `absorptance` 0 to 1 under `sun_w_m2` 0 to 1600 on its face. `open_sky` for faces that look up
+    /// A panel of `absorptance` 0 to 1 under `sun_w_m2` 0 to 2500 on its face. `open_sky` for faces that look up
     /// into it; upright faces and covered vehicles exchange heat with surroundings as warm as the air.
     pub fn in_sun(absorptance: f64, sun_w_m2: f64, open_sky: bool) -> Result<Panel, PanelError> {
         within("absorptance", absorptance, 0.0, 1.0)?;
-        within("sun, W/m2,", sun_w_m2, 0.0, 1600.0)?;
+        within("sun, W/m2,", sun_w_m2, 0.0, 2500.0)?;
         Ok(Panel { absorbed_w_m2: absorptance * sun_w_m2, open_sky })
     }
 

@@ -24,6 +24,10 @@ fn record(job: &str, minutes: f64, planned: f64) -> StepRecord {
     }
 }
 
+fn sheet_of(records: &[StepRecord]) -> Throughput {
+    throughput(Handbook::standard(), records)
+}
+
 fn measure<'a>(group: &'a Group, name: &str) -> &'a Measure {
     group.measures.iter().find(|m| m.name == name).expect("the measure")
 }
@@ -35,7 +39,7 @@ fn ten_jobs_give_numbers() {
         let job = format!("J{i}");
         [record(&job, 26.0, 26.0), record(&job, 26.0 + f64::from(i), 26.0)]
     });
-    let sheet = throughput(&steps.collect::<Vec<_>>());
+    let sheet = sheet_of(&steps.collect::<Vec<_>>());
     let [group] = sheet.groups.as_slice() else { panic!("one group") };
     assert_eq!((group.jobs_done, group.person_minutes), (10, 565.0));
     let work = measure(group, "person_minutes_per_weighted_m2");
@@ -55,7 +59,7 @@ fn ten_jobs_give_numbers() {
 #[test]
 fn seven_jobs_give_ranges_and_the_reason() {
     let steps: Vec<_> = (0..7).map(|i| record(&format!("J{i}"), 26.0 + 2.6 * f64::from(i), 26.0)).collect();
-    let sheet = throughput(&steps);
+    let sheet = sheet_of(&steps);
     for m in &sheet.groups[0].measures {
         assert!(matches!(m.shown, Shown::Range { low, high } if low <= high), "{m:?}");
     }
@@ -83,7 +87,7 @@ fn bad_records_are_left_out_and_named() {
     let mut steps = vec![record("J1", 26.0, 26.0), record("J2", -1.0, 26.0), record("J3", f64::NAN, 26.0)];
     steps.push(StepRecord { area_m2: 0.0, ..record("J4", 5.0, 5.0) });
     steps.push(StepRecord { minutes: 1560.0, ..record("J5", 5.0, 5.0) });
-    let sheet = throughput(&steps);
+    let sheet = sheet_of(&steps);
     assert_eq!(sheet.groups[0].jobs_done, 1);
     let named: Vec<&str> = sheet.left_out.iter().map(|l| l.job.as_str()).collect();
     assert_eq!(named, ["J2", "J3", "J4", "J5"]);
@@ -99,7 +103,7 @@ fn mixed_cases_are_said() {
     steps[3].planned_minutes = None;
     steps[4].water_l = None;
     steps.push(StepRecord { technician: "T2".into(), ..record("J5", 10.0, 10.0) });
-    let cautions = throughput(&steps).groups.remove(0).cautions.join("\n");
+    let cautions = sheet_of(&steps).groups.remove(0).cautions.join("\n");
     for part in [
         "1 of 8 jobs were grade 3",
         "2 vehicle classes",
@@ -123,7 +127,7 @@ proptest! {
             package: format!("P{package}"),
             ..record(&format!("J{job}"), minutes, 30.0)
         }).collect();
-        let sheet = throughput(&steps);
+        let sheet = sheet_of(&steps);
         let counted: f64 = sheet.groups.iter().map(|g| g.person_minutes).sum();
         let good: f64 = steps.iter().map(|s| s.minutes).filter(|m| *m >= 0.0).sum();
         prop_assert!((counted - good).abs() < 1e-6);
@@ -131,6 +135,6 @@ proptest! {
         let mut back = steps.clone();
         back.reverse();
         let jobs = |s: &Throughput| s.groups.iter().map(|g| (g.package.clone(), g.crew.clone(), g.jobs_done)).collect::<Vec<_>>();
-        prop_assert_eq!(jobs(&sheet), jobs(&throughput(&back)));
+        prop_assert_eq!(jobs(&sheet), jobs(&sheet_of(&back)));
     }
 }

@@ -32,11 +32,11 @@ pub enum Shown {
 pub(super) fn all(jobs: &[JobSum]) -> Vec<Measure> {
     let water: Vec<_> = jobs.iter().filter_map(|j| Some((j.water_l?, j.area_m2))).collect();
     let product: Vec<_> = jobs.iter().filter_map(|j| Some((j.product_ml?, j.area_m2))).collect();
-    let work: Vec<_> = jobs.iter().map(|j| (j.minutes, j.weighted_m2())).collect();
+    let work: Vec<_> = jobs.iter().map(|j| (j.minutes, j.weighted_m2)).collect();
     vec![
         ratio(
             "person_minutes_per_weighted_m2",
-            "Person-minutes of all steps divided by area times severity weight, 1, 1.3, 1.7 or 2.4 by grade.",
+            "Person-minutes of all steps divided by area times the severity weight of the worst grade.",
             "min/m2",
             &work,
         ),

@@ -7,6 +7,7 @@ mod measure;
 
 pub use measure::{Measure, Shown};
 
+use crate::handbook::Handbook;
 use crate::inspection::Grade;
 use crate::vehicle::VehicleClass;
 use serde::{Deserialize, Serialize};
@@ -92,6 +93,8 @@ struct JobSum {
     pub crews: BTreeSet<String>,
     pub technicians: BTreeSet<String>,
     pub area_m2: f64,
+    /// Area times severity weight.
+    pub weighted_m2: f64,
     pub minutes: f64,
     /// Spent and planned minutes of the steps that were planned.
     pub planned: (f64, f64),
@@ -103,24 +106,28 @@ struct JobSum {
     pub hottest_panel_c: Option<f64>,
 }
 
-impl JobSum {
-    fn weighted_m2(&self) -> f64 {
-        self.area_m2 * severity_weight(self.grade)
-    }
-}
+/// What a square metre counts for by grade.
+struct Weights([f64; 4]);
 
-/// What a square metre of a grade counts for (common practice, own scale of the trade tables: 1, 1.3, 1.7, 2.4).
-pub fn severity_weight(grade: Grade) -> f64 {
-    match grade.get() {
-        0 | 1 => 1.0,
-        2 => 1.3,
-        3 => 1.7,
-        _ => 2.4,
+impl Weights {
+    /// From the handbook's factors `severity_weight_1` to `_4`; where one is missing or not positive, the trade's own
+    /// scale 1, 1.3, 1.7, 2.4 (assumption).
+    fn read(handbook: &Handbook) -> Weights {
+        let standard = [("1", 1.0), ("2", 1.3), ("3", 1.7), ("4", 2.4)];
+        Weights(standard.map(|(grade, weight)| {
+            let read = handbook.factor(&format!("severity_weight_{grade}"));
+            read.filter(|w| w.is_finite() && *w > 0.0).unwrap_or(weight)
+        }))
+    }
+
+    fn of(&self, grade: Grade) -> f64 {
+        self.0[usize::from(grade.get().clamp(1, 4)) - 1]
     }
 }
 
 /// The figures of the records given; the caller chooses the week.
-pub fn throughput(records: &[StepRecord]) -> Throughput {
+pub fn throughput(handbook: &Handbook, records: &[StepRecord]) -> Throughput {
+    let weights = Weights::read(handbook);
     let mut left_out = Vec::new();
     let mut jobs: BTreeMap<(&str, &str), JobSum> = BTreeMap::new();
     for record in records {
@@ -132,7 +139,8 @@ pub fn throughput(records: &[StepRecord]) -> Throughput {
         }
     }
     let mut groups: BTreeMap<(String, String), Vec<JobSum>> = BTreeMap::new();
-    for ((package, _), job) in jobs {
+    for ((package, _), mut job) in jobs {
+        job.weighted_m2 = job.area_m2 * weights.of(job.grade);
         let crew = job.crews.iter().map(String::as_str).collect::<Vec<_>>().join(" + ");
         groups.entry((package.to_owned(), crew)).or_default().push(job);
     }
@@ -146,7 +154,7 @@ fn group(package: String, crew: String, jobs: &[JobSum]) -> Group {
         crew,
         jobs_done: jobs.len(),
         person_minutes: jobs.iter().map(|j| j.minutes).sum(),
-        weighted_m2: jobs.iter().map(JobSum::weighted_m2).sum(),
+        weighted_m2: jobs.iter().map(|j| j.weighted_m2).sum(),
         measures: measure::all(jobs),
         cautions: cautions::of(jobs),
     }
@@ -177,6 +185,7 @@ fn empty(record: &StepRecord) -> JobSum {
         crews: BTreeSet::new(),
         technicians: BTreeSet::new(),
         area_m2: 0.0,
+        weighted_m2: 0.0,
         minutes: 0.0,
         planned: (0.0, 0.0),
         steps: 0,

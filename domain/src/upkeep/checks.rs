@@ -1,59 +1,10 @@
 //! Checks of the forecast against the trade's worked plan, its table of demo vehicles, and its own invariants.
 
 use super::*;
-use crate::inspection::Grade;
+use crate::inspection::{Contaminant, Evidence, Finding, Grade, Inspection};
 use crate::vehicle::{Coat, Colour, Exposure, Substrate, VehicleClass, Zone};
 use chrono::Days;
 use proptest::prelude::*;
-
-fn exposure(id: &str, dose_per_day: f64, life: f64, cadence: (u32, u32)) -> ExposureRow {
-    ExposureRow {
-        id: id.into(),
-        name: id.into(),
-        dose_per_day,
-        protection_life_factor: life,
-        wash_cadence_days: cadence,
-    }
-}
-
-fn protection(id: &str, substrate: Substrate, months: f64, bead: Option<(u8, u8)>) -> ProtectionRow {
-    ProtectionRow {
-        id: id.into(),
-        name: id.into(),
-        substrates: vec![substrate],
-        life_months_typ: months,
-        start_bead_grade: bead.map(|b| b.0),
-        renew_when_bead_grade: bead.map(|b| b.1),
-        no_wash_d: if months >= 12.0 { 7 } else { 1 },
-    }
-}
-
-/// Dose per day, life factor and days between washes: common practice.
-fn exposures() -> Vec<ExposureRow> {
-    vec![
-        exposure("garage_low", 0.25, 1.25, (28, 28)),
-        exposure("garage_daily", 0.40, 1.10, (14, 21)),
-        exposure("street_open", 0.60, 1.00, (14, 14)),
-        exposure("street_trees", 0.70, 0.85, (7, 14)),
-        exposure("near_rail", 1.10, 0.85, (14, 14)),
-        exposure("foundry", 2.00, 0.70, (7, 10)),
-        exposure("coast", 0.70, 0.75, (7, 10)),
-        exposure("sprinkler", 0.60, 0.75, (7, 7)),
-        exposure("motorway_high", 0.80, 0.80, (10, 10)),
-        exposure("farm_gravel", 0.70, 0.80, (7, 14)),
-    ]
-}
-
-/// Typical months and bead grades: common practice.
-fn protections() -> Vec<ProtectionRow> {
-    vec![
-        protection("wax", Substrate::ClearCoat, 2.0, Some((4, 2))),
-        protection("silica_spray", Substrate::ClearCoat, 3.0, Some((4, 2))),
-        protection("ceramic_1y", Substrate::ClearCoat, 12.0, Some((5, 2))),
-        protection("glass_repellent", Substrate::Glass, 6.0, Some((5, 2))),
-        protection("tyre_dress", Substrate::Rubber, 0.3, None),
-    ]
-}
 
 fn on(text: &str) -> NaiveDate {
     text.parse().expect("a date of this test")
@@ -95,8 +46,7 @@ fn removed(days: &[u64]) -> History {
 }
 
 fn try_forecast(vehicle: &Vehicle, history: &History) -> Result<Upkeep, UpkeepError> {
-    let (exposures, protections) = (exposures(), protections());
-    forecast(UpkeepRows { exposures: &exposures, protections: &protections }, vehicle, history, today())
+    forecast(Handbook::standard(), vehicle, history, today())
 }
 
 fn need(vehicle: &Vehicle, history: &History, kind: NeedKind) -> Need {
@@ -266,6 +216,50 @@ fn a_fresh_coating_is_not_washed_and_fresh_paint_gets_only_shampoo() {
     car.repainted_on = Some(ago(30));
     let iron = need(&car, &removed(&[300]), NeedKind::Decontamination);
     assert_eq!(iron.due_on, ago(30) + Days::new(60));
+}
+
+/// Salted roads count from half a year before the last salting until a week after it; unknown, they count always.
+#[test]
+fn salted_roads_count_in_their_season() {
+    let car = vehicle(&[("winter_salt", 1.0)], &[]);
+    let always = need(&car, &removed(&[60]), NeedKind::Decontamination);
+    assert!((figure(&always, "dose") - 0.9 * 60.0).abs() < 1e-9);
+    let history = History { last_salted_on: Some(ago(37)), ..removed(&[60]) };
+    let upkeep = try_forecast(&car, &history).expect("a forecast");
+    assert!(
+        upkeep.needs.iter().all(|n| n.kind != NeedKind::Decontamination),
+        "30 salty days never add up to 100"
+    );
+    let history = History { last_salted_on: Some(ago(37)), ..removed(&[150]) };
+    let salted = need(&car, &history, NeedKind::Decontamination);
+    assert!((figure(&salted, "dose") - 0.9 * 120.0).abs() < 1e-9);
+}
+
+/// A finished job resets the count; what was felt before it on the same day does not; what was left does.
+#[test]
+fn jobs_and_inspections_enter_the_history() {
+    let finding = |evidence| Finding {
+        zone: Zone::Bonnet,
+        contaminant: Contaminant::FalloutIron,
+        grade: Grade::HEAVY,
+        evidence,
+        age_h: None,
+    };
+    let inspection = Inspection { findings: vec![finding(Evidence::Felt)], ..Inspection::default() };
+    let mut history = removed(&[100]);
+    history.record_inspection(ago(10), &inspection);
+    let car = vehicle(&[("near_rail", 1.0)], &[]);
+    let dose = |history: &History| figure(&need(&car, history, NeedKind::Decontamination), "dose");
+    assert!((dose(&history) - (120.0 + 11.0)).abs() < 1e-9);
+    history.record_job(ago(10), &["C02", "D03", "E01", "D05"], None);
+    assert!((dose(&history) - 11.0).abs() < 1e-9);
+    assert!(history.decontaminations[1].clayed && !history.washes[0].alkaline);
+    history.decontaminations[1].left_grade = Some(Grade::TYPICAL);
+    assert!((dose(&history) - (90.0 + 11.0)).abs() < 1e-9);
+    let mut said = removed(&[100]);
+    let told = Inspection { findings: vec![finding(Evidence::Said)], ..Inspection::default() };
+    said.record_inspection(ago(10), &told);
+    assert_eq!(said, removed(&[100]));
 }
 
 #[test]

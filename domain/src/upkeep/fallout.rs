@@ -3,22 +3,14 @@
 use super::accumulation::Accumulation;
 use super::history::{BagTest, History};
 use super::needs::Dates;
-use super::profile::{Layer, Profile};
-use super::{Need, NeedKind, limits, words};
+use super::norms::Norms;
+use super::profile::{Layer, Profile, is_on_paint};
+use super::{Need, NeedKind, limits, season, words};
 use crate::figure::Figure;
+use crate::inspection::Grade;
 use crate::vehicle::Vehicle;
 use chrono::NaiveDate;
 use std::collections::BTreeSet;
-
-/// Doses at which to remind, to act, and from which it is late (common practice, own scale of the trade tables).
-const REMIND_DOSE: f64 = 80.0;
-const DUE_DOSE: f64 = 100.0;
-const OVERDUE_DOSE: f64 = 140.0;
-/// Share of the dose that a coated, a waxed and a bare paint takes up (common practice).
-const COATED: f64 = 0.7;
-const WAXED: f64 = 0.85;
-/// Dose per day in a garage while its people are away (common practice).
-const AWAY_PER_DAY: f64 = 0.1;
 
 pub(super) fn need(
     profile: &Profile,
@@ -27,19 +19,21 @@ pub(super) fn need(
     today: NaiveDate,
     assumptions: &mut Vec<String>,
 ) -> Option<Need> {
+    let norms = &profile.norms;
     let removals = removals(vehicle, history);
     let last = removals.last().copied();
     let test = newest_test(history).filter(|t| last.is_none_or(|on| t.on > on));
     let (since_on, start) = match (test, last) {
-        (Some(test), _) => (test.on, dose_of_grade(test.grade.get())),
-        (None, Some(on)) => (on, dose_left(history, on)),
+        (Some(test), _) => (test.on, dose_of_grade(norms, test.grade)),
+        (None, Some(on)) => (on, dose_left(norms, history, on)),
         (None, None) => return feel_test(vehicle, today, assumptions),
     };
     let dose = dose(profile, history, since_on, start);
-    let (remind, due) = (dose.reaches(REMIND_DOSE)?, dose.reaches(DUE_DOSE)?);
-    let overdue_on = dose.reaches(OVERDUE_DOSE);
+    let (remind, due) = (dose.reaches(norms.dose_remind)?, dose.reaches(norms.dose_due)?);
+    let overdue_on = dose.reaches(norms.dose_overdue);
     let mut advice = Vec::new();
-    let mut dates = Dates { remind_on: remind, due_on: due, overdue_on };
+    let mut dates =
+        Dates { remind_on: remind.min(due), due_on: due, overdue_on: overdue_on.map(|on| on.max(due)) };
     if let Some(on) = limits::year_limit(profile, &removals).filter(|&on| on > dates.due_on.max(today)) {
         advice.push(format!(
             "Not before {on}: {} iron removals in twelve months are the most the paint should get.",
@@ -47,16 +41,15 @@ pub(super) fn need(
         ));
         dates = dates.not_before(on);
     }
-    if let Some(on) = limits::repaint_limit(vehicle).filter(|&on| on > dates.due_on.max(today)) {
+    if let Some(on) = limits::repaint_limit(profile, vehicle).filter(|&on| on > dates.due_on.max(today)) {
         advice.push(format!(
-            "Not before {on}: fresh paint takes only shampoo for {} days.",
-            limits::REPAINT_DAYS
+            "Not before {on}: fresh paint takes only shampoo for {:.0} days.",
+            norms.repaint_d
         ));
         dates = dates.not_before(on);
     }
-    advice.extend(limits::clay_limit(history, &removals, dates.due_on.max(today)));
-    assumptions
-        .push("Dose per day and its limits 80, 100 and 140 are the trade's own scale, not measured.".into());
+    advice.extend(limits::clay_limit(profile, history, &removals, dates.due_on.max(today)));
+    assumptions.push("Dose per day and its limits are the trade's own scale, not measured.".into());
     Some(Need {
         kind: NeedKind::Decontamination,
         coat: None,
@@ -68,7 +61,7 @@ pub(super) fn need(
         package: "P2".into(),
         reason: words::fallout(profile, vehicle, test, since_on, today),
         advice,
-        figures: figures(profile, &dose, since_on, start, today),
+        figures: figures(profile, history, &dose, since_on, start, today),
     })
 }
 
@@ -84,48 +77,51 @@ fn newest_test(history: &History) -> Option<&BagTest> {
 }
 
 /// A bag test replaces the model (common practice for grades 0 to 3; grade 4 as overdue is an assumption).
-fn dose_of_grade(grade: u8) -> f64 {
-    match grade {
-        0 | 1 => 20.0,
-        2 => 90.0,
-        3 => 120.0,
-        _ => OVERDUE_DOSE,
-    }
+fn dose_of_grade(norms: &Norms, grade: Grade) -> f64 {
+    norms.bag_dose.get(usize::from(grade.get())).copied().unwrap_or(norms.dose_overdue)
 }
 
 /// What a decontamination left: nothing when it passed its check, else what a bag test of that grade says.
-fn dose_left(history: &History, on: NaiveDate) -> f64 {
+fn dose_left(norms: &Norms, history: &History, on: NaiveDate) -> f64 {
     let left = history.decontaminations.iter().filter(|d| d.on == on).filter_map(|d| d.left_grade).max();
-    left.map_or(0.0, |grade| if grade.get() <= 1 { 0.0 } else { dose_of_grade(grade.get()) })
+    left.map_or(0.0, |grade| if grade <= Grade::LIGHT { 0.0 } else { dose_of_grade(norms, grade) })
 }
 
 /// The dose from `since_on`, starting with `start`, as it grows with exposure, coats, absences and events.
 fn dose(profile: &Profile, history: &History, since_on: NaiveDate, start: f64) -> Accumulation {
-    let bare = bare_per_day(profile);
+    let norms = &profile.norms;
     let is_away = |on| history.away.iter().any(|a| a.from_on <= on && on < a.to_on);
-    let per_day = |on| if is_away(on) { AWAY_PER_DAY.min(bare) } else { bare * coat_factor(profile, on) };
+    let per_day = |on| {
+        let bare = bare_per_day(profile, history, on);
+        if is_away(on) { norms.away_per_day.min(bare) } else { bare * coat_factor(profile, on) }
+    };
     let coats = paint_layers(profile).flat_map(|l| [Some(l.applied_on), l.wear.reaches(1.0)]).flatten();
     let away = history.away.iter().flat_map(|a| [a.from_on, a.to_on]);
+    let salt = history.last_salted_on.map(season::salt_season);
+    let salt = salt.into_iter().flat_map(|(from, to)| [from, to]);
     let events: Vec<(NaiveDate, f64)> =
-        history.events.iter().filter(|e| e.on > since_on).map(|e| (e.on, e.kind.dose())).collect();
-    Accumulation::new(since_on, start, coats.chain(away), &events, per_day)
+        history.events.iter().filter(|e| e.on > since_on).map(|e| (e.on, e.kind.dose(norms))).collect();
+    Accumulation::new(since_on, start, coats.chain(away).chain(salt), &events, per_day)
 }
 
-/// Dose per day on bare paint: each exposure by its share of time.
-fn bare_per_day(profile: &Profile) -> f64 {
-    profile.exposures.iter().map(|e| e.row.dose_per_day * e.share).sum()
+/// Dose per day on bare paint: each exposure by its share of time, salted roads only in their season where it is known.
+fn bare_per_day(profile: &Profile, history: &History, on: NaiveDate) -> f64 {
+    let in_season =
+        history.last_salted_on.map(season::salt_season).is_none_or(|(from, to)| from <= on && on < to);
+    let counts = profile.exposures.iter().filter(|e| in_season || !e.row.salt_season);
+    counts.map(|e| e.row.dose_per_day * e.share).sum()
 }
 
 /// The best coat on the whole paint that is not worn out on that day.
 fn coat_factor(profile: &Profile, on: NaiveDate) -> f64 {
     paint_layers(profile)
         .filter(|l| l.applied_on <= on && l.wear.reaches(1.0).is_none_or(|end| on < end))
-        .map(|l| if l.row.is_coating() { COATED } else { WAXED })
+        .map(|l| l.row.dose_factor)
         .fold(1.0, f64::min)
 }
 
 fn paint_layers<'a>(profile: &'a Profile<'a>) -> impl Iterator<Item = &'a Layer<'a>> {
-    profile.layers.iter().filter(|l| l.coat.zone.is_none() && l.row.is_on_paint())
+    profile.layers.iter().filter(|l| l.coat.zone.is_none() && is_on_paint(l.row))
 }
 
 fn feel_test(vehicle: &Vehicle, today: NaiveDate, assumptions: &mut Vec<String>) -> Option<Need> {
@@ -151,6 +147,7 @@ fn feel_test(vehicle: &Vehicle, today: NaiveDate, assumptions: &mut Vec<String>)
 
 fn figures(
     profile: &Profile,
+    history: &History,
     dose: &Accumulation,
     since_on: NaiveDate,
     start: f64,
@@ -158,10 +155,10 @@ fn figures(
 ) -> Vec<Figure> {
     let mut figures = vec![
         Figure::new("dose", dose.on(today), "1"),
-        Figure::new("dose due", DUE_DOSE, "1"),
+        Figure::new("dose due", profile.norms.dose_due, "1"),
         Figure::new("dose at the start of the count", start, "1"),
         Figure::new("days counted", (today - since_on).num_days() as f64, "days"),
-        Figure::new("dose per day on bare paint", bare_per_day(profile), "1/day"),
+        Figure::new("dose per day on bare paint", bare_per_day(profile, history, today), "1/day"),
         Figure::new("coat factor", coat_factor(profile, today), "1"),
     ];
     for e in &profile.exposures {

@@ -1,7 +1,8 @@
 //! What was done to a vehicle and found on it, as far as upkeep cares.
 
 use super::UpkeepError;
-use crate::inspection::Grade;
+use super::norms::Norms;
+use crate::inspection::{Contaminant, Evidence, Grade, Inspection};
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
@@ -103,17 +104,41 @@ pub struct Away {
 }
 
 impl FalloutEventKind {
-    /// Dose added (common practice).
-    pub(super) fn dose(self) -> f64 {
+    pub(super) fn dose(self, norms: &Norms) -> f64 {
         match self {
-            FalloutEventKind::TrainYardDelivery => 60.0,
-            FalloutEventKind::GrindingBeside => 50.0,
-            FalloutEventKind::RoadworksWeek => 15.0,
+            FalloutEventKind::TrainYardDelivery => norms.event_train_yard,
+            FalloutEventKind::GrindingBeside => norms.event_grinding,
+            FalloutEventKind::RoadworksWeek => norms.event_roadworks_week,
         }
     }
 }
 
 impl History {
+    /// Enters a finished job: what its steps mean for upkeep, and the worst bonded grade left on the paint, if felt.
+    pub fn record_job(&mut self, on: NaiveDate, steps: &[&str], left_grade: Option<Grade>) {
+        let did = |list: &[&str]| steps.iter().any(|step| list.contains(step));
+        if did(&["D03"]) && did(&["D05"]) {
+            let clayed = did(&["E01", "E02", "E03"]);
+            self.decontaminations.push(Decontamination { on, clayed, left_grade });
+        }
+        if did(&["C02", "C05", "B11"]) {
+            let (alkaline, salt_flush) = (did(&["B06", "D13"]), did(&["B11"]));
+            self.washes.push(Wash { on, alkaline, salt_flush });
+        }
+    }
+
+    /// Enters an inspection: the worst grade of bonded iron that was felt or tested stands for a bag test. One that was
+    /// only seen or said does not.
+    pub fn record_inspection(&mut self, on: NaiveDate, inspection: &Inspection) {
+        let felt = inspection.findings.iter().filter(|f| {
+            f.contaminant == Contaminant::FalloutIron
+                && matches!(f.evidence, Evidence::Felt | Evidence::Tested)
+        });
+        if let Some(grade) = felt.map(|f| f.grade).max() {
+            self.bag_tests.push(BagTest { on, grade });
+        }
+    }
+
     pub(super) fn check(&self, today: NaiveDate) -> Result<(), UpkeepError> {
         let past = |list: &str, i: usize, on| not_after(today, on, || format!("/{list}/{i}/on"));
         for (i, d) in self.decontaminations.iter().enumerate() {

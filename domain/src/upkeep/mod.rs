@@ -4,42 +4,45 @@
 //! needs into visits, uncertainty and learning per vehicle are not here.
 
 mod accumulation;
+mod coats;
 mod fallout;
 mod history;
 mod limits;
 mod needs;
+mod norms;
 mod profile;
 mod protection;
 mod season;
 mod words;
 
+pub use coats::{DoneStep, coats_after};
 pub use history::{Away, BagTest, BeadTest, Decontamination, FalloutEvent, FalloutEventKind, History, Wash};
 pub use needs::{CoatRef, Need, NeedKind, Upkeep, Urgency};
-pub use profile::{ExposureRow, ProtectionRow, UpkeepRows};
 
+use crate::handbook::Handbook;
 use crate::vehicle::Vehicle;
 use chrono::NaiveDate;
 
-/// The vehicle's needs, the soonest first, from the handbook's rows, where it stands, what it wears and what was done.
+/// The vehicle's needs, the soonest first, from where it stands, what it wears and what was done.
 ///
 /// A need that does not fall due within twenty years is left out. What could not be judged is in `assumptions`.
 ///
 /// # Errors
 /// Values that contradict themselves: see [`UpkeepError`]. Nothing is guessed around them.
 pub fn forecast(
-    rows: UpkeepRows<'_>,
+    handbook: &Handbook,
     vehicle: &Vehicle,
     history: &History,
     today: NaiveDate,
 ) -> Result<Upkeep, UpkeepError> {
     history.check(today)?;
     let mut assumptions = Vec::new();
-    let profile = profile::read(rows, vehicle, history, today, &mut assumptions)?;
+    let profile = profile::read(handbook, vehicle, history, today, &mut assumptions)?;
     let mut needs = Vec::new();
     needs.extend(fallout::need(&profile, vehicle, history, today, &mut assumptions));
     needs.extend(protection::needs(&profile, vehicle, today, &mut assumptions));
     needs.extend(season::wash(&profile, vehicle, history, today, &mut assumptions));
-    needs.extend(season::salt_flush(vehicle, history, today, &mut assumptions));
+    needs.extend(season::salt_flush(&profile, vehicle, history, today, &mut assumptions));
     needs.sort_by(|a, b| a.due_on.cmp(&b.due_on).then_with(|| a.kind.cmp(&b.kind)));
     Ok(Upkeep { on: today, needs, assumptions })
 }
@@ -63,6 +66,8 @@ pub enum UpkeepError {
     EndsBeforeStart { pointer: String, from_on: NaiveDate, to_on: NaiveDate },
     #[error("handbook row '{id}': {field} is {value}, which is not a usable number")]
     Row { id: String, field: &'static str, value: f64 },
+    #[error("handbook number '{name}' is {value:?}, which is not usable")]
+    Norm { name: String, value: Option<f64> },
     #[error("{pointer}: {value} is not a usable number")]
     Number { pointer: String, value: f64 },
 }

@@ -2,19 +2,16 @@
 
 use super::history::BeadTest;
 use super::needs::{Dates, plus_days};
-use super::profile::{Layer, Profile, ProtectionRow};
+use super::norms::Norms;
+use super::profile::{Layer, Profile, is_coating, is_on_paint};
 use super::{Need, NeedKind, limits, words};
 use crate::figure::Figure;
+use crate::handbook::Protection;
 use crate::vehicle::{Substrate, Vehicle};
 use chrono::NaiveDate;
 
-/// Part of the life used at which to remind and to renew (common practice).
-const REMIND_AT: f64 = 0.8;
-const DUE_AT: f64 = 1.0;
-/// Part of the life used from which renewal is late (assumption).
+/// Renewal is late from this many times the life at which it is due (assumption).
 const OVERDUE_AT: f64 = 1.25;
-/// High beads on all panels postpone by this part of the life (common practice).
-const POSTPONE: f64 = 0.25;
 /// Days after a low bead test from which renewal is late (assumption).
 const LOW_BEAD_LATE_DAYS: u64 = 28;
 /// Coats with a shorter typical life are laid on at every wash and have no date of their own (assumption; packages
@@ -27,7 +24,7 @@ pub(super) fn needs(
     today: NaiveDate,
     assumptions: &mut Vec<String>,
 ) -> Vec<Need> {
-    let own = profile.layers.iter().filter(|l| l.row.life_months_typ >= EVERY_WASH_MONTHS);
+    let own = profile.layers.iter().filter(|l| l.row.life_months >= EVERY_WASH_MONTHS);
     let needs: Vec<Need> = own.filter_map(|layer| need(profile, vehicle, layer, today)).collect();
     if !needs.is_empty() {
         assumptions.push("Typical lives of coats are common practice; the shop's own may differ.".into());
@@ -37,7 +34,7 @@ pub(super) fn needs(
 
 fn need(profile: &Profile, vehicle: &Vehicle, layer: &Layer, today: NaiveDate) -> Option<Need> {
     let bead = layer.bead_test.map(|test| (test, judge(layer.row, test)));
-    let mut dates = dates(layer, bead)?;
+    let mut dates = dates(&profile.norms, layer, bead)?;
     let mut advice = Vec::new();
     if let Some((test, Bead::Low)) = bead
         && !test.after_test_sequence
@@ -48,11 +45,14 @@ fn need(profile: &Profile, vehicle: &Vehicle, layer: &Layer, today: NaiveDate) -
                 .into(),
         );
     }
-    if layer.row.is_on_paint()
-        && let Some(on) = limits::repaint_limit(vehicle).filter(|&on| on > dates.due_on.max(today))
+    if is_on_paint(layer.row)
+        && let Some(on) = limits::repaint_limit(profile, vehicle).filter(|&on| on > dates.due_on.max(today))
     {
         advice.push(format!("Not before {on}: fresh paint takes only shampoo."));
         dates = dates.not_before(on);
+    }
+    if !layer.row.mobile {
+        advice.push("Renewal is workshop work; on the road it can be washed and looked at.".into());
     }
     Some(Need {
         kind: NeedKind::Protection,
@@ -78,11 +78,11 @@ enum Bead {
     High,
 }
 
-fn judge(row: &ProtectionRow, test: &BeadTest) -> Bead {
-    let Some(renew) = row.renew_when_bead_grade else { return Bead::Between };
+fn judge(row: &Protection, test: &BeadTest) -> Bead {
+    let Some(renew) = row.bead_renew else { return Bead::Between };
     let panels = test.panel_grades.len();
     let low = test.panel_grades.iter().filter(|&&g| g <= renew).count();
-    let high_from = row.start_bead_grade.unwrap_or(5).saturating_sub(1).max(renew.saturating_add(1));
+    let high_from = row.bead_start.unwrap_or(5).saturating_sub(1).max(renew.saturating_add(1));
     if low * 3 >= panels * 2 {
         Bead::Low
     } else if test.panel_grades.iter().all(|&g| g >= high_from) {
@@ -92,23 +92,26 @@ fn judge(row: &ProtectionRow, test: &BeadTest) -> Bead {
     }
 }
 
-fn dates(layer: &Layer, bead: Option<(&BeadTest, Bead)>) -> Option<Dates> {
+fn dates(norms: &Norms, layer: &Layer, bead: Option<(&BeadTest, Bead)>) -> Option<Dates> {
     if let Some((test, Bead::Low)) = bead {
         let overdue_on = Some(plus_days(test.on, LOW_BEAD_LATE_DAYS));
         return Some(Dates { remind_on: test.on, due_on: test.on, overdue_on });
     }
-    let later = if matches!(bead, Some((_, Bead::High))) { POSTPONE } else { 0.0 };
+    let later = if matches!(bead, Some((_, Bead::High))) { norms.bead_postpone } else { 0.0 };
+    let due_on = layer.wear.reaches(norms.life_due + later)?;
     Some(Dates {
-        remind_on: layer.wear.reaches(REMIND_AT + later)?,
-        due_on: layer.wear.reaches(DUE_AT + later)?,
-        overdue_on: layer.wear.reaches(OVERDUE_AT + later),
+        remind_on: layer.wear.reaches(norms.life_remind + later)?.min(due_on),
+        due_on,
+        overdue_on: layer.wear.reaches(norms.life_due * OVERDUE_AT + later),
     })
 }
 
-fn package(row: &ProtectionRow) -> &'static str {
-    if row.substrates.contains(&Substrate::TextileTop) {
+fn package(row: &Protection) -> &'static str {
+    if !row.mobile {
+        "P1"
+    } else if row.substrates.contains(&Substrate::TextileTop) {
         "P7"
-    } else if row.is_on_paint() && row.is_coating() {
+    } else if is_on_paint(row) && is_coating(row) {
         "P4"
     } else {
         "P3"
@@ -139,7 +142,7 @@ fn figures(profile: &Profile, layer: &Layer, today: NaiveDate) -> Vec<Figure> {
     vec![
         Figure::new("part of life used", layer.wear.on(today), "1"),
         Figure::new("days since application", (today - layer.applied_on).num_days() as f64, "days"),
-        Figure::new("typical life", layer.row.life_months_typ, "months"),
+        Figure::new("typical life", layer.row.life_months, "months"),
         Figure::new("life factor of the exposures", profile.life_factor(), "1"),
         Figure::new("life expected", layer.life_days, "days"),
     ]

@@ -2,21 +2,16 @@
 
 use super::history::History;
 use super::needs::{Dates, plus_days};
-use super::profile::Profile;
+use super::profile::{Profile, is_on_paint};
 use super::{Need, NeedKind, fallout, words};
 use crate::figure::Figure;
 use crate::vehicle::Vehicle;
-use chrono::NaiveDate;
+use chrono::{Days, NaiveDate};
 
-/// Rule R68 (common practice): above this mean air temperature insects ask for a wash at least every 7 days.
-const INSECT_AIR_C: f64 = 15.0;
-const INSECT_CADENCE_DAYS: u32 = 7;
-/// Rule R69 (common practice): so long without salting and warmer than this, then flush within two weeks.
-const SALT_QUIET_DAYS: u64 = 7;
-const SALT_AIR_C: f64 = 5.0;
-const SALT_OFFER_DAYS: u64 = 14;
-/// Salting longer ago belongs to last winter (assumption).
-const SALT_SEASON_DAYS: i64 = 180;
+/// A salting season lasts this long at most (assumption); salting longer ago belongs to last winter.
+const SALT_SEASON_DAYS: u64 = 180;
+/// Roads stay salty so long after the last salting (rule R69 waits as long, common practice).
+const SALTY_DAYS: u64 = 7;
 
 pub(super) fn wash(
     profile: &Profile,
@@ -30,21 +25,23 @@ pub(super) fn wash(
         return None;
     };
     let exposed = profile.exposures.iter().filter(|e| e.share > 0.0);
-    let dirtiest = exposed.min_by_key(|e| e.row.wash_cadence_days.1)?;
-    let (mut least, mut most) = dirtiest.row.wash_cadence_days;
+    let dirtiest =
+        exposed.min_by_key(|e| (e.row.wash_max_d.max(0.0) as u64, e.row.wash_min_d.max(0.0) as u64))?;
+    let norms = &profile.norms;
+    let (mut least, mut most) = (dirtiest.row.wash_min_d, dirtiest.row.wash_max_d);
     let insects = profile.is_exposed_to("motorway_high")
-        && history.mean_air_c.is_some_and(|air| air > INSECT_AIR_C)
-        && most > INSECT_CADENCE_DAYS;
+        && history.mean_air_c.is_some_and(|air| air > norms.insect_air_c)
+        && most > norms.insect_cadence_d;
     let mut advice = Vec::new();
     if insects {
-        (least, most) = (least.min(INSECT_CADENCE_DAYS), INSECT_CADENCE_DAYS);
+        (least, most) = (least.min(norms.insect_cadence_d), norms.insect_cadence_d);
         advice.push("A visit for the front only, against insects, will do between full washes.".to_owned());
     }
     let dates = Dates {
-        remind_on: plus_days(last, least.min(most).into()),
-        due_on: plus_days(last, most.into()),
+        remind_on: plus_days(last, whole(least.min(most))),
+        due_on: plus_days(last, whole(most)),
         // Late after twice the longest time between washes (assumption).
-        overdue_on: Some(plus_days(last, 2 * u64::from(most))),
+        overdue_on: Some(plus_days(last, 2 * whole(most))),
     };
     let dates = match no_wash_until(profile) {
         Some(on) if on > dates.remind_on => {
@@ -68,7 +65,7 @@ pub(super) fn wash(
         advice,
         figures: vec![
             Figure::new("days since the last wash", days as f64, "days"),
-            Figure::new("days between washes, at most", f64::from(most), "days"),
+            Figure::new("days between washes, at most", most, "days"),
         ],
     })
 }
@@ -76,35 +73,38 @@ pub(super) fn wash(
 /// Every decontamination and every coat on the paint begins with a wash.
 fn last_wet_work(profile: &Profile, vehicle: &Vehicle, history: &History) -> Option<NaiveDate> {
     let washes = history.washes.iter().map(|w| w.on);
-    let coats = profile.layers.iter().filter(|l| l.row.is_on_paint()).map(|l| l.applied_on);
+    let coats = profile.layers.iter().filter(|l| is_on_paint(l.row)).map(|l| l.applied_on);
     washes.chain(coats).chain(fallout::removals(vehicle, history)).max()
 }
 
 fn no_wash_until(profile: &Profile) -> Option<NaiveDate> {
-    profile.layers.iter().map(|l| plus_days(l.applied_on, l.row.no_wash_d.into())).max()
+    profile.layers.iter().map(|l| plus_days(l.applied_on, whole(l.row.no_wash_max_d))).max()
 }
 
 pub(super) fn salt_flush(
+    profile: &Profile,
     vehicle: &Vehicle,
     history: &History,
     today: NaiveDate,
     assumptions: &mut Vec<String>,
 ) -> Option<Need> {
+    let norms = &profile.norms;
     let salted_on = history.last_salted_on?;
     let days = (today - salted_on).num_days();
     let flushed = history.washes.iter().any(|w| w.salt_flush && w.on >= salted_on);
-    if flushed || days > SALT_SEASON_DAYS {
+    if flushed || days > SALT_SEASON_DAYS as i64 {
         return None;
     }
     let Some(air) = history.mean_air_c else {
         assumptions.push("The air temperature is unknown, so a salt flush is not offered yet.".into());
         return None;
     };
-    if air <= SALT_AIR_C {
+    if air <= norms.salt_air_c {
         return None;
     }
-    let remind_on = plus_days(salted_on, SALT_QUIET_DAYS);
-    let dates = Dates { remind_on, due_on: plus_days(remind_on, SALT_OFFER_DAYS), overdue_on: None };
+    let remind_on = plus_days(salted_on, whole(norms.salt_quiet_d));
+    let dates =
+        Dates { remind_on, due_on: plus_days(remind_on, whole(norms.salt_offer_d)), overdue_on: None };
     Some(Need {
         kind: NeedKind::SaltFlush,
         coat: None,
@@ -125,4 +125,15 @@ pub(super) fn salt_flush(
             Figure::new("mean air temperature", air, "degC"),
         ],
     })
+}
+
+/// The days from (inclusive) and to (exclusive) between which roads count as salted, known by the last salting.
+pub(super) fn salt_season(last_salted_on: NaiveDate) -> (NaiveDate, NaiveDate) {
+    let from = last_salted_on.checked_sub_days(Days::new(SALT_SEASON_DAYS)).unwrap_or(last_salted_on);
+    (from, plus_days(last_salted_on, SALTY_DAYS))
+}
+
+/// Whole days, rounded up, of a number from the handbook; at most a century.
+fn whole(days: f64) -> u64 {
+    days.clamp(0.0, 36_525.0).ceil() as u64
 }

@@ -3,7 +3,7 @@
 use chrono::{NaiveDate, NaiveDateTime, NaiveTime, TimeDelta};
 use domain::handbook::Handbook;
 use domain::inspection::{Contaminant, Evidence, Finding, Grade, Inspection, PanelReading};
-use domain::plan::{CrewMember, ExtraWork, JobPlan, Kit, PlanError, PlanInput, PlanLine, plan_job};
+use domain::plan::{CrewMember, ExtraWork, JobPlan, Kit, Norms, PlanError, PlanInput, PlanLine, plan_job};
 use domain::site::{Drain, Ground, HourRange, Site, Weather, WeatherHour};
 use domain::vehicle::{Coat, Colour, Exposure, Substrate, Surface, Vehicle, VehicleClass, Zone};
 
@@ -164,6 +164,7 @@ impl Scene {
             utc_offset_min: self.utc_offset_min,
             window_end: self.window_end,
             extra_work: self.extra_work,
+            norms: &Norms::default(),
             done: &self.done,
         })
     }

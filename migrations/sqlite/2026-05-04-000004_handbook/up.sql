@@ -12,7 +12,8 @@ CREATE TABLE handbook_override (
 CREATE TABLE weather_series (
     shop TEXT NOT NULL REFERENCES shop (id),
     place TEXT NOT NULL,
+    day DATE NOT NULL,
     hours TEXT NOT NULL,
     updated_at TIMESTAMP NOT NULL,
-    PRIMARY KEY (shop, place)
+    PRIMARY KEY (shop, place, day)
 );

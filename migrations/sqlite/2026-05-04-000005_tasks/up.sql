@@ -42,20 +42,19 @@ CREATE TABLE reminder (
     shop TEXT NOT NULL,
     id TEXT NOT NULL,
     customer TEXT NOT NULL,
-    vehicle TEXT,
     job TEXT,
     kind TEXT NOT NULL,
+    purpose TEXT NOT NULL,
     dedupe_key TEXT NOT NULL,
     due_at TIMESTAMP NOT NULL,
-    status TEXT NOT NULL CHECK (status IN ('due', 'sent', 'suppressed', 'uncertain')),
+    status TEXT NOT NULL CHECK (status IN ('due', 'sending', 'sent', 'suppressed', 'uncertain', 'failed')),
     reason TEXT NOT NULL,
-    text TEXT NOT NULL,
+    document TEXT NOT NULL,
     created_at TIMESTAMP NOT NULL,
     settled_at TIMESTAMP,
     PRIMARY KEY (shop, id),
     UNIQUE (shop, dedupe_key),
     FOREIGN KEY (shop, customer) REFERENCES customer (shop, id),
-    FOREIGN KEY (shop, vehicle) REFERENCES vehicle (shop, id),
     FOREIGN KEY (shop, job) REFERENCES job (shop, id)
 );
 CREATE INDEX reminder_customer ON reminder (shop, customer, due_at);

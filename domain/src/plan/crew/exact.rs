@@ -19,8 +19,7 @@ use super::bounds::Pool;
 use super::decode::Draft;
 use super::load::Load;
 use super::memo::Memo;
-use super::net::{NEVER, Net, Span, bits, members};
-use super::timeline::Need;
+use super::net::{Alternative, NEVER, Net, Span, bits, members};
 
 /// What a search ended with.
 #[derive(Debug, Clone)]
@@ -45,6 +44,9 @@ pub fn search_within(net: &Net, scope: u128, nodes: u64) -> Outcome {
     search.everything = scope;
     search.rank.retain(|&at| scope >> at & 1 == 1);
     search.ready_at.fill(0);
+    for lag in &mut search.deadlines {
+        lag.ways.retain(|&(at, _)| scope >> at & 1 == 1);
+    }
     for at in members(scope) {
         search.waiting[at] = net.preds[at].iter().filter(|link| scope >> link.other & 1 == 1).count();
         search.twin[at] = search.twin[at].filter(|twin| scope >> twin & 1 == 1);
@@ -167,10 +169,10 @@ impl<'a> Search<'a> {
         let net = self.net;
         for (way, chosen) in net.alternatives[activity].iter().enumerate() {
             let finish = time + chosen.duration;
-            if finish + net.post[activity] >= self.bound || !self.admits(chosen.duration, &chosen.need) {
+            if finish + net.post[activity] >= self.bound || !self.admits(activity, chosen) {
                 continue;
             }
-            let kept = if !self.could_start_earlier(activity, chosen.duration, &chosen.need, time) {
+            let kept = if !self.could_start_earlier(activity, chosen, time) {
                 self.step(activity, way, time, at)
             } else if self.tied >> activity & 1 == 1 {
                 self.start_pinned(activity, way, time, at)
@@ -184,17 +186,20 @@ impl<'a> Search<'a> {
         true
     }
 
-    fn admits(&self, duration: u32, need: &Need) -> bool {
-        duration == 0 || self.fits(need, self.load, self.active)
+    fn admits(&self, activity: usize, way: &Alternative) -> bool {
+        let now = Level { time: 0, load: self.load, active: self.active };
+        self.fits(activity, way, &now)
     }
 
-    fn fits(&self, need: &Need, load: Load, active: u128) -> bool {
+    /// Whether the activity fits beside what is under way; the dwells that it ends itself do not count.
+    fn fits(&self, activity: usize, way: &Alternative, level: &Level) -> bool {
+        let (need, active) = (&way.need, level.active & !self.net.closes[activity]);
         let more = if active & self.net.watched == 0 { need.load } else { need.load_watched };
-        active & need.excluded == 0 && load.admits(more, self.net.capacity)
+        way.duration == 0 || active & need.excluded == 0 && level.load.admits(more, self.net.capacity)
     }
 
     /// Whether on this path the activity would have fitted earlier, or for a tied one just before.
-    fn could_start_earlier(&self, activity: usize, duration: u32, need: &Need, time: u32) -> bool {
+    fn could_start_earlier(&self, activity: usize, way: &Alternative, time: u32) -> bool {
         let tied = self.tied >> activity & 1 == 1;
         let mut until = time;
         let mut open_end = true;
@@ -203,8 +208,8 @@ impl<'a> Search<'a> {
                 // Becoming ready between two decision times is a decision time itself.
                 return false;
             }
-            if duration == 0 || self.fits(need, level.load, level.active) {
-                if open_end || until - level.time >= duration {
+            if self.fits(activity, way, level) {
+                if open_end || until - level.time >= way.duration {
                     return true;
                 }
             } else {
@@ -272,9 +277,8 @@ impl<'a> Search<'a> {
                 self.latest[link.other] = self.latest[link.other].min(finish + link.max);
             }
         }
-        let closed = self.span_bits(|span| span.after == activity);
-        let closes = self.active & closed != 0;
-        self.active &= !closed;
+        let closes = self.active & net.closes[activity] != 0;
+        self.active &= !net.closes[activity];
         closes
     }
 
@@ -299,18 +303,24 @@ impl<'a> Search<'a> {
             return true;
         }
         let next = self.next_decision(time);
-        if next == NEVER || self.wastes(time, next) {
+        if next == NEVER {
             return true;
         }
+        let over = self.wasted_at(time);
         self.levels.push(Level { time, load: self.load, active: self.active });
-        let kept = self.start_between(time, next) && self.enter(next);
+        let mut kept = self.start_between(time, next.min(over));
+        if kept && over > next {
+            kept = self.enter(next);
+        }
         self.levels.pop();
         kept
     }
 
+    /// While a tied activity could start, a lag that runs down counts even if its end waits for that activity too.
     fn next_decision(&self, time: u32) -> u32 {
         let mut next = members(self.running).map(|at| self.finish[at]).min().unwrap_or(NEVER);
-        for at in members(self.everything & !self.started).filter(|&at| self.waiting[at] == 0) {
+        let lingers = members(self.tied & !self.started).any(|at| self.is_ready(at, time));
+        for at in members(self.everything & !self.started).filter(|&at| lingers || self.waiting[at] == 0) {
             if self.ready_at[at] > time {
                 next = next.min(self.ready_at[at]);
             }
@@ -318,20 +328,18 @@ impl<'a> Search<'a> {
         members(self.pinned & !self.started).map(|at| self.pin[at]).fold(next, u32::min)
     }
 
-    /// Whether an activity that is left lying would be finished by the next decision.
-    fn wastes(&self, time: u32, next: u32) -> bool {
+    /// First time by which an activity that is left lying would have been over: no use waiting that long.
+    fn wasted_at(&self, time: u32) -> u32 {
         let left = self.everything & !self.started & !self.tied;
-        members(left).filter(|&at| self.is_ready(at, time)).any(|at| {
-            let since = |need: &Need| {
-                let open = |level: &&Level| {
-                    level.time >= self.ready_at[at] && self.fits(need, level.load, level.active)
-                };
-                self.levels.iter().rev().take_while(open).last().map_or(time, |level| level.time)
-            };
-            let ways = &self.net.alternatives[at];
-            ways.iter()
-                .any(|way| self.admits(way.duration, &way.need) && since(&way.need) + way.duration <= next)
-        })
+        let mut first = NEVER;
+        for at in members(left).filter(|&at| self.is_ready(at, time)) {
+            for way in self.net.alternatives[at].iter().filter(|way| self.admits(at, way)) {
+                let open = |level: &&Level| level.time >= self.ready_at[at] && self.fits(at, way, level);
+                let since = self.levels.iter().rev().take_while(open).last().map_or(time, |level| level.time);
+                first = first.min(since + way.duration);
+            }
+        }
+        first.max(time)
     }
 
     fn start_between(&mut self, time: u32, next: u32) -> bool {
@@ -438,10 +446,6 @@ impl<'a> Search<'a> {
 
     pub(super) fn load_of(&self, activity: usize, way: usize) -> Load {
         self.net.alternatives[activity][way].need.load
-    }
-
-    pub(super) fn left(&self) -> u128 {
-        self.everything & !self.started
     }
 }
 

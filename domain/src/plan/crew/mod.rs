@@ -8,6 +8,8 @@
 //! It knows nothing of the trade: what excludes what, and how long a dwell may last, comes in with the [`Problem`].
 
 mod bounds;
+#[cfg(test)]
+mod brute;
 mod check;
 mod decode;
 mod evolve;
@@ -19,6 +21,8 @@ mod problem;
 mod random;
 mod schedule;
 mod staff;
+#[cfg(test)]
+mod tests;
 mod timeline;
 mod validate;
 

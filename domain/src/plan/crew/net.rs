@@ -23,6 +23,8 @@ pub struct Net {
     pub spans: Vec<Span>,
     /// Bits of the spans somebody has to watch.
     pub watched: u128,
+    /// Bits of the spans that end when each activity starts.
+    pub closes: Vec<u128>,
     pub capacity: Load,
     /// Members of each kind of technician; kind `k` uses lane `k`.
     pub kinds: Vec<Vec<usize>>,
@@ -85,6 +87,8 @@ impl Net {
         let not_before = problem.activities.iter().map(|activity| activity.not_before_s / unit_s).collect();
         let (blocks, block_of) = blocks(&order, &succs);
         let watched = spans.watched;
+        let ended_by = |at: usize| spans.list.iter().enumerate().filter(move |(_, span)| span.after == at);
+        let closes = (0..count).map(|at| bits(ended_by(at).map(|(span, _)| count + span))).collect();
         let mut net = Net {
             unit_s,
             count,
@@ -95,6 +99,7 @@ impl Net {
             succs,
             spans: spans.list,
             watched,
+            closes,
             capacity: lanes.capacity,
             kinds,
             order,

@@ -41,11 +41,6 @@ impl Timeline {
         self.stretches.clone_from(&other.stretches);
     }
 
-    /// Time from which nothing is busy any more.
-    pub fn end(&self) -> u32 {
-        self.stretches.last().map_or(0, |last| last.from)
-    }
-
     /// Earliest time from `from` on at which the need fits for `duration`.
     pub fn earliest(&self, from: u32, duration: u32, need: &Need, capacity: Load, watched: u128) -> u32 {
         if duration == 0 {

@@ -1,6 +1,7 @@
 //! R05-R08: sunny sides and drying films.
 
 use crate::handbook::{Basis, Chemistry};
+use crate::plan::Dwell;
 use crate::plan::draft::{Draft, Lines};
 
 pub(super) fn on_the_clock(draft: &mut Draft) {
@@ -54,7 +55,7 @@ fn r06_sun_and_iron_or_acid(draft: &mut Draft) {
     });
     let lines: Lines = sunny
         .map(|w| {
-            let section = w.dwell.as_ref().and_then(|d| d.section_m2);
+            let section = w.dwell.as_ref().and_then(Dwell::section_m2);
             let size = section.map_or("1 or 2 panels".to_string(), |m2| format!("at most {m2:.1} m2"));
             (w.step.id.clone(), format!("in the sun: {size} at a time, rinsed before the next"))
         })

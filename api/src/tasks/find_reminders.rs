@@ -1,0 +1,71 @@
+//! Decides for every customer of a shop which reminders are due: each becomes a row, held back or with a task that
+//! sends it, in one transaction. Doing it twice makes no row twice.
+
+use super::decide::{self, Ground};
+use super::{Failure, Outcome, Task, enqueue};
+use crate::app::App;
+use crate::auth::Caller;
+use crate::db::kinds::Id;
+use crate::db::reminders::{self, NewReminder, ReminderStatus};
+use crate::db::{Db, customers};
+use crate::error::ApiError;
+use std::sync::Arc;
+
+/// Customers that are read and decided together.
+const PAGE: i64 = 100;
+
+pub async fn run(app: &App, shop: Id) -> Result<Outcome, Failure> {
+    let house = Caller::house(shop);
+    let handbooks = app.handbooks.clone();
+    let ground = app.read(&house, move |db| Ground::read(db, &handbooks, None)).await?;
+    let ground = Arc::new(ground);
+    let mut after = None;
+    loop {
+        let ground = ground.clone();
+        let (last, found) = app.read(&house, move |db| find(db, &ground, after)).await?;
+        if !found.is_empty() {
+            app.write(&house, move |db| found.iter().try_for_each(|new| store(db, new))).await?;
+        }
+        match last {
+            Some(_) => after = last,
+            None => return Ok(Outcome::Done),
+        }
+    }
+}
+
+/// What is due to the next page of customers, and the last of them unless the page was not full.
+fn find(
+    db: &mut Db<'_>,
+    ground: &Ground,
+    after: Option<Id>,
+) -> Result<(Option<Id>, Vec<NewReminder>), ApiError> {
+    let rows = customers::list(db, after, PAGE)?;
+    let last = rows.last().map(|row| row.id).filter(|_| rows.len() as i64 == PAGE);
+    let now = db.now;
+    let found = decide::situations(db, ground, rows)?
+        .iter()
+        .flat_map(|situation| {
+            situation.decisions(now).into_iter().map(move |decision| situation.reminder(&decision, now))
+        })
+        .collect();
+    Ok((last, found))
+}
+
+/// A reminder that was held back may be decided anew; any other stays as it is.
+fn store(db: &mut Db<'_>, new: &NewReminder) -> Result<(), ApiError> {
+    let id = match reminders::find_by_key(db, &new.dedupe_key)? {
+        None => reminders::insert(db, new)?,
+        Some(old) if old.status.0 != ReminderStatus::Suppressed => return Ok(()),
+        Some(old) if new.status == ReminderStatus::Suppressed && old.reason == new.reason => return Ok(()),
+        Some(old) => {
+            reminders::decide_anew(db, old.id, new)?;
+            old.id
+        }
+    };
+    if new.status == ReminderStatus::Due {
+        // It may be held back and decided anew several times: each time is a task of its own.
+        let key = format!("send_mail:{id}:{}", db.now);
+        enqueue(db, Task::SendMail { reminder: id, again: false }, &key, new.due_at)?;
+    }
+    Ok(())
+}

@@ -1,0 +1,194 @@
+//! Background work. The customer's work is a job, never a task; this is what happens without being asked.
+//!
+//! A task is a row in the outbox, written in the transaction of what caused it, or by the tick. The tick only adds
+//! rows with a unique key (kind and period), so that it does not matter how often, or on how many replicas, it runs.
+//! Reading order: [`Task`] and [`TICKS`], [`worker`] (claim, perform, finish), one file per task.
+
+mod decide;
+mod find_reminders;
+mod purge_tasks;
+mod purge_tokens;
+pub mod send_mail;
+pub mod worker;
+
+use crate::app::App;
+use crate::auth::Caller;
+use crate::db::kinds::{Id, Instant};
+use crate::db::outbox::{self, Ending};
+use crate::db::{Db, shops};
+use crate::error::ApiError;
+use chrono::TimeDelta;
+use serde::{Deserialize, Serialize};
+use worker::Claimed;
+
+/// Attempts before a task is given up; it can be replayed.
+pub const MAX_ATTEMPTS: i32 = 10;
+
+/// What can be done in the background.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(tag = "kind", rename_all = "snake_case")]
+pub enum Task {
+    /// Decides for every customer which reminders are due.
+    FindReminders,
+    /// Sends the mail of a reminder.
+    SendMail {
+        reminder: Id,
+        /// The one repetition of an appointment notice of which nobody knows whether it arrived.
+        #[serde(default)]
+        again: bool,
+    },
+    /// Forgets logins that ended long ago.
+    PurgeTokens,
+    /// Forgets tasks that were done long ago.
+    PurgeTasks,
+}
+
+/// What recurs in every shop, and how often, in minutes. Periods are counted from 1970 in UTC.
+pub const TICKS: [(Task, i64); 3] =
+    [(Task::FindReminders, 10), (Task::PurgeTokens, 1440), (Task::PurgeTasks, 1440)];
+
+/// How an attempt went well.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Outcome {
+    Done,
+    /// Nothing was done yet; the time for it comes later.
+    Later(Instant),
+}
+
+/// How an attempt failed.
+#[derive(Debug)]
+pub enum Failure {
+    /// Nothing has happened: it may be tried again.
+    Retry(String),
+    /// It will never succeed.
+    Never(String),
+    /// It may have happened.
+    Uncertain(String),
+}
+
+impl From<ApiError> for Failure {
+    fn from(error: ApiError) -> Failure {
+        Failure::Retry(error.to_string())
+    }
+}
+
+impl Task {
+    pub fn kind(self) -> &'static str {
+        match self {
+            Task::FindReminders => "find_reminders",
+            Task::SendMail { .. } => "send_mail",
+            Task::PurgeTokens => "purge_tokens",
+            Task::PurgeTasks => "purge_tasks",
+        }
+    }
+
+    async fn run(self, app: &App, claimed: &Claimed) -> Result<Outcome, Failure> {
+        match self {
+            Task::FindReminders => find_reminders::run(app, claimed.shop).await,
+            Task::SendMail { reminder, again } => send_mail::run(app, claimed, reminder, again).await,
+            Task::PurgeTokens => purge_tokens::run(app, claimed.shop).await,
+            Task::PurgeTasks => purge_tasks::run(app, claimed.shop).await,
+        }
+    }
+
+    /// What else is to be stored when a task has ended, in the same transaction.
+    fn ended(self, db: &mut Db<'_>, ending: &Ending) -> Result<(), ApiError> {
+        match self {
+            Task::SendMail { reminder, again } => send_mail::ended(db, reminder, again, ending),
+            Task::FindReminders | Task::PurgeTokens | Task::PurgeTasks => Ok(()),
+        }
+    }
+
+    /// What else is to be stored when somebody replays it.
+    pub fn replayed(self, db: &mut Db<'_>) -> Result<(), ApiError> {
+        match self {
+            Task::SendMail { reminder, .. } => send_mail::replayed(db, reminder),
+            Task::FindReminders | Task::PurgeTokens | Task::PurgeTasks => Ok(()),
+        }
+    }
+}
+
+/// Adds a task unless one with this key is there already. Call it in the transaction of what causes it.
+pub fn enqueue(db: &mut Db<'_>, task: Task, dedupe_key: &str, due_at: Instant) -> Result<bool, ApiError> {
+    Ok(outbox::enqueue(db, task.kind(), &serde_json::to_value(task)?, dedupe_key, due_at)?)
+}
+
+/// Adds what recurs and has no row for the present period yet.
+pub async fn tick(app: &App) -> Result<(), ApiError> {
+    for shop in all_shops(app).await? {
+        let house = Caller::house(shop);
+        let keys: Vec<(Task, String)> = TICKS
+            .iter()
+            .map(|(task, every_min)| (*task, period_key(*task, *every_min, app.clock.now())))
+            .collect();
+        let asked: Vec<String> = keys.iter().map(|(_, key)| key.clone()).collect();
+        let known = app.read(&house, move |db| Ok(outbox::known_keys(db, &asked)?)).await?;
+        let missing: Vec<_> = keys.into_iter().filter(|(_, key)| !known.contains(key)).collect();
+        if missing.is_empty() {
+            continue;
+        }
+        app.write(&house, move |db| {
+            for (task, key) in missing {
+                enqueue(db, task, &key, db.now)?;
+            }
+            Ok(())
+        })
+        .await?;
+    }
+    Ok(())
+}
+
+/// Every shop, for work that is done for each of them.
+pub async fn all_shops(app: &App) -> Result<Vec<Id>, ApiError> {
+    let nobody = Caller::house(Id::new(app.clock.now()));
+    app.read(&nobody, |db| Ok(shops::all(db)?)).await
+}
+
+/// The same for every replica and for the whole period.
+fn period_key(task: Task, every_min: i64, now: Instant) -> String {
+    let period = now.unix().div_euclid(every_min * 60);
+    format!("{}:{every_min}:{period}", task.kind())
+}
+
+/// The wait after a failed attempt: the table of Standard Webhooks 1.0.0 (from memory), give or take a tenth, so
+/// that what failed together does not come back together. The same for the same task and attempt.
+pub fn backoff(id: Id, attempt: i32) -> TimeDelta {
+    const WAITS_S: [i64; 9] = [5, 300, 1800, 7200, 18_000, 36_000, 50_400, 72_000, 86_400];
+    let nth = usize::try_from(attempt - 1).unwrap_or(0).min(WAITS_S.len() - 1);
+    let wait_ms = WAITS_S[nth] * 1000;
+    let seed = id.as_str().bytes().fold(0xcbf2_9ce4_8422_2325_u64, |hash, byte| {
+        // FNV-1a
+        (hash ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3)
+    });
+    let share = i64::try_from(split_mix(seed ^ attempt.unsigned_abs() as u64) % 2001).unwrap_or(1000) - 1000;
+    TimeDelta::milliseconds(wait_ms + wait_ms / 10 * share / 1000)
+}
+
+/// One step of SplitMix64 (Steele, Lea and Flood 2014, doi 10.1145/2714064.2660195).
+fn split_mix(state: u64) -> u64 {
+    let mut z = state.wrapping_add(0x9e37_79b9_7f4a_7c15);
+    z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
+    z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
+    z ^ (z >> 31)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{Id, MAX_ATTEMPTS, TimeDelta, backoff, split_mix};
+
+    #[test]
+    fn waits_grow_to_a_day_within_a_tenth() {
+        // First outputs of SplitMix64 for the seed 1234567, as published with Rosetta Code's task (from memory).
+        assert_eq!(split_mix(1_234_567), 6_457_827_717_110_365_317);
+        let id: Id = "01890000-0000-7000-8000-000000000001".parse().unwrap();
+        let other: Id = "01890000-0000-7000-8000-000000000002".parse().unwrap();
+        let waits: Vec<TimeDelta> = (1..MAX_ATTEMPTS).map(|attempt| backoff(id, attempt)).collect();
+        assert!(waits.is_sorted());
+        let near = |wait: TimeDelta, s: i64| (wait.num_milliseconds() - s * 1000).abs() <= s * 100;
+        assert!(near(waits[0], 5) && near(waits[1], 300) && near(waits[8], 86_400), "{waits:?}");
+        assert_eq!(waits[3], backoff(id, 4));
+        assert_ne!(waits[3], backoff(other, 4));
+        // Whatever is asked for, there is an answer.
+        assert!(near(backoff(id, i32::MIN), 5) && near(backoff(id, i32::MAX), 86_400));
+    }
+}

@@ -1,0 +1,18 @@
+//! Forgets tasks that were done long ago. What was given up or is uncertain stays until somebody looks at it.
+
+use super::{Failure, Outcome};
+use crate::app::App;
+use crate::auth::Caller;
+use crate::db::kinds::Id;
+use crate::db::outbox;
+use chrono::TimeDelta;
+
+/// How long done tasks can be looked at.
+const KEPT: TimeDelta = TimeDelta::days(30);
+
+pub async fn run(app: &App, shop: Id) -> Result<Outcome, Failure> {
+    let forgotten =
+        app.write(&Caller::house(shop), |db| Ok(outbox::delete_done(db, db.now.plus(-KEPT))?)).await?;
+    tracing::debug!(%shop, forgotten, "done tasks forgotten");
+    Ok(Outcome::Done)
+}

@@ -1,0 +1,85 @@
+//! Figures from outside, run through the product: each row has its id, its source and its tolerance.
+
+#![expect(clippy::unwrap_used, reason = "a test that cannot read its own figures must fail")]
+
+mod air;
+mod film;
+mod hazard;
+mod panel;
+mod sun;
+mod units;
+mod water;
+
+use std::collections::BTreeSet;
+
+/// One figure and what the product makes of it.
+pub struct Check {
+    id: &'static str,
+    what: String,
+    source: &'static str,
+    got: f64,
+    expected: f64,
+    tolerance: f64,
+}
+
+/// A row with an absolute tolerance.
+pub fn check(
+    id: &'static str,
+    source: &'static str,
+    what: impl Into<String>,
+    got: f64,
+    expected: f64,
+    tolerance: f64,
+) -> Check {
+    Check { id, what: what.into(), source, got, expected, tolerance }
+}
+
+/// A row with a tolerance in percent of the expected value.
+pub fn check_percent(
+    id: &'static str,
+    source: &'static str,
+    what: impl Into<String>,
+    got: f64,
+    expected: f64,
+    percent: f64,
+) -> Check {
+    check(id, source, what, got, expected, expected.abs() * percent / 100.0)
+}
+
+/// A row that is true or not.
+pub fn holds(id: &'static str, source: &'static str, what: impl Into<String>, truth: bool) -> Check {
+    check(id, source, what, f64::from(u8::from(truth)), 1.0, 0.0)
+}
+
+fn rows() -> Vec<Check> {
+    [air::rows(), film::rows(), hazard::rows(), panel::rows(), sun::rows(), units::rows(), water::rows()]
+        .into_iter()
+        .flatten()
+        .collect()
+}
+
+#[test]
+fn every_figure_agrees_with_its_source() {
+    let wrong: Vec<String> = rows()
+        .iter()
+        .filter(|row| {
+            let off = (row.got - row.expected).abs();
+            off.is_nan() || off > row.tolerance
+        })
+        .map(|row| {
+            format!(
+                "{} {}: {} instead of {} ± {} ({})",
+                row.id, row.what, row.got, row.expected, row.tolerance, row.source
+            )
+        })
+        .collect();
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+#[test]
+fn more_than_a_hundred_ids_are_covered_and_every_row_names_a_source() {
+    let rows = rows();
+    let ids: BTreeSet<&str> = rows.iter().map(|row| row.id).collect();
+    assert!(ids.len() >= 105, "{} ids: {ids:?}", ids.len());
+    assert!(rows.iter().all(|row| row.source.len() > 5 && !row.what.is_empty()));
+}

@@ -5,7 +5,7 @@
 
 #[path = "../benches/crew_jobs/mod.rs"]
 mod crew_jobs;
-use domain::crew::{Budget, Problem, Proof, Schedule, check, schedule};
+use domain::plan::crew::{Budget, Problem, Proof, Schedule, check, schedule};
 use std::error::Error;
 use std::time::Instant;
 

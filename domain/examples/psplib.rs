@@ -5,7 +5,9 @@
 //!
 //! `best.csv` has one line per instance: file name, makespan (of `lower..upper` the upper one counts).
 
-use domain::crew::{Activity, Budget, CrewSize, Demand, Lag, Problem, Proof, Schedule, check, schedule};
+use domain::plan::crew::{
+    Activity, Budget, CrewSize, Demand, Lag, Problem, Proof, Schedule, check, schedule,
+};
 use std::collections::BTreeMap;
 use std::error::Error;
 use std::path::Path;

@@ -71,7 +71,6 @@ impl PlanFacts {
     pub fn plan(&self, handbook: &Handbook, start: &Start) -> Result<JobPlan, PlanError> {
         plan_job(&PlanInput {
             handbook,
-            norms: &domain::plan::Norms::default(),
             vehicle: &self.vehicle,
             inspection: &self.inspection,
             booked_grade: self.booked_grade,

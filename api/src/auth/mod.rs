@@ -5,6 +5,7 @@ pub mod links;
 pub mod passwords;
 pub mod tokens;
 
+use self::tokens::{AUDIENCE, Claims};
 use crate::app::App;
 use crate::db::kinds::Id;
 use crate::db::{Db, logins, partner_apps};
@@ -150,4 +151,22 @@ pub(crate) fn admit(db: &mut Db<'_>, caller: &Caller) -> Result<(), ApiError> {
 /// Fills with random bytes of the operating system's generator.
 pub(crate) fn random(bytes: &mut [u8]) -> Result<(), ApiError> {
     aws_lc_rs::rand::fill(bytes).map_err(|e| ApiError::Internal(format!("random bytes: {e}")))
+}
+
+/// An access token of a partner app with these scopes.
+pub fn sign_for_app(app: &App, shop: Id, id: Id, scope: String) -> Result<String, ApiError> {
+    let now = app.clock.now();
+    app.keys.sign(&Claims {
+        iss: app.keys.issuer().to_owned(),
+        aud: AUDIENCE.into(),
+        sub: id,
+        shop,
+        iat: now.unix(),
+        nbf: now.unix(),
+        exp: now.unix() + app.config.access_token_min * 60,
+        jti: Id::new(now),
+        sid: None,
+        role: None,
+        scope: Some(scope),
+    })
 }

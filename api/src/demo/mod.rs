@@ -7,11 +7,11 @@ mod town;
 
 use crate::app::App;
 use crate::auth::links::UnsubscribeLink;
+use crate::auth::sign_for_app;
 use crate::clock::{Clock, Stopwatch};
 use crate::commands::CommandError;
 use crate::config::Config;
 use crate::db::customers::Purpose;
-use crate::routes::oauth;
 use crate::serve::serve_and_work;
 use crate::tasks::{all_shops, tick, worker};
 use actix_http::Request;
@@ -211,7 +211,7 @@ where
     let id = |value: &Value| value.as_str().and_then(|text| text.parse().ok());
     let token = match (id(&me["id"]), id(&apps["items"][0]["id"])) {
         (Some(shop), Some(partner)) => {
-            oauth::sign(app, shop, partner, "plans:read".into()).unwrap_or_default()
+            sign_for_app(app, shop, partner, "plans:read".into()).unwrap_or_default()
         }
         _ => String::new(),
     };

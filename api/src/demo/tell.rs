@@ -40,12 +40,14 @@ where
 {
     let from = today();
     let jobs = owner.get(&format!("/v1/jobs?from={from}T00:00:00Z&status=planned&limit=100")).await?;
-    for job in items(&jobs).iter().filter(|job| word(job, "package") == "P2") {
-        let path = format!("/v1/jobs/{}/plan", word(job, "id"));
-        let plan = owner.get(&path).await?;
-        if plan["document"]["workable"] == Value::Bool(true) {
-            let sheet = owner.text(&path, "text/plain").await?;
-            return Ok(heading("A job sheet, as a technician gets it") + &sheet);
+    for package in ["P2", "P3", "P5", "P1"] {
+        for job in items(&jobs).iter().filter(|job| word(job, "package") == package) {
+            let path = format!("/v1/jobs/{}/plan", word(job, "id"));
+            let plan = owner.get(&path).await?;
+            if plan["document"]["workable"] == Value::Bool(true) {
+                let sheet = owner.text(&path, "text/plain").await?;
+                return Ok(heading("A job sheet, as a technician gets it") + &sheet);
+            }
         }
     }
     Ok(heading("No job sheet: no planned job of the coming days can be worked as it stands"))

@@ -1,9 +1,8 @@
 //! Tokens for partner apps: OAuth 2.0 client credentials (RFC 6749, 4.4).
 
 use super::{Answer, Shared};
-use crate::app::App;
-use crate::auth::tokens::{AUDIENCE, Claims, same, secret_hash};
-use crate::auth::{Caller, Scope};
+use crate::auth::tokens::{same, secret_hash};
+use crate::auth::{self, Caller, Scope};
 use crate::db::kinds::Id;
 use crate::db::partner_apps;
 use crate::error::{ApiError, OAuthRefusal};
@@ -72,27 +71,9 @@ pub async fn create_app_token(
         return Err(INVALID_CLIENT);
     }
     let scope = granted(form.scope.as_deref(), &known.scopes.0)?;
-    let access_token = sign(&app, shop, id, scope.clone())?;
+    let access_token = auth::sign_for_app(&app, shop, id, scope.clone())?;
     let expires_in = app.config.access_token_min * 60;
     Ok(HttpResponse::Ok().json(AppToken { access_token, token_type: "Bearer".into(), expires_in, scope }))
-}
-
-/// An access token of a partner app with these scopes.
-pub fn sign(app: &App, shop: Id, id: Id, scope: String) -> Result<String, ApiError> {
-    let now = app.clock.now();
-    app.keys.sign(&Claims {
-        iss: app.keys.issuer().to_owned(),
-        aud: AUDIENCE.into(),
-        sub: id,
-        shop,
-        iat: now.unix(),
-        nbf: now.unix(),
-        exp: now.unix() + app.config.access_token_min * 60,
-        jti: Id::new(now),
-        sid: None,
-        role: None,
-        scope: Some(scope),
-    })
 }
 
 /// Client id of an app: shop and app, so that it is looked for in that shop only.

@@ -157,6 +157,7 @@ pub fn plan_job(input: &PlanInput) -> Result<JobPlan, PlanError> {
     let mut draft = choose::choose(&facts);
     rules::before_order(&mut draft);
     settle(&mut draft)?;
+    lay_wet_if_it_helps(&mut draft)?;
     shade_if_it_helps(&mut draft)?;
     rules::after_order(&mut draft);
     rules::on_the_clock(&mut draft);
@@ -172,9 +173,25 @@ fn settle(draft: &mut draft::Draft) -> Result<(), PlanError> {
     Ok(())
 }
 
+/// Lays the spray protection wet, on the panel that the rinse has cooled, when the dry panel would be too hot for it.
+fn lay_wet_if_it_helps(draft: &mut draft::Draft) -> Result<(), PlanError> {
+    let hot = rules::too_hot(draft);
+    if hot == 0 || !draft.has("H03") || draft.wet_protection {
+        return Ok(());
+    }
+    let mut wet = draft.clone();
+    wet.wet_protection = true;
+    wet.explain("H03", "R01", "wet type: laid while the rinsed panel is cool, then rinsed off");
+    settle(&mut wet)?;
+    if rules::too_hot(&wet) < hot {
+        *draft = wet;
+    }
+    Ok(())
+}
+
 /// Puts up the awning when a panel is over its limit and shade brings it under.
 fn shade_if_it_helps(draft: &mut draft::Draft) -> Result<(), PlanError> {
-    if !rules::too_hot(draft) || !rules::awning_stands(draft) {
+    if rules::too_hot(draft) == 0 || !rules::awning_stands(draft) {
         return Ok(());
     }
     let mut shaded = draft.clone();
@@ -184,7 +201,7 @@ fn shade_if_it_helps(draft: &mut draft::Draft) -> Result<(), PlanError> {
         work.shaded = true;
     }
     settle(&mut shaded)?;
-    if !rules::too_hot(&shaded) {
+    if rules::too_hot(&shaded) == 0 {
         *draft = shaded;
     }
     Ok(())

@@ -19,7 +19,7 @@ pub(super) fn exchange(draft: &mut Draft) {
 
 /// Rules that look at the panel at the time of the step.
 pub(super) fn on_the_clock(draft: &mut Draft) {
-    let starts = if too_hot(draft) { draft.facts.cooler_starts(draft) } else { None };
+    let starts = if too_hot(draft) > 0 { draft.facts.cooler_starts(draft) } else { None };
     r01_panel_over_limit(draft, starts.as_deref());
     r02_matt_and_dark(draft);
     r04_forecast_over_limit(draft, starts.as_deref());
@@ -125,9 +125,10 @@ fn worst_excess(draft: &Draft, work: &Work) -> Option<Excess> {
     })
 }
 
-/// Some step meets a panel that even water does not bring under its limit.
-pub(crate) fn too_hot(draft: &Draft) -> bool {
-    draft.work.iter().any(|w| worst_excess(draft, w).is_some_and(|e| e.rinsed_c.is_none()))
+/// Steps that meet a panel which even water does not bring under its limit.
+pub(crate) fn too_hot(draft: &Draft) -> usize {
+    let hot = |w: &&Work| worst_excess(draft, w).is_some_and(|e| e.rinsed_c.is_none());
+    draft.work.iter().filter(hot).count()
 }
 
 // ---- rules ----

@@ -287,6 +287,9 @@ fn body_for(path: &str, method: &str) -> String {
         ("/v1/jobs/{id}/assignment", _) => {
             json!({ "van": null, "start_at": null, "technicians": [] }).to_string()
         }
+        ("/v1/jobs/{id}/steps", _) => json!({ "step": "C02", "minutes": 5, "outcome": "passed",
+            "technician": "01890000-0000-7000-8000-000000000000", "started_at": "2026-05-04T06:00:00Z" })
+        .to_string(),
         ("/v1/jobs/{id}/inspections", _) => json!({ "findings": [] }).to_string(),
         _ => "{}".into(),
     }

@@ -2,6 +2,8 @@
 //!
 //! `LUSTRUM_TEST_DB` chooses the database: `sqlite` (default) or `postgres`, whose server `TEST_DATABASE_URL` names.
 
+pub mod mail_server;
+
 use actix_web::dev::ServerHandle;
 use api::app::App;
 use api::clock::Clock;
@@ -22,6 +24,8 @@ use std::thread::JoinHandle;
 use ureq::http;
 
 pub const PASSWORD: &str = "long enough 1";
+/// Mail address of the technician of a ready job.
+const WORKER: &str = "worker@shop.test";
 const JSON: &str = "application/json";
 const MERGE_PATCH: &str = "application/merge-patch+json";
 
@@ -43,11 +47,18 @@ pub struct Place {
 impl TestApp {
     /// A server on an empty database; its clock stands at Monday, 4 May 2026, 06:00 UTC.
     pub fn start() -> TestApp {
+        TestApp::start_with(|_| {})
+    }
+
+    /// The same with other settings.
+    pub fn start_with(change: impl FnOnce(&mut Config)) -> TestApp {
         let place = Place::make();
+        let mut config = place.config();
+        change(&mut config);
         let start =
             NaiveDate::from_ymd_opt(2026, 5, 4).and_then(|day| day.and_hms_opt(6, 0, 0)).expect("a date");
         let clock = Clock::manual(Instant::from_utc(start));
-        let app = App::open(place.config(), clock.clone()).expect("the database opens");
+        let app = App::open(config, clock.clone()).expect("the database opens");
         let listener = TcpListener::bind("127.0.0.1:0").expect("a free port");
         let address = listener.local_addr().expect("an address");
         let (send, receive) = mpsc::channel();
@@ -265,6 +276,13 @@ impl Shop {
         app.client_with(token["access_token"].as_str().expect("a token"))
     }
 
+    /// Moves the clock; owner and technician log in again, as their tokens may have expired.
+    pub fn wait(&mut self, app: &TestApp, job: &mut ReadyJob, by: TimeDelta) {
+        app.advance(by);
+        self.owner = app.log_in(self.id, &self.email);
+        job.technician = app.log_in(self.id, WORKER);
+    }
+
     /// A booked job with package `P2`, a full van and a skilled technician who starts at 08:00 UTC.
     pub fn ready_job(&self, app: &TestApp) -> ReadyJob {
         let site = json!({ "latitude": 48.2, "longitude": 16.37, "heading_deg": 90, "tap": true, "drain": "sewer",
@@ -273,7 +291,7 @@ impl Shop {
         let vehicle = self.vehicle(&customer);
         let id = self.job(&vehicle);
         let van = self.owner.post("/v1/vans", &full_van()).id();
-        let (technician_id, technician) = self.hire(app, "technician", "worker@shop.test");
+        let (technician_id, technician) = self.hire(app, "technician", WORKER);
         let skills = json!({ "skills": ["wash", "decon", "clay", "polish"] });
         self.owner.patch(&format!("/v1/people/{technician_id}"), &skills).expect(200);
         let assignment =

@@ -31,6 +31,7 @@ pub struct App {
     /// SQLite has one writer: those who wait for it wait here, in order, and hold no connection meanwhile.
     writer: Option<Arc<Semaphore>>,
     hashing: Arc<Semaphore>,
+    planning: Arc<Semaphore>,
 }
 
 impl App {
@@ -47,6 +48,7 @@ impl App {
             hashing: Arc::new(Semaphore::new(HASHING_THREADS)),
             mail: config.mail(),
             worker: Id::new(clock.now()),
+            planning: Arc::new(Semaphore::new(processors())),
             config: Arc::new(config),
             clock,
             keys: Arc::new(keys),
@@ -100,6 +102,18 @@ impl App {
     ) -> Result<T, ApiError> {
         blocking(vec![permit(&self.hashing).await?], work).await
     }
+
+    /// Decides something that takes milliseconds, outside any transaction and with no connection held.
+    pub async fn planning<T: Send + 'static>(
+        &self,
+        work: impl FnOnce() -> Result<T, ApiError> + Send + 'static,
+    ) -> Result<T, ApiError> {
+        blocking(vec![permit(&self.planning).await?], work).await
+    }
+}
+
+fn processors() -> usize {
+    std::thread::available_parallelism().map_or(1, usize::from)
 }
 
 async fn permit(semaphore: &Arc<Semaphore>) -> Result<OwnedSemaphorePermit, ApiError> {

@@ -8,6 +8,7 @@ use actix_web::error::PayloadError;
 use actix_web::http::header;
 use actix_web::web::{Bytes, Data};
 use actix_web::{FromRequest, HttpRequest};
+use chrono::{Datelike, NaiveDate};
 use serde::Serialize;
 use serde::de::DeserializeOwned;
 use serde_json::{Map, Value};
@@ -158,6 +159,22 @@ impl FromRequest for Key {
         ready(
             request.match_info().get("id").and_then(|id| id.parse().ok()).map(Key).ok_or(ApiError::NotFound),
         )
+    }
+}
+
+/// The `{date}` of the address, as in `2026-05-04`. What is no day cannot exist.
+#[derive(Clone, Copy)]
+pub struct Day(pub NaiveDate);
+
+impl FromRequest for Day {
+    type Error = ApiError;
+    type Future = Ready<Result<Day, ApiError>>;
+
+    fn from_request(request: &HttpRequest, _: &mut Payload) -> Self::Future {
+        let day = request.match_info().get("date").and_then(|date| date.parse::<NaiveDate>().ok());
+        // What both databases and four-digit years can hold.
+        let day = day.filter(|day| (1970..=2199).contains(&day.year()));
+        ready(day.map(Day).ok_or(ApiError::NotFound))
     }
 }
 

@@ -36,9 +36,13 @@ static TEXT: LazyLock<String> = LazyLock::new(|| {
         (name = "vehicles", description = "What customers drive"),
         (name = "vans", description = "What the shop drives"),
         (name = "jobs", description = "The customer's work"),
+        (name = "rounds", description = "Who is where when, and what stands against it"),
+        (name = "throughput", description = "What the crews get through, told fairly"),
         (name = "reminders", description = "What customers hear from the shop"),
         (name = "tasks", description = "Background work"),
         (name = "plans", description = "What to do on a vehicle, step by step, and why"),
+        (name = "upkeep", description = "When a vehicle needs what next"),
+        (name = "handbook", description = "The trade tables, and the weather"),
         (name = "service", description = "This service")
     ),
     components(schemas(Problem, FieldError))

@@ -14,6 +14,8 @@ const T: u8 = 8;
 const OD: u8 = O | D;
 /// All who plan or lead work.
 const ODL: u8 = O | D | L;
+/// Who answers for what a crew gets through.
+const OL: u8 = O | L;
 /// Everybody in the shop.
 const ALL: u8 = O | D | L | T;
 
@@ -56,6 +58,8 @@ pub const TABLE: &[Row] = &[
     ("PATCH", "/v1/jobs/{id}", OD, None),
     ("PUT", "/v1/jobs/{id}/assignment", OD, None),
     ("POST", "/v1/jobs/{id}/cancel", OD, None),
+    ("GET", "/v1/rounds", ALL, None),
+    ("GET", "/v1/throughput", OL, None),
     ("GET", "/v1/reminders", OD, None),
     ("GET", "/v1/tasks", O, None),
     ("POST", "/v1/tasks/{id}/replay", O, None),
@@ -65,6 +69,16 @@ pub const TABLE: &[Row] = &[
     ("GET", "/v1/jobs/{id}/plan", ALL, Some(Scope::PlansRead)),
     ("GET", "/v1/jobs/{id}/plans", ALL, Some(Scope::PlansRead)),
     ("POST", "/v1/plans/preview", ODL, Some(Scope::PlansRead)),
+    ("GET", "/v1/jobs/{id}/steps", ALL, None),
+    ("POST", "/v1/jobs/{id}/steps", ALL, None),
+    ("POST", "/v1/jobs/{id}/finish", ALL, None),
+    ("GET", "/v1/vehicles/{id}/upkeep", ALL, Some(Scope::UpkeepRead)),
+    ("GET", "/v1/upkeep", ODL, Some(Scope::UpkeepRead)),
+    ("GET", "/v1/weather/{date}", ALL, None),
+    ("PUT", "/v1/weather/{date}", OD, None),
+    ("GET", "/v1/handbook", ALL, None),
+    ("GET", "/v1/handbook/overrides", OD, None),
+    ("PUT", "/v1/handbook/overrides", O, None),
 ];
 
 /// Routes that answer without a token.

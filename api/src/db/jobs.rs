@@ -266,6 +266,18 @@ pub fn technicians(db: &mut Db<'_>, jobs: &[Id]) -> QueryResult<BTreeMap<Id, Vec
     Ok(by_job)
 }
 
+/// Jobs, not cancelled, that start in the time given, or whose window begins in it where no start is set.
+pub fn of_day(db: &mut Db<'_>, from: Instant, to: Instant) -> QueryResult<Vec<Job>> {
+    let starts = job::start_at.ge(from).and(job::start_at.lt(to)).assume_not_null();
+    let begins = job::window_from.ge(from).and(job::window_from.lt(to));
+    job::table
+        .filter(job::shop.eq(db.shop).and(job::status.ne(Word(JobStatus::Cancelled))))
+        .filter(job::start_at.is_not_null().and(starts).or(job::start_at.is_null().and(begins)))
+        .order((job::window_from, job::id))
+        .select(Job::as_select())
+        .load(db.conn)
+}
+
 /// The jobs of these customers that are neither finished nor cancelled, by window.
 pub fn open_of(db: &mut Db<'_>, customers: &[Id]) -> QueryResult<Vec<Job>> {
     let open = [JobStatus::Booked, JobStatus::Planned, JobStatus::Started].map(Word);

@@ -6,6 +6,7 @@
 pub mod backup;
 pub mod customers;
 pub mod handbooks;
+pub mod histories;
 pub mod inspections;
 pub mod jobs;
 pub mod kinds;

@@ -103,6 +103,17 @@ pub fn insert(db: &mut Db<'_>, job: Id, id: Id, fields: &StepFields) -> QueryRes
     diesel::insert_into(step_record::table).values(made).execute(db.conn).map(|_| ())
 }
 
+/// The jobs of which a step was begun from `from` to `to` (exclusive).
+pub fn jobs_between(db: &mut Db<'_>, from: Instant, to: Instant) -> QueryResult<Vec<Id>> {
+    step_record::table
+        .filter(step_record::shop.eq(db.shop))
+        .filter(step_record::started_at.ge(from).and(step_record::started_at.lt(to)))
+        .select(step_record::job)
+        .distinct()
+        .order(step_record::job)
+        .load(db.conn)
+}
+
 /// Those of a job, in the order in which they were begun.
 pub fn list(db: &mut Db<'_>, job: Id) -> QueryResult<Vec<FinishedStep>> {
     step_record::table

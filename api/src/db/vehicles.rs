@@ -113,6 +113,16 @@ pub fn list(db: &mut Db<'_>, after: Option<Id>, limit: i64) -> QueryResult<Vec<V
     rows.order(vehicle::id).limit(limit).select(Vehicle::as_select()).load(db.conn)
 }
 
+/// Those that customers still have.
+pub fn unsold(db: &mut Db<'_>) -> QueryResult<Vec<Vehicle>> {
+    vehicle::table
+        .filter(vehicle::shop.eq(db.shop))
+        .filter(vehicle::sold_at.is_null().or(vehicle::sold_at.gt(db.now)))
+        .order(vehicle::id)
+        .select(Vehicle::as_select())
+        .load(db.conn)
+}
+
 pub fn of_customer(db: &mut Db<'_>, customer: Id) -> QueryResult<Vec<Vehicle>> {
     vehicle::table
         .filter(vehicle::shop.eq(db.shop).and(vehicle::customer.eq(customer)))

@@ -328,10 +328,10 @@ where
                     .map(|mix| json!({ "product": mix["product"], "ml": mix["pour_ml"] })).collect::<Vec<_>>(),
                 "outcome": "passed",
             });
-            self.owner.post(&format!("/v1/jobs/{job}/steps"), &record).await?;
             at = at.plus(TimeDelta::seconds((minutes * 60.0) as i64));
+            self.app.clock.set(at);
+            self.owner.post(&format!("/v1/jobs/{job}/steps"), &record).await?;
         }
-        self.app.clock.set(at);
         let after = json!({ "grades_after": vehicle.left(row) });
         self.owner.post(&format!("/v1/jobs/{job}/finish"), &after).await?;
         self.played.finished += 1;

@@ -3,15 +3,19 @@
 use super::{Answer, Shared, created, ok, unless_stale};
 use crate::auth::Caller;
 use crate::check::{Check, Checker};
+use crate::day;
 use crate::db::jobs::{self, Assignment, Job, JobFields, JobFilter, JobStatus};
 use crate::db::kinds::{Id, Instant};
 use crate::db::{Db, customers, people, shops, vans, vehicles};
 use crate::error::ApiError;
 use crate::extract::{Body, IfMatch, Key, Patch, Query};
+use crate::handbooks::Handbooks;
 use crate::page::{self, Page};
+use crate::plan_input::zone_of;
 use actix_web::{HttpResponse, get, patch, post, put};
 use chrono::NaiveDateTime;
 use chrono_tz::Tz;
+use domain::dispatch::Conflict;
 use domain::handbook::Handbook;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -102,9 +106,10 @@ pub async fn list_jobs(app: Shared, caller: Caller, query: Query<JobQuery>) -> A
 #[utoipa::path(tag = "jobs", request_body = JobFields, responses((status = 201, body = JobView, description = "Booked")))]
 #[post("/v1/jobs")]
 pub async fn create_job(app: Shared, caller: Caller, body: Body<JobFields>) -> Answer {
+    let handbooks = app.handbooks.clone();
     let view = app
         .write(&caller, move |db| {
-            let customer = bookable(db, &body.0, None)?;
+            let customer = bookable(db, &handbooks, &body.0, None)?;
             let id = Id::new(db.now);
             jobs::insert(db, id, customer, &body.0)?;
             view(db, id)
@@ -136,6 +141,7 @@ pub async fn get_job(app: Shared, caller: Caller, key: Key) -> Answer {
 )]
 #[patch("/v1/jobs/{id}")]
 pub async fn update_job(app: Shared, caller: Caller, key: Key, seen: IfMatch, patch: Patch) -> Answer {
+    let handbooks = app.handbooks.clone();
     let view = app
         .write(&caller, move |db| {
             let before = open_job(db, key.0)?;
@@ -148,7 +154,7 @@ pub async fn update_job(app: Shared, caller: Caller, key: Key, seen: IfMatch, pa
                     "a job stays with its vehicle: cancel and book anew",
                 ));
             }
-            bookable(db, &fields, Some(key.0))?;
+            bookable(db, &handbooks, &fields, Some(key.0))?;
             unless_stale(jobs::update(db, key.0, before.rev, &fields)?)?;
             view(db, key.0)
         })
@@ -156,12 +162,23 @@ pub async fn update_job(app: Shared, caller: Caller, key: Key, seen: IfMatch, pa
     ok(&view, view.job.rev)
 }
 
-/// Says which van goes, when and with whom.
+/// A job as it was assigned, and what that makes of the day.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct AssignedJob {
+    #[serde(flatten)]
+    pub job: JobView,
+    /// What stands against it, with the numbers: of this job, and of others because of it. The assignment is stored
+    /// all the same: people may know better.
+    pub conflicts: Vec<Conflict>,
+}
+
+/// Says which van goes, when and with whom. Answers with every conflict this makes on its day; it is stored
+/// all the same.
 #[utoipa::path(
     tag = "jobs",
     params(("id" = Id, Path)),
     request_body = Assignment,
-    responses((status = 200, body = JobView, description = "Assigned"))
+    responses((status = 200, body = AssignedJob, description = "Assigned"))
 )]
 #[put("/v1/jobs/{id}/assignment")]
 pub async fn assign_job(
@@ -171,7 +188,8 @@ pub async fn assign_job(
     seen: IfMatch,
     body: Body<Assignment>,
 ) -> Answer {
-    let view = app
+    let handbooks = app.handbooks.clone();
+    let job = app
         .write(&caller, move |db| {
             let before = open_job(db, key.0)?;
             seen.allows(before.rev)?;
@@ -180,7 +198,18 @@ pub async fn assign_job(
             view(db, key.0)
         })
         .await?;
-    ok(&view, view.job.rev)
+    let (id, start) = (job.job.id, job.job.clone());
+    let (handbook, day) = app
+        .read(&caller, move |db| {
+            let on = day::day_of(&start, zone_of(db, None)?);
+            let handbook = handbooks.of(db)?;
+            let day = day::read(db, &handbook, on)?;
+            Ok((handbook, day))
+        })
+        .await?;
+    let conflicts = app.planning(move || Ok(day.complete(&handbook).conflicts_made_by(id))).await?;
+    let rev = job.job.rev;
+    ok(&AssignedJob { job, conflicts }, rev)
 }
 
 /// Cancels a job that has not been finished.
@@ -215,21 +244,26 @@ pub fn visible(db: &mut Db<'_>, id: Id, technician: Option<Id>) -> Result<Job, A
 pub fn running(db: &mut Db<'_>, id: Id, technician: Option<Id>) -> Result<Job, ApiError> {
     jobs::find_locked(db, id)?;
     let job = visible(db, id, technician)?;
+    going_on(&job)?;
+    Ok(job)
+}
+
+/// Refuses what is over.
+pub fn going_on(job: &Job) -> Result<(), ApiError> {
     match job.status.0 {
         JobStatus::Finished => Err(ApiError::conflict("job_finished", "the job is finished")),
         JobStatus::Cancelled => Err(ApiError::conflict("job_cancelled", "the job is cancelled")),
-        _ => Ok(job),
+        JobStatus::Booked | JobStatus::Planned | JobStatus::Started => Ok(()),
     }
 }
 
 /// A job that can still be changed by the office.
 fn open_job(db: &mut Db<'_>, id: Id) -> Result<Job, ApiError> {
     let job = jobs::find(db, id)?.ok_or(ApiError::NotFound)?;
+    going_on(&job)?;
     match job.status.0 {
-        JobStatus::Booked | JobStatus::Planned => Ok(job),
         JobStatus::Started => Err(ApiError::conflict("job_started", "the job has been started")),
-        JobStatus::Finished => Err(ApiError::conflict("job_finished", "the job is finished")),
-        JobStatus::Cancelled => Err(ApiError::conflict("job_cancelled", "the job is cancelled")),
+        _ => Ok(job),
     }
 }
 
@@ -250,8 +284,13 @@ fn known_package(fields: &JobFields, handbook: &Handbook) -> Result<(), ApiError
 }
 
 /// The customer of a job that may be booked like this. Bookings for one vehicle take turns.
-fn bookable(db: &mut Db<'_>, fields: &JobFields, except: Option<Id>) -> Result<Id, ApiError> {
-    known_package(fields, Handbook::standard())?;
+fn bookable(
+    db: &mut Db<'_>,
+    handbooks: &Handbooks,
+    fields: &JobFields,
+    except: Option<Id>,
+) -> Result<Id, ApiError> {
+    known_package(fields, &*handbooks.of(db)?)?;
     let vehicle = vehicles::find_locked(db, fields.vehicle)?
         .ok_or_else(|| ApiError::field("/vehicle", "unknown", "there is no such vehicle"))?;
     if vehicle.fields.sold_at.is_some_and(|sold| sold <= fields.window_to) {
@@ -290,7 +329,8 @@ fn assignable(db: &mut Db<'_>, job: &Job, to: &Assignment) -> Result<(), ApiErro
     found.finish()
 }
 
-fn view(db: &mut Db<'_>, id: Id) -> Result<JobView, ApiError> {
+/// The job as it is shown.
+pub fn view(db: &mut Db<'_>, id: Id) -> Result<JobView, ApiError> {
     let job = jobs::find(db, id)?.ok_or(ApiError::NotFound)?;
     views(db, vec![job])?.pop().ok_or(ApiError::NotFound)
 }

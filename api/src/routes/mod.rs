@@ -1,6 +1,7 @@
 //! Every route on one screen. Who may use it is in `auth::access`.
 
 pub mod customers;
+pub mod handbook;
 pub mod health;
 pub mod inspections;
 pub mod jobs;
@@ -10,11 +11,16 @@ pub mod partner_apps;
 pub mod people;
 pub mod plans;
 pub mod reminders;
+pub mod rounds;
 pub mod shop;
 pub mod tasks;
+pub mod throughput;
 pub mod unsubscribe;
+pub mod steps;
+pub mod upkeep;
 pub mod vans;
 pub mod vehicles;
+pub mod weather;
 
 use crate::app::App;
 use crate::error::ApiError;
@@ -67,6 +73,8 @@ pub fn routes(all: &mut ServiceConfig<'_>) {
         .service(jobs::update_job)                   // PATCH /v1/jobs/{id}
         .service(jobs::assign_job)                   // PUT /v1/jobs/{id}/assignment
         .service(jobs::cancel_job)                   // POST /v1/jobs/{id}/cancel
+        .service(rounds::get_rounds)                 // GET /v1/rounds
+        .service(throughput::get_throughput)         // GET /v1/throughput
         .service(reminders::list_reminders)          // GET /v1/reminders
         .service(unsubscribe::ask_unsubscribe)       // GET /u/{token}
         .service(unsubscribe::unsubscribe)           // POST /u/{token}
@@ -77,7 +85,17 @@ pub fn routes(all: &mut ServiceConfig<'_>) {
         .service(plans::plan_job)                    // POST /v1/jobs/{id}/plan
         .service(plans::get_plan)                    // GET /v1/jobs/{id}/plan
         .service(plans::list_plans)                  // GET /v1/jobs/{id}/plans
-        .service(plans::preview_plan);               // POST /v1/plans/preview
+        .service(plans::preview_plan)                // POST /v1/plans/preview
+        .service(steps::list_steps)                  // GET /v1/jobs/{id}/steps
+        .service(steps::record_step)                 // POST /v1/jobs/{id}/steps
+        .service(steps::finish_job)                  // POST /v1/jobs/{id}/finish
+        .service(upkeep::get_upkeep)                 // GET /v1/vehicles/{id}/upkeep
+        .service(upkeep::list_upkeep)                // GET /v1/upkeep
+        .service(weather::get_weather)               // GET /v1/weather/{date}
+        .service(weather::set_weather)               // PUT /v1/weather/{date}
+        .service(handbook::get_handbook)             // GET /v1/handbook
+        .service(handbook::get_overrides)            // GET /v1/handbook/overrides
+        .service(handbook::set_overrides);           // PUT /v1/handbook/overrides
 }
 
 pub type Answer = Result<HttpResponse, ApiError>;

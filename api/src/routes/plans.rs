@@ -1,6 +1,6 @@
 //! Plans of jobs: made, read as data or as a job sheet, and tried out before anything is booked.
 
-use super::{Answer, Shared, created, jobs::running, jobs::visible, ok, unless_stale};
+use super::{Answer, Shared, created, jobs::going_on, jobs::running, jobs::visible, ok, unless_stale};
 use crate::auth::Caller;
 use crate::check::{Check, Checker};
 use crate::db::jobs::{self, Job, JobStatus};
@@ -46,19 +46,24 @@ impl Check for PlanRequest {
 #[post("/v1/jobs/{id}/plan")]
 pub async fn plan_job(app: Shared, caller: Caller, key: Key, body: Optional<PlanRequest>) -> Answer {
     let handbooks = app.handbooks.clone();
-    let plan = app
-        .write(&caller, move |db| {
-            let job = running(db, key.0, None)?;
-            let handbook = handbooks.of(db)?;
-            let (facts, start) = gather(db, &job, body.0.extra_work)?;
-            let plan = facts.plan(&handbook, &start).map_err(contradiction)?;
-            let version = plans::insert(db, job.id, &plan)?;
-            if job.status.0 == JobStatus::Booked {
-                unless_stale(jobs::set_status(db, job.id, job.rev, JobStatus::Planned)?)?;
-            }
-            Ok(StoredPlan { version, made_at: db.now, document: Doc(plan) })
-        })
-        .await?;
+    let load = app.read(&caller, move |db| {
+        let job = visible(db, key.0, None)?;
+        going_on(&job)?;
+        let (facts, start) = gather(db, &job, body.0.extra_work)?;
+        Ok((job, facts, start, handbooks.of(db)?))
+    });
+    let (seen, facts, start, handbook) = load.await?;
+    let plan = app.planning(move || facts.plan(&handbook, &start).map_err(contradiction)).await?;
+    let save = app.write(&caller, move |db| {
+        let job = running(db, key.0, None)?;
+        unless_stale(job.rev == seen.rev)?;
+        let version = plans::insert(db, job.id, &plan)?;
+        if job.status.0 == JobStatus::Booked {
+            jobs::set_status(db, job.id, job.rev, JobStatus::Planned)?;
+        }
+        Ok(StoredPlan { version, made_at: db.now, document: Doc(plan) })
+    });
+    let plan = save.await?;
     created(&plan, plan.version, format!("/v1/jobs/{}/plan?version={}", key.0, plan.version))
 }
 
@@ -208,10 +213,11 @@ impl Check for Preview {
 pub async fn preview_plan(app: Shared, caller: Caller, body: Body<Preview>) -> Answer {
     let Body(preview) = body;
     let handbooks = app.handbooks.clone();
+    let named = preview.time_zone.clone();
+    let load = app.read(&caller, move |db| Ok((handbooks.of(db)?, zone_of(db, named.as_deref())?)));
+    let (handbook, zone) = load.await?;
     let previewed = app
-        .read(&caller, move |db| {
-            let handbook = handbooks.of(db)?;
-            let zone = zone_of(db, preview.time_zone.as_deref())?;
+        .planning(move || {
             let mut starts = Vec::with_capacity(preview.starts.len());
             for at in &preview.starts {
                 let plan = preview.facts.plan(&handbook, &Start::new(*at, zone, None)).map_err(misfit)?;

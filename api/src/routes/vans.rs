@@ -2,12 +2,14 @@
 
 use super::{Answer, Shared, created, ok, unless_stale};
 use crate::auth::Caller;
+use crate::check::Checker;
 use crate::db::kinds::Id;
 use crate::db::vans::{self, Van, VanFields};
 use crate::error::ApiError;
 use crate::extract::{Body, IfMatch, Key, Patch, Query};
 use crate::page::{self, Page, PageQuery};
 use actix_web::{HttpResponse, get, patch, post};
+use domain::handbook::Handbook;
 
 /// All vans.
 #[utoipa::path(tag = "vans", params(PageQuery), responses((status = 200, body = Page<Van>, description = "A page")))]
@@ -24,8 +26,10 @@ pub async fn list_vans(app: Shared, caller: Caller, query: Query<PageQuery>) -> 
 #[utoipa::path(tag = "vans", request_body = VanFields, responses((status = 201, body = Van, description = "Added")))]
 #[post("/v1/vans")]
 pub async fn create_van(app: Shared, caller: Caller, body: Body<VanFields>) -> Answer {
+    let handbooks = app.handbooks.clone();
     let van = app
         .write(&caller, move |db| {
+            known_kit(&body.0, &*handbooks.of(db)?)?;
             let id = Id::new(db.now);
             vans::insert(db, id, &body.0)?;
             vans::find(db, id)?.ok_or(ApiError::NotFound)
@@ -51,14 +55,34 @@ pub async fn get_van(app: Shared, caller: Caller, key: Key) -> Answer {
 )]
 #[patch("/v1/vans/{id}")]
 pub async fn update_van(app: Shared, caller: Caller, key: Key, seen: IfMatch, patch: Patch) -> Answer {
+    let handbooks = app.handbooks.clone();
     let van = app
         .write(&caller, move |db| {
             let before = vans::find(db, key.0)?.ok_or(ApiError::NotFound)?;
             seen.allows(before.rev)?;
             let fields = patch.apply(&before.fields)?;
+            known_kit(&fields, &*handbooks.of(db)?)?;
             unless_stale(vans::update(db, key.0, before.rev, &fields)?)?;
             vans::find(db, key.0)?.ok_or(ApiError::NotFound)
         })
         .await?;
     ok(&van, van.rev)
+}
+
+/// What the van carries is in the handbook.
+fn known_kit(fields: &VanFields, handbook: &Handbook) -> Result<(), ApiError> {
+    let mut found = Checker::default();
+    let kit = &fields.kit.0;
+    for (i, id) in kit.equipment.iter().enumerate().filter(|(_, id)| handbook.equipment.get(id).is_none()) {
+        found.refuse(
+            format!("kit/equipment/{i}"),
+            "unknown",
+            format!("the handbook has no equipment {id:?}"),
+        );
+    }
+    for id in kit.stock_ml.keys().filter(|id| handbook.product(id).is_none()) {
+        let text = format!("the handbook has no product class {id:?}");
+        found.refuse(format!("kit/stock_ml/{id}"), "unknown", text);
+    }
+    found.finish()
 }

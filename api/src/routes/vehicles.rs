@@ -8,8 +8,11 @@ use crate::db::vehicles::{self, Vehicle, VehicleFields};
 use crate::db::{Db, customers};
 use crate::error::ApiError;
 use crate::extract::{Body, IfMatch, Key, Patch, Query};
+use crate::handbooks::Handbooks;
 use crate::page::{self, Page, PageQuery};
+use crate::upkeep;
 use actix_web::{HttpResponse, get, patch, post};
+use chrono::NaiveDate;
 use domain::handbook::Handbook;
 use domain::vehicle::{Vehicle as Document, Zone};
 
@@ -46,9 +49,10 @@ pub async fn list_vehicles(app: Shared, caller: Caller, query: Query<PageQuery>)
 #[utoipa::path(tag = "vehicles", request_body = VehicleFields, responses((status = 201, body = Vehicle, description = "Added")))]
 #[post("/v1/vehicles")]
 pub async fn create_vehicle(app: Shared, caller: Caller, body: Body<VehicleFields>) -> Answer {
+    let handbooks = app.handbooks.clone();
     let vehicle = app
         .write(&caller, move |db| {
-            fitting(db, &body.0)?;
+            fitting(db, &handbooks, &body.0)?;
             let id = Id::new(db.now);
             vehicles::insert(db, id, &body.0)?;
             vehicles::find(db, id)?.ok_or(ApiError::NotFound)
@@ -81,12 +85,13 @@ pub async fn get_vehicle(app: Shared, caller: Caller, key: Key) -> Answer {
 )]
 #[patch("/v1/vehicles/{id}")]
 pub async fn update_vehicle(app: Shared, caller: Caller, key: Key, seen: IfMatch, patch: Patch) -> Answer {
+    let handbooks = app.handbooks.clone();
     let vehicle = app
         .write(&caller, move |db| {
             let before = vehicles::find(db, key.0)?.ok_or(ApiError::NotFound)?;
             seen.allows(before.rev)?;
             let fields = patch.apply(&before.fields)?;
-            fitting(db, &fields)?;
+            fitting(db, &handbooks, &fields)?;
             unless_stale(vehicles::update(db, key.0, before.rev, &fields)?)?;
             vehicles::find(db, key.0)?.ok_or(ApiError::NotFound)
         })
@@ -95,12 +100,17 @@ pub async fn update_vehicle(app: Shared, caller: Caller, key: Key, seen: IfMatch
 }
 
 /// The customer exists, and the handbook knows the words of the document.
-fn fitting(db: &mut Db<'_>, fields: &VehicleFields) -> Result<(), ApiError> {
+fn fitting(db: &mut Db<'_>, handbooks: &Handbooks, fields: &VehicleFields) -> Result<(), ApiError> {
+    let (handbook, today) = (handbooks.of(db)?, upkeep::today(db)?);
     let mut found = Checker::default();
     if customers::find(db, fields.customer)?.is_none() {
         found.refuse("customer", "unknown", "there is no such customer");
     }
-    found.within("document", |found| known_words(&fields.document.0, Handbook::standard(), found));
+    found.within("document", |found| {
+        known_words(&fields.document.0, &handbook, found);
+        past_days(&fields.document.0, today, found);
+        one_garage(&fields.document.0, &handbook, found);
+    });
     found.finish()
 }
 
@@ -133,5 +143,28 @@ fn known_words(vehicle: &Document, handbook: &Handbook, found: &mut Checker) {
             let text = format!("the handbook has no exposure {:?}", exposure.kind);
             found.refuse(format!("exposures/{i}/kind"), "unknown", text);
         }
+    }
+}
+
+/// What was done to the vehicle was done by today.
+fn past_days(vehicle: &Document, today: NaiveDate, found: &mut Checker) {
+    let mut past = |place: String, on: Option<NaiveDate>| {
+        if let Some(on) = on.filter(|on| *on > today) {
+            found.refuse(place, "in_the_future", format!("{on} is after today, {today}"));
+        }
+    };
+    for (i, coat) in vehicle.coats.iter().enumerate() {
+        past(format!("coats/{i}/applied_on"), Some(coat.applied_on));
+    }
+    past("repainted_on".into(), vehicle.repainted_on);
+    past("decontaminated_on".into(), vehicle.decontaminated_on);
+}
+
+/// A vehicle has one garage class, if any.
+fn one_garage(vehicle: &Document, handbook: &Handbook, found: &mut Checker) {
+    let base = |kind: &str| handbook.exposure(kind).is_some_and(|row| row.exclusive);
+    let bases = vehicle.exposures.iter().enumerate().filter(|(_, exposure)| base(&exposure.kind));
+    for (i, _) in bases.skip(1) {
+        found.refuse(format!("exposures/{i}/kind"), "contradiction", "a vehicle has one garage class");
     }
 }

@@ -4,6 +4,7 @@
 //! needs into visits, uncertainty and learning per vehicle are not here.
 
 mod accumulation;
+mod coats;
 mod fallout;
 mod history;
 mod limits;
@@ -14,6 +15,7 @@ mod protection;
 mod season;
 mod words;
 
+pub use coats::{DoneStep, coats_after};
 pub use history::{Away, BagTest, BeadTest, Decontamination, FalloutEvent, FalloutEventKind, History, Wash};
 pub use needs::{CoatRef, Need, NeedKind, Upkeep, Urgency};
 

@@ -1,0 +1,222 @@
+//! The work itself: steps recorded as they are done, and the end of the job.
+
+use super::jobs::{JobView, running, view, visible};
+use super::{Answer, Shared, created, inspections::findings_fit, ok, unless_stale};
+use crate::auth::Caller;
+use crate::check::{Check, Checker};
+use crate::db::inspections::check_findings;
+use crate::db::jobs::{self, Job, JobStatus};
+use crate::db::kinds::{Id, Instant};
+use crate::db::steps::{self, FinishedStep, Outcome, StepFields};
+use crate::db::{Db, people, vehicles};
+use crate::error::ApiError;
+use crate::extract::{Body, IfMatch, Key, Optional};
+use crate::page::Page;
+use crate::plan_input::zone_of;
+use actix_web::{HttpResponse, get, post};
+use chrono::TimeDelta;
+use domain::handbook::Handbook;
+use domain::inspection::Finding;
+use domain::upkeep::{DoneStep, coats_after};
+use serde::Deserialize;
+use utoipa::ToSchema;
+
+/// How far a phone's clock may run ahead of ours.
+const CLOCK_LEEWAY: TimeDelta = TimeDelta::minutes(5);
+
+/// The recorded steps of a job, in the order in which they were begun.
+#[utoipa::path(
+    tag = "jobs",
+    params(("id" = Id, Path)),
+    responses((status = 200, body = Page<FinishedStep>, description = "All of them"))
+)]
+#[get("/v1/jobs/{id}/steps")]
+pub async fn list_steps(app: Shared, caller: Caller, key: Key) -> Answer {
+    let technician = caller.only_own_work();
+    let items = app
+        .read(&caller, move |db| {
+            visible(db, key.0, technician)?;
+            Ok(steps::list(db, key.0)?)
+        })
+        .await?;
+    Ok(HttpResponse::Ok().json(Page { items, next_cursor: None }))
+}
+
+/// Records what one technician did on one step. The first one starts the job.
+///
+/// Two technicians on one step are two records; a step that the plan does not have may be recorded all the same.
+#[utoipa::path(
+    tag = "jobs",
+    params(("id" = Id, Path)),
+    request_body(content = StepFields, example = json!({
+        "step": "D03",
+        "technician": "01890000-0000-7000-8000-000000000000",
+        "started_at": "2026-05-04T10:12:00+02:00",
+        "minutes": 9.5,
+        "loops": 0,
+        "water_l": 0.0,
+        "products": [{ "product": "iron_remover", "ml": 240.0 }],
+        "panel_c": 24.0,
+        "outcome": "passed"
+    })),
+    responses((status = 201, body = FinishedStep, description = "Recorded"))
+)]
+#[post("/v1/jobs/{id}/steps")]
+pub async fn record_step(app: Shared, caller: Caller, key: Key, body: Body<StepFields>) -> Answer {
+    let (technician, handbooks) = (caller.only_own_work(), app.handbooks.clone());
+    let step = app
+        .write(&caller, move |db| {
+            let job = planned(db, key.0, technician)?;
+            let handbook = handbooks.of(db)?;
+            recordable(db, &job, &handbook, technician.is_some(), &body.0)?;
+            let id = Id::new(db.now);
+            steps::insert(db, job.id, id, &body.0)?;
+            if job.status.0 == JobStatus::Planned {
+                unless_stale(jobs::set_status(db, job.id, job.rev, JobStatus::Started)?)?;
+            }
+            Ok(FinishedStep { id, recorded_at: db.now, fields: body.0 })
+        })
+        .await?;
+    created(&step, 1, format!("/v1/jobs/{}/steps", key.0))
+}
+
+/// How the vehicle was left.
+#[derive(Debug, Default, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct FinishFields {
+    /// What is still there, as an inspection would say it.
+    #[serde(default)]
+    #[schema(max_items = 500)]
+    pub grades_after: Vec<Finding>,
+    /// When the work ended; absent: now.
+    #[serde(default)]
+    pub finished_at: Option<Instant>,
+}
+
+impl Check for FinishFields {
+    fn check(&self, found: &mut Checker) {
+        check_findings(found, "grades_after", &self.grades_after);
+    }
+}
+
+/// Finishes a job, once. The coats that its steps laid are entered into the vehicle.
+#[utoipa::path(
+    tag = "jobs",
+    params(("id" = Id, Path)),
+    request_body(content = Option<FinishFields>, example = json!({
+        "grades_after": [{ "zone": "doors", "contaminant": "fallout_iron", "grade": 0, "evidence": "felt" }]
+    })),
+    responses((status = 200, body = JobView, description = "Finished"))
+)]
+#[post("/v1/jobs/{id}/finish")]
+pub async fn finish_job(
+    app: Shared,
+    caller: Caller,
+    key: Key,
+    seen: IfMatch,
+    body: Optional<FinishFields>,
+) -> Answer {
+    let (technician, handbooks) = (caller.only_own_work(), app.handbooks.clone());
+    let Optional(FinishFields { grades_after, finished_at }) = body;
+    let view = app
+        .write(&caller, move |db| {
+            let job = planned(db, key.0, technician)?;
+            seen.allows(job.rev)?;
+            let (handbook, done) = (handbooks.of(db)?, steps::list(db, job.id)?);
+            let at = finished_at.unwrap_or(db.now);
+            finishable(db, &job, &handbook, &done, &grades_after, at)?;
+            let at = at.min(db.now);
+            unless_stale(jobs::finish(db, job.id, job.rev, at, &grades_after)?)?;
+            enter_coats(db, &job, &handbook, &done, at)?;
+            view(db, job.id)
+        })
+        .await?;
+    ok(&view, view.job.rev)
+}
+
+/// The visible job, locked, if it has a plan and is not over.
+fn planned(db: &mut Db<'_>, id: Id, technician: Option<Id>) -> Result<Job, ApiError> {
+    let job = running(db, id, technician)?;
+    match job.status.0 {
+        JobStatus::Booked => Err(ApiError::conflict("job_not_planned", "the job has no plan yet")),
+        _ => Ok(job),
+    }
+}
+
+/// Step, products and technician exist, and the step has begun. A technician records for the job's own crew.
+fn recordable(
+    db: &mut Db<'_>,
+    job: &Job,
+    handbook: &Handbook,
+    by_technician: bool,
+    fields: &StepFields,
+) -> Result<(), ApiError> {
+    let mut found = Checker::default();
+    if handbook.step(&fields.step).is_none() {
+        found.refuse("step", "unknown", format!("the handbook has no step {:?}", fields.step));
+    }
+    for (i, used) in fields.products.0.iter().enumerate() {
+        if handbook.product(&used.product).is_none() {
+            let text = format!("the handbook has no product class {:?}", used.product);
+            found.refuse(format!("products/{i}/product"), "unknown", text);
+        }
+    }
+    if people::active_among(db, &[fields.technician])?.is_empty() {
+        found.refuse("technician", "unknown", "there is no such active person");
+    } else if by_technician && !jobs::is_done_by(db, job.id, fields.technician)? {
+        found.refuse("technician", "not_assigned", "does not go with this job");
+    }
+    not_ahead(&mut found, "started_at", fields.started_at, db.now);
+    found.finish()
+}
+
+/// The zones are the vehicle's, and the end lies between the last step and now.
+fn finishable(
+    db: &mut Db<'_>,
+    job: &Job,
+    handbook: &Handbook,
+    done: &[FinishedStep],
+    left: &[Finding],
+    at: Instant,
+) -> Result<(), ApiError> {
+    let mut found = Checker::default();
+    let vehicle = vehicles::find(db, job.fields.vehicle)?.ok_or(ApiError::NotFound)?;
+    findings_fit(&mut found, "grades_after", left, vehicle.fields.document.0.class, handbook);
+    not_ahead(&mut found, "finished_at", at, db.now);
+    let last = done.iter().map(|step| step.fields.started_at).max();
+    if let Some(last) = last.filter(|last| *last > at.plus(CLOCK_LEEWAY)) {
+        found.refuse("finished_at", "before_last_step", format!("the last step was begun at {last}"));
+    }
+    found.finish()
+}
+
+fn not_ahead(found: &mut Checker, field: &str, at: Instant, now: Instant) {
+    if at > now.plus(CLOCK_LEEWAY) {
+        found.refuse(field, "in_the_future", format!("{at} is still to come"));
+    }
+}
+
+/// Enters into the vehicle what the steps that passed laid on it and took off it.
+fn enter_coats(
+    db: &mut Db<'_>,
+    job: &Job,
+    handbook: &Handbook,
+    done: &[FinishedStep],
+    at: Instant,
+) -> Result<(), ApiError> {
+    let mut vehicle = vehicles::find_locked(db, job.fields.vehicle)?.ok_or(ApiError::NotFound)?;
+    let passed = done.iter().map(|step| &step.fields).filter(|step| step.outcome.0 == Outcome::Passed);
+    let passed: Vec<DoneStep> = passed
+        .map(|step| DoneStep {
+            step: step.step.clone(),
+            products: step.products.0.iter().map(|used| used.product.clone()).collect(),
+        })
+        .collect();
+    let on = at.local(zone_of(db, None)?).date();
+    let coats = coats_after(handbook, &vehicle.fields.document.0, &passed, on);
+    if coats != vehicle.fields.document.0.coats {
+        vehicle.fields.document.0.coats = coats;
+        unless_stale(vehicles::update(db, vehicle.id, vehicle.rev, &vehicle.fields)?)?;
+    }
+    Ok(())
+}

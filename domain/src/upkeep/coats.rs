@@ -1,0 +1,169 @@
+//! What a finished job does to the coats of a vehicle: steps lay new ones, polish and solvents take old ones off.
+
+use super::profile::is_on_paint;
+use crate::handbook::{Handbook, ProductRole, Protection, Step};
+use crate::vehicle::{Coat, Vehicle};
+use chrono::NaiveDate;
+
+/// Products of this degree take off at once what their class names; milder ones only shorten its life
+/// (common practice: 0 leaves it alone, 3 strips).
+const STRIPS: u8 = 3;
+/// Steps that lay or strip only where they were done as a trial.
+const TRIALS: [&str; 1] = ["G02"];
+
+/// A step that was done and passed its check.
+#[derive(Debug, Clone, PartialEq)]
+pub struct DoneStep {
+    /// Id in the handbook's `steps` table.
+    pub step: String,
+    /// Ids in the handbook's `product_classes` table; empty: the step's usual product.
+    pub products: Vec<String>,
+}
+
+/// The vehicle's coats after these steps, done in this order on the day `on`.
+///
+/// A coat on paint covers all of it; others are laid on each zone of the step. Where a product could have laid
+/// several protections, the one of the shortest life counts. Steps that the handbook does not know do nothing.
+pub fn coats_after(handbook: &Handbook, vehicle: &Vehicle, done: &[DoneStep], on: NaiveDate) -> Vec<Coat> {
+    let mut coats = vehicle.coats.clone();
+    for done in done {
+        let Some(step) = handbook.step(&done.step).filter(|step| !TRIALS.contains(&step.id.as_str())) else {
+            continue;
+        };
+        let products = products(handbook, step, done);
+        strip(handbook, &mut coats, step, &products);
+        if let Some(row) = laid(handbook, step, &products) {
+            lay(handbook, &mut coats, vehicle, step, row, on);
+        }
+    }
+    coats
+}
+
+/// What was used, else what the step uses as a rule.
+fn products<'a>(handbook: &'a Handbook, step: &'a Step, done: &'a DoneStep) -> Vec<&'a str> {
+    if !done.products.is_empty() {
+        return done.products.iter().map(String::as_str).collect();
+    }
+    let main = handbook.products_of(&step.id).filter(|used| used.role == ProductRole::Main);
+    main.map(|used| used.product.as_str()).collect()
+}
+
+/// Takes off what the products remove at once, where the step was done.
+fn strip(handbook: &Handbook, coats: &mut Vec<Coat>, step: &Step, products: &[&str]) {
+    let strong = |id: &&&str| handbook.product(id).is_some_and(|p| p.strips_protection >= Some(STRIPS));
+    let strong: Vec<&str> = products.iter().filter(strong).copied().collect();
+    let whole_paint = handbook.zone_sets.get(&step.zone_set).is_some_and(|set| set.id == "painted");
+    coats.retain(|coat| {
+        let Some(row) = handbook.protection(&coat.protection) else { return true };
+        let removed = row.removed_by.iter().any(|id| strong.contains(&id.as_str()));
+        let here = match coat.zone {
+            Some(zone) => handbook.zone_sets.get(&step.zone_set).is_some_and(|set| set.zones.contains(&zone)),
+            None => whole_paint && is_on_paint(row),
+        };
+        !(removed && here)
+    });
+}
+
+/// The protection that the step lays with one of these products.
+fn laid<'a>(handbook: &'a Handbook, step: &Step, products: &[&str]) -> Option<&'a Protection> {
+    let rows = handbook.protections.iter().filter(|row| row.applied_by.as_deref() == Some(&step.id));
+    let with = rows.filter(|row| row.product.as_deref().is_none_or(|id| products.contains(&id)));
+    with.min_by(|a, b| a.life_months.total_cmp(&b.life_months))
+}
+
+/// Lays the coat; it takes the place of an older one of its kind on the same zone.
+fn lay(
+    handbook: &Handbook,
+    coats: &mut Vec<Coat>,
+    vehicle: &Vehicle,
+    step: &Step,
+    row: &Protection,
+    on: NaiveDate,
+) {
+    let zones = if is_on_paint(row) {
+        vec![None]
+    } else {
+        handbook.zone_set(vehicle.class, &step.zone_set).iter().map(|row| Some(row.zone)).collect()
+    };
+    for zone in zones {
+        coats.retain(|coat| coat.protection != row.id || coat.zone != zone);
+        coats.push(Coat { protection: row.id.clone(), zone, applied_on: on });
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::vehicle::{Colour, Substrate, VehicleClass, Zone};
+
+    fn day(d: u32) -> NaiveDate {
+        NaiveDate::from_ymd_opt(2026, 5, d).expect("a day")
+    }
+
+    fn vehicle(coats: &[(&str, Option<Zone>)]) -> Vehicle {
+        let coat = |(id, zone): &(&str, Option<Zone>)| Coat {
+            protection: (*id).to_string(),
+            zone: *zone,
+            applied_on: day(1),
+        };
+        Vehicle {
+            class: VehicleClass::Estate,
+            colour: Colour::Grey,
+            solar_absorptance: None,
+            finish: Substrate::ClearCoat,
+            surfaces: vec![],
+            coats: coats.iter().map(coat).collect(),
+            repainted_on: None,
+            repainted_zones: vec![],
+            exposures: vec![],
+            decontaminated_on: None,
+            paint_thickness_um: None,
+            paint_scatter_um: None,
+            high_voltage: false,
+        }
+    }
+
+    fn after(vehicle: &Vehicle, steps: &[(&str, &[&str])]) -> Vec<(String, Option<Zone>, NaiveDate)> {
+        let done: Vec<DoneStep> = steps
+            .iter()
+            .map(|(step, products)| DoneStep {
+                step: (*step).to_string(),
+                products: products.iter().map(|id| (*id).to_string()).collect(),
+            })
+            .collect();
+        let coats = coats_after(Handbook::standard(), vehicle, &done, day(20));
+        coats.into_iter().map(|c| (c.protection, c.zone, c.applied_on)).collect()
+    }
+
+    /// Who lays what is in the `applied_by` and `product` columns of the protections (common practice).
+    #[test]
+    fn steps_lay_what_their_products_make() {
+        let bare = vehicle(&[]);
+        assert_eq!(after(&bare, &[("C02", &[]), ("H03", &[])]), [("silica_spray".into(), None, day(20))]);
+        assert_eq!(after(&bare, &[("H04", &["ceramic_hobby"])])[0].0, "ceramic_1y");
+        // The professional coating could be the three- or the five-year one: the shorter life is safe to promise.
+        assert_eq!(after(&bare, &[("H04", &["ceramic_pro"])])[0].0, "ceramic_3y");
+        let glass = after(&bare, &[("H07", &[])]);
+        let zones: Vec<Option<Zone>> = glass.iter().map(|(_, zone, _)| *zone).collect();
+        assert_eq!(zones, [Some(Zone::Windscreen), Some(Zone::SideGlass)]);
+        assert_eq!(after(&bare, &[("Z99", &[])]), []);
+    }
+
+    #[test]
+    fn the_same_job_again_adds_no_second_coat() {
+        let sprayed = vehicle(&[("silica_spray", None), ("ceramic_1y", None)]);
+        let coats = after(&sprayed, &[("H03", &[])]);
+        assert_eq!(coats, [("ceramic_1y".into(), None, day(1)), ("silica_spray".into(), None, day(20))]);
+    }
+
+    /// Polish takes off coating, sealant and spray; the test spot and an alkaline wash do not (common practice).
+    #[test]
+    fn polish_strips_the_whole_paint_and_nothing_else() {
+        let coated = vehicle(&[("ceramic_1y", None), ("glass_repellent", Some(Zone::Windscreen))]);
+        assert_eq!(after(&coated, &[("G02", &[]), ("D13", &[])]).len(), 2);
+        let left = after(&coated, &[("G03", &[])]);
+        assert_eq!(left, [("glass_repellent".into(), Some(Zone::Windscreen), day(1))]);
+        let renewed = after(&coated, &[("G03", &[]), ("G05", &[]), ("H02", &[])]);
+        assert_eq!(renewed[1], ("polymer_sealant".into(), None, day(20)));
+    }
+}

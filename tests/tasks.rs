@@ -1,0 +1,284 @@
+//! Background work: once per period, once per worker, retried, given up, replayed; and what a mail server can do to it.
+
+use api::db::outbox;
+use api::tasks::worker::{self, Claimed};
+use api::tasks::{MAX_ATTEMPTS, tick};
+use chrono::TimeDelta;
+use serde_json::{Value, json};
+use std::collections::BTreeSet;
+use tests::mail_server::{Act, MailServer};
+use tests::{Shop, TestApp, wait_for};
+
+fn tasks(shop: &Shop, query: &str) -> Vec<Value> {
+    let page = shop.owner.get(&format!("/v1/tasks?{query}")).expect(200);
+    page["items"].as_array().expect("items").clone()
+}
+
+fn enqueue(app: &TestApp, shop: &Shop, kind: &str, key: &str) {
+    let now = app.clock.now();
+    let payload = json!({ "kind": kind });
+    let made = app.app.database.write(shop.id, now, |db| outbox::enqueue(db, kind, &payload, key, now));
+    assert!(made.expect("a task"));
+}
+
+fn claim(app: &TestApp, shop: &Shop) -> Vec<Claimed> {
+    wait_for(worker::claim(&app.app, shop.id)).expect("tasks")
+}
+
+fn perform(app: &TestApp, claimed: &[Claimed]) {
+    wait_for(async {
+        for task in claimed {
+            worker::perform(&app.app, task).await;
+        }
+    });
+}
+
+#[test]
+fn a_period_has_one_task_of_a_kind_however_often_it_ticks() {
+    let app = TestApp::start();
+    let (shop, other) = (app.shop("Shine"), app.shop("Gleam"));
+    std::thread::scope(|scope| {
+        for _ in 0..4 {
+            scope.spawn(|| wait_for(tick(&app.app)).expect("a tick"));
+        }
+    });
+    let kinds = |shop: &Shop| -> Vec<String> {
+        let mut kinds: Vec<String> =
+            tasks(shop, "").iter().map(|task| task["kind"].as_str().expect("a kind").to_owned()).collect();
+        kinds.sort();
+        kinds
+    };
+    assert_eq!(kinds(&shop), ["find_reminders", "purge_tasks", "purge_tokens"]);
+    assert_eq!(kinds(&other), kinds(&shop));
+    assert_eq!(app.run_tasks(), 6);
+    assert_eq!(app.run_tasks(), 0);
+    app.advance(TimeDelta::minutes(10));
+    assert_eq!(app.run_tasks(), 2, "only the reminders recur every ten minutes");
+    let shop = shop.again(&app);
+    assert!(tasks(&shop, "").iter().all(|task| task["status"] == "done" && task["attempt"] == 1));
+
+    app.advance(TimeDelta::days(31));
+    app.run_tasks();
+    let shop = shop.again(&app);
+    assert_eq!(tasks(&shop, "").len(), 3, "done tasks are forgotten after 30 days");
+}
+
+#[test]
+fn of_many_workers_each_task_goes_to_one() {
+    let app = TestApp::start();
+    let shop = app.shop("Shine");
+    for n in 0..40 {
+        enqueue(&app, &shop, "purge_tasks", &format!("n{n}"));
+    }
+    let claimed: Vec<Claimed> = std::thread::scope(|scope| {
+        let workers: Vec<_> = (0..6)
+            .map(|_| {
+                scope.spawn(|| {
+                    let mut all = Vec::new();
+                    loop {
+                        let some = claim(&app, &shop);
+                        if some.is_empty() {
+                            return all;
+                        }
+                        all.extend(some);
+                    }
+                })
+            })
+            .collect();
+        workers.into_iter().flat_map(|worker| worker.join().expect("a worker")).collect()
+    });
+    // Who finds every due row just being taken by others has stopped; what is left is there for the next.
+    let mut all = claimed;
+    loop {
+        let rest = claim(&app, &shop);
+        if rest.is_empty() {
+            break;
+        }
+        all.extend(rest);
+    }
+    let ids: BTreeSet<_> = all.iter().map(|task| task.row.id).collect();
+    assert_eq!((all.len(), ids.len()), (40, 40));
+    perform(&app, &all);
+    assert!(tasks(&shop, "limit=200").iter().all(|task| task["status"] == "done"));
+}
+
+#[test]
+fn a_lost_lease_is_taken_over_and_the_late_worker_changes_nothing() {
+    let app = TestApp::start();
+    let shop = app.shop("Shine");
+    enqueue(&app, &shop, "purge_tasks", "one");
+    let first = claim(&app, &shop);
+    assert_eq!(tasks(&shop, "")[0]["status"], "leased");
+    app.advance(TimeDelta::seconds(59));
+    assert_eq!(claim(&app, &shop).len(), 0, "the lease lasts a minute");
+    app.advance(TimeDelta::seconds(1));
+    let second = claim(&app, &shop);
+    assert_eq!((second[0].row.id, second[0].row.attempt), (first[0].row.id, 2));
+    perform(&app, &first);
+    assert_eq!(tasks(&shop, "")[0]["status"], "leased", "the fence keeps the late one out");
+    perform(&app, &second);
+    assert_eq!(tasks(&shop, "")[0]["status"], "done");
+}
+
+#[test]
+fn who_crashes_every_time_is_given_up() {
+    let app = TestApp::start();
+    let shop = app.shop("Shine");
+    enqueue(&app, &shop, "purge_tasks", "one");
+    for attempt in 1..=MAX_ATTEMPTS {
+        assert_eq!(claim(&app, &shop)[0].row.attempt, attempt);
+        app.advance(TimeDelta::seconds(60));
+    }
+    assert_eq!(claim(&app, &shop).len(), 0);
+    let shop = shop.again(&app);
+    let dead = &tasks(&shop, "status=dead")[0];
+    assert!(dead["last_error"].as_str().is_some_and(|error| error.contains("10 times")), "{dead}");
+}
+
+#[test]
+fn a_poison_task_is_given_up_and_can_be_replayed() {
+    let app = TestApp::start();
+    let shop = app.shop("Shine");
+    enqueue(&app, &shop, "dance", "one");
+    for _ in 0..MAX_ATTEMPTS {
+        perform(&app, &claim(&app, &shop));
+        assert_eq!(claim(&app, &shop).len(), 0, "it waits before it is tried again");
+        app.advance(TimeDelta::hours(27));
+    }
+    let shop = shop.again(&app);
+    let dead = &tasks(&shop, "kind=dance")[0];
+    assert_eq!((&dead["status"], &dead["attempt"]), (&json!("dead"), &json!(10)));
+    assert!(dead["last_error"].as_str().is_some_and(|error| error.contains("dance")), "{dead}");
+    let replay = format!("/v1/tasks/{}/replay", dead["id"].as_str().expect("an id"));
+    let again = shop.owner.post(&replay, &Value::Null).expect(200);
+    assert_eq!((&again["status"], &again["attempt"]), (&json!("waiting"), &json!(0)));
+    shop.owner.post(&replay, &Value::Null).problem(409, "task_not_ended");
+}
+
+/// The worker of `serve`, with its heartbeat, from its start to its stop.
+#[test]
+fn the_worker_works_until_it_is_told_to_stop() {
+    let app = TestApp::start();
+    let shop = app.shop("Shine");
+    let (stop, stopped) = tokio::sync::watch::channel(false);
+    let served = app.app.clone();
+    let worker = std::thread::spawn(move || wait_for(worker::run(served, stopped)));
+    let done = || tasks(&shop, "status=done").len() == 3;
+    assert!((0..100_000).any(|_| done()), "the worker does nothing");
+    stop.send(true).expect("the worker listens");
+    worker.join().expect("the worker ends well");
+}
+
+/// A customer whose appointment notice is due, with the mail server's plan for it.
+fn notice(acts: &[Act]) -> (TestApp, MailServer, Shop) {
+    let server = MailServer::start();
+    server.plan(acts);
+    let url = server.url.clone();
+    let app = TestApp::start_with(|config| config.mail = Some(url.parse().expect("a way for mail")));
+    let shop = app.shop("Shine");
+    let customer =
+        shop.owner.post("/v1/customers", &json!({ "name": "Mia", "email": "mia@customer.test" })).id();
+    let consent =
+        json!({ "channel": "mail", "purpose": "appointment", "given": true, "source": "signed form" });
+    shop.owner.post(&format!("/v1/customers/{customer}/consents"), &consent).expect(201);
+    let job = json!({ "vehicle": shop.vehicle(&customer), "package": "P2",
+        "window_from": "2026-05-07T10:00:00Z", "window_to": "2026-05-07T14:00:00Z" });
+    shop.owner.post("/v1/jobs", &job).expect(201);
+    app.advance(TimeDelta::hours(28));
+    app.run_tasks();
+    let shop = shop.again(&app);
+    (app, server, shop)
+}
+
+fn state(shop: &Shop) -> (String, String) {
+    let text = |value: &Value| value.as_str().expect("a status").to_owned();
+    let reminder = &shop.owner.get("/v1/reminders").expect(200)["items"][0]["status"];
+    let tasks = tasks(shop, "kind=send_mail");
+    (text(&tasks[tasks.len() - 1]["status"]), text(reminder))
+}
+
+fn words(task: &str, reminder: &str) -> (String, String) {
+    (task.into(), reminder.into())
+}
+
+#[test]
+fn a_mail_server_takes_a_mail() {
+    let (_app, server, shop) = notice(&[]);
+    assert_eq!(state(&shop), words("done", "sent"));
+    let mail = server.seen();
+    assert_eq!(mail.len(), 1);
+    assert!(
+        mail[0].contains("To: Mia <mia@customer.test>") && mail[0].contains("Message-ID: <"),
+        "{}",
+        mail[0]
+    );
+}
+
+#[test]
+fn a_mail_server_that_is_busy_is_asked_again() {
+    let (app, server, shop) = notice(&[Act::Refuse("451 4.7.1 come back later")]);
+    assert_eq!(state(&shop), words("waiting", "due"));
+    let task = &tasks(&shop, "kind=send_mail")[0];
+    assert!(task["last_error"].as_str().is_some_and(|error| error.contains("451")), "{task}");
+    assert_eq!(app.run_tasks(), 0, "not at once");
+    app.advance(TimeDelta::seconds(6));
+    app.run_tasks();
+    assert_eq!(state(&shop), words("done", "sent"));
+    assert_eq!(server.seen().len(), 1);
+}
+
+#[test]
+fn an_address_that_is_refused_is_given_up_until_somebody_replays_it() {
+    let (app, server, shop) = notice(&[Act::Refuse("550 5.1.1 no such person")]);
+    assert_eq!(state(&shop), words("dead", "failed"));
+    app.advance(TimeDelta::minutes(9));
+    app.run_tasks();
+    assert_eq!(state(&shop), words("dead", "failed"), "it is not tried again by itself");
+    let id = tasks(&shop, "kind=send_mail")[0]["id"].as_str().expect("an id").to_owned();
+    shop.owner.post(&format!("/v1/tasks/{id}/replay"), &Value::Null).expect(200);
+    app.run_tasks();
+    assert_eq!(state(&shop), words("done", "sent"));
+    assert_eq!(server.seen().len(), 1);
+}
+
+/// The mail was read to its end and the answer lost: nobody knows. An appointment notice goes once more, under the
+/// same id, and never a third time.
+#[test]
+fn an_appointment_notice_of_which_nobody_knows_goes_once_more() {
+    let (app, server, shop) = notice(&[Act::HangUp, Act::HangUp]);
+    assert_eq!(state(&shop), words("uncertain", "uncertain"));
+    app.run_tasks();
+    assert_eq!(server.seen().len(), 1, "not before the grace is over");
+    app.advance(TimeDelta::minutes(10));
+    app.run_tasks();
+    let shop = shop.again(&app);
+    assert_eq!(state(&shop).1, "uncertain");
+    app.advance(TimeDelta::minutes(30));
+    app.run_tasks();
+    let seen = server.seen();
+    assert_eq!(seen.len(), 2);
+    let id = |mail: &String| mail.lines().find(|line| line.starts_with("Message-ID")).map(str::to_owned);
+    assert!(id(&seen[0]).is_some());
+    assert_eq!(id(&seen[0]), id(&seen[1]));
+}
+
+#[test]
+fn a_worker_that_dies_while_sending_leaves_it_uncertain() {
+    let (app, server, shop) = notice(&[Act::Refuse("451 4.7.1 come back later"), Act::Stall]);
+    app.advance(TimeDelta::seconds(6));
+    let claimed = claim(&app, &shop);
+    assert_eq!(claimed[0].row.kind, "send_mail");
+    // The worker is gone when the mail has arrived and the server has not answered yet.
+    let watched = server.clone();
+    wait_for(async {
+        tokio::select! {
+            () = worker::perform(&app.app, &claimed[0]) => panic!("the server does not answer"),
+            seen = tokio::task::spawn_blocking(move || watched.wait_for_mail()) => seen.expect("a mail"),
+        }
+    });
+    assert_eq!(state(&shop), words("sending", "sending"));
+    app.advance(TimeDelta::seconds(60));
+    app.run_tasks();
+    assert_eq!(state(&shop), words("uncertain", "uncertain"), "the office sees it");
+    assert_eq!(server.seen().len(), 1, "it is not sent again by itself");
+}

@@ -26,9 +26,9 @@ pub fn saturate(
     clients: usize,
     seconds: f64,
 ) -> Sample {
+    let connections: Vec<Connection> = (0..clients).map(|_| Connection::open(address)).collect();
     let start = Barrier::new(clients);
-    let one = |first: usize| {
-        let mut connection = Connection::open(address);
+    let one = |mut connection: Connection, first: usize| {
         start.wait();
         let (whole, mut waits) = (Stopwatch::start(), Vec::new());
         for request in requests.iter().cycle().skip(first % requests.len()) {
@@ -43,7 +43,11 @@ pub fn saturate(
     };
     let one = &one;
     let seen: Vec<(Vec<f64>, f64)> = std::thread::scope(|scope| {
-        let clients: Vec<_> = (0..clients).map(|number| scope.spawn(move || one(number * 7))).collect();
+        let clients: Vec<_> = (0..)
+            .step_by(7)
+            .zip(connections)
+            .map(|(first, connection)| scope.spawn(move || one(connection, first)))
+            .collect();
         clients.into_iter().map(|client| client.join().expect("a client ends well")).collect()
     });
     let longest_ms = seen.iter().map(|(_, ms)| *ms).fold(0.0, f64::max);

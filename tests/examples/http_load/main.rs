@@ -124,23 +124,27 @@ fn database() -> &'static str {
     if on_postgres() { "PostgreSQL" } else { "SQLite" }
 }
 
+/// Rates and waits of the rounds, as medians.
 fn rows(what: &str, samples: &[Sample]) {
-    let of = |figure: fn(&Sample) -> f64| samples.iter().map(figure).collect::<Vec<f64>>();
-    row(&format!("{what}: rate"), &of(|sample| sample.per_s), "/s");
-    row(&format!("{what}: p50"), &of(|sample| sample.p50_ms), "ms");
-    row(&format!("{what}: p99"), &of(|sample| sample.p99_ms), "ms");
-    row(&format!("{what}: longest"), &of(|sample| sample.max_ms), "ms");
+    let of = |figure: fn(&Sample) -> f64| median(samples.iter().map(figure));
+    let (rate, p50, p99) = (of(|s| s.per_s), of(|s| s.p50_ms), of(|s| s.p99_ms));
+    println!("| {what} | {rate} /s | {p50} | {p99} | {} |", of(|s| s.max_ms));
 }
 
-/// One line of the table: the median of the rounds and how far they lie apart.
 fn row(what: &str, values: &[f64], unit: &str) {
-    let mut sorted = values.to_vec();
+    println!("| {what} | {} {unit} | | | |", median(values.iter().copied()));
+}
+
+/// The median of the rounds, and how far they lie apart.
+fn median(values: impl Iterator<Item = f64>) -> String {
+    let mut sorted: Vec<f64> = values.collect();
     sorted.sort_by(f64::total_cmp);
     let (lowest, highest) = (sorted[0], sorted[sorted.len() - 1]);
-    let median = (sorted[(sorted.len() - 1) / 2] + sorted[sorted.len() / 2]) / 2.0;
-    let spread =
-        if values.len() > 1 { format!("{} to {}", shown(lowest), shown(highest)) } else { String::new() };
-    println!("| {what} | {} {unit} | {spread} |", shown(median));
+    let middle = (sorted[(sorted.len() - 1) / 2] + sorted[sorted.len() / 2]) / 2.0;
+    match sorted.len() {
+        1 => shown(middle),
+        _ => format!("{} ({}-{})", shown(middle), shown(lowest), shown(highest)),
+    }
 }
 
 /// Three significant digits, or whole numbers.

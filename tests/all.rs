@@ -13,6 +13,8 @@ mod program;
 mod reminders;
 mod rounds;
 mod steps;
+mod story;
 mod tasks;
+mod throughput;
 mod upkeep;
 mod weather;

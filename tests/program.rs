@@ -1,6 +1,6 @@
 //! The program on its command line.
 
-use std::io::Write;
+use std::io::{BufRead, BufReader, Write};
 use std::net::TcpListener;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
@@ -66,6 +66,28 @@ fn a_shop_needs_a_zone_that_exists_and_a_long_password() {
     says(&make("Mars/Olympus", PASSWORD), 1, "no time zone");
     says(&make("Europe/Vienna", "short"), 1, "10 to 128");
     says(&make("Europe/Vienna", PASSWORD), 0, "owner");
+}
+
+/// SIGTERM ends the server and the worker beside it; what was due when they started is done by then.
+#[test]
+fn serve_works_in_the_background_and_stops_when_told() {
+    let place = Place::make();
+    let mut arguments = vec!["serve".to_owned(), "--listen".into(), "127.0.0.1:0".into()];
+    if let Some(url) = place.config().database_url {
+        arguments.extend(["--database-url".into(), url]);
+    }
+    let owner =
+        ["create-shop", "--name", "Shine", "--time-zone", "Europe/Vienna", "--owner-email", "o@x.test"];
+    let made = program(place.folder()).args(owner).args(&arguments[3..]).output().expect("it runs");
+    says(&made, 0, "shop");
+    let mut serving = program(place.folder());
+    let mut child = serving.env("LUSTRUM_LOG", "info,api=debug").args(&arguments).spawn().expect("it starts");
+    let mut said = BufReader::new(child.stderr.take().expect("a pipe")).lines().map_while(Result::ok);
+    assert!(said.any(|line| line.contains("ended logins forgotten")), "no task is done");
+    let told = Command::new("kill").args(["-TERM", &child.id().to_string()]).status();
+    assert!(told.expect("kill runs").success());
+    assert!(said.any(|line| line.contains("stopped")), "it does not say that it stops");
+    assert_eq!(child.wait().expect("it ends").code(), Some(0));
 }
 
 fn lustrum(data: &Path, arguments: &[&str]) -> Output {

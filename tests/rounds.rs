@@ -165,4 +165,37 @@ fn a_technician_sees_their_own_rounds() {
     for query in ["", "?date=2026-02-30", "?date=2026-05-04&week=1"] {
         scene.shop.owner.get(&format!("/v1/rounds{query}")).problem(400, "bad_query");
     }
+    // The ends of the calendar are days without jobs.
+    for date in ["0001-01-01", "9999-12-31", "-262143-01-01", "%2B262142-12-31"] {
+        let day = scene.shop.owner.get(&format!("/v1/rounds?date={date}")).expect(200);
+        assert_eq!(day["rounds"], json!([]), "{date}");
+    }
+}
+
+/// Thunder within 10 km stops the work (rule R67, common practice). The hour counts, not the day: a plan made for
+/// another hour is not taken for this one.
+#[test]
+fn the_weather_of_the_hour_speaks_against_a_start() {
+    let app = TestApp::start();
+    let scene = Scene::new(&app);
+    let job = scene.job(json!({}));
+    let hours: Vec<Value> = (5..22)
+        .map(|hour| {
+            json!({ "at": format!("2026-05-04T{hour:02}:00:00"), "air_c": 15.0, "humidity": 0.5, "wind_m_s": 1.0,
+                "sun_w_m2": 50.0, "thunder": (15..19).contains(&hour) })
+        })
+        .collect();
+    scene.shop.owner.put("/v1/weather/2026-05-04", &json!({ "hours": hours })).expect(200);
+    // 07:30 UTC is 09:30 in Vienna, 13:30 UTC is 15:30.
+    let calm = scene.assign(&job, 0, "07:30", &[0]);
+    assert_eq!(codes(&calm), [] as [&str; 0], "{calm}");
+    scene.shop.owner.post(&format!("/v1/jobs/{job}/plan"), &json!({})).expect(201);
+    let stormy = scene.assign(&job, 0, "13:30", &[0]);
+    let found = stormy["conflicts"].as_array().expect("conflicts");
+    assert!(
+        found.iter().any(|c| c["code"] == "weather" && c["text"].as_str().is_some_and(|t| t.contains("R67"))),
+        "{stormy}"
+    );
+    assert!(codes(&scene.rounds(&scene.shop.owner)).contains(&"weather"));
+    assert_eq!(codes(&scene.assign(&job, 0, "07:30", &[0])), [] as [&str; 0]);
 }

@@ -171,6 +171,11 @@ fn the_worker_works_until_it_is_told_to_stop() {
 
 /// A customer whose appointment notice is due, with the mail server's plan for it.
 fn notice(acts: &[Act]) -> (TestApp, MailServer, Shop) {
+    mail_due("appointment", acts)
+}
+
+/// A customer who allowed one purpose and has both: an appointment, and a vehicle that nobody has looked at for long.
+fn mail_due(purpose: &str, acts: &[Act]) -> (TestApp, MailServer, Shop) {
     let server = MailServer::start();
     server.plan(acts);
     let url = server.url.clone();
@@ -178,9 +183,9 @@ fn notice(acts: &[Act]) -> (TestApp, MailServer, Shop) {
     let shop = app.shop("Shine");
     let customer =
         shop.owner.post("/v1/customers", &json!({ "name": "Mia", "email": "mia@customer.test" })).id();
-    let consent =
-        json!({ "channel": "mail", "purpose": "appointment", "given": true, "source": "signed form" });
+    let consent = json!({ "channel": "mail", "purpose": purpose, "given": true, "source": "signed form" });
     shop.owner.post(&format!("/v1/customers/{customer}/consents"), &consent).expect(201);
+    shop.vehicle(&customer);
     let job = json!({ "vehicle": shop.vehicle(&customer), "package": "P2",
         "window_from": "2026-05-07T10:00:00Z", "window_to": "2026-05-07T14:00:00Z" });
     shop.owner.post("/v1/jobs", &job).expect(201);
@@ -192,7 +197,8 @@ fn notice(acts: &[Act]) -> (TestApp, MailServer, Shop) {
 
 fn state(shop: &Shop) -> (String, String) {
     let text = |value: &Value| value.as_str().expect("a status").to_owned();
-    let reminder = &shop.owner.get("/v1/reminders").expect(200)["items"][0]["status"];
+    let reminder =
+        &shop.owner.get("/v1/reminders?kind=appointment_two_days").expect(200)["items"][0]["status"];
     let tasks = tasks(shop, "kind=send_mail");
     (text(&tasks[tasks.len() - 1]["status"]), text(reminder))
 }
@@ -260,6 +266,27 @@ fn an_appointment_notice_of_which_nobody_knows_goes_once_more() {
     let id = |mail: &String| mail.lines().find(|line| line.starts_with("Message-ID")).map(str::to_owned);
     assert!(id(&seen[0]).is_some());
     assert_eq!(id(&seen[0]), id(&seen[1]));
+}
+
+/// About upkeep nobody hears twice because of us: only the office can decide to send it again.
+#[test]
+fn an_upkeep_mail_of_which_nobody_knows_is_left_to_the_office() {
+    let (app, server, shop) = mail_due("maintenance", &[Act::HangUp]);
+    let uncertain = &shop.owner.get("/v1/reminders?status=uncertain").expect(200)["items"];
+    assert_eq!(uncertain.as_array().map(Vec::len), Some(1));
+    app.advance(TimeDelta::days(10));
+    app.run_tasks();
+    assert_eq!(server.seen().len(), 1);
+    let shop = shop.again(&app);
+    let task = &tasks(&shop, "kind=send_mail&status=uncertain")[0];
+    let replay = format!("/v1/tasks/{}/replay", task["id"].as_str().expect("an id"));
+    shop.owner.post(&replay, &Value::Null).expect(200);
+    app.run_tasks();
+    assert_eq!(server.seen().len(), 2);
+    assert_eq!(
+        shop.owner.get("/v1/reminders?status=sent").expect(200)["items"].as_array().map(Vec::len),
+        Some(1)
+    );
 }
 
 #[test]

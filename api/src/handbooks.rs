@@ -15,7 +15,13 @@ static STANDARD: LazyLock<Arc<Handbook>> = LazyLock::new(|| Arc::new(Handbook::s
 
 /// The newest parsed handbook of each shop. Cloning gives another handle to the same ones.
 #[derive(Debug, Clone, Default)]
-pub struct Handbooks(Arc<Mutex<BTreeMap<Id, (i32, Arc<Handbook>)>>>);
+pub struct Handbooks(Arc<Mutex<BTreeMap<Id, Parsed>>>);
+
+#[derive(Debug)]
+struct Parsed {
+    version: i32,
+    handbook: Arc<Handbook>,
+}
 
 impl Handbooks {
     /// The handbook in force in the shop. The version is asked for every time, so that a change made by another
@@ -35,7 +41,7 @@ impl Handbooks {
 
     fn kept(&self, shop: Id, version: i32) -> Option<Arc<Handbook>> {
         let all = self.0.lock().unwrap_or_else(PoisonError::into_inner);
-        all.get(&shop).filter(|(kept, _)| *kept == version).map(|(_, handbook)| handbook.clone())
+        all.get(&shop).filter(|kept| kept.version == version).map(|kept| kept.handbook.clone())
     }
 
     fn keep(&self, shop: Id, version: i32, handbook: Handbook) -> Arc<Handbook> {
@@ -44,7 +50,7 @@ impl Handbooks {
         if all.len() >= MOST_KEPT && !all.contains_key(&shop) {
             all.clear();
         }
-        all.insert(shop, (version, handbook.clone()));
+        all.insert(shop, Parsed { version, handbook: handbook.clone() });
         handbook
     }
 }

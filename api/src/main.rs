@@ -37,7 +37,8 @@ enum Command {
 
 fn main() -> ExitCode {
     let arguments = Arguments::parse();
-    let filter = EnvFilter::try_from_env("LUSTRUM_LOG").unwrap_or_else(|_| EnvFilter::new("info"));
+    let filter = EnvFilter::try_from_env("LUSTRUM_LOG")
+        .unwrap_or_else(|_| EnvFilter::new("info,tokio_cron_scheduler=warn"));
     tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr).init();
     let config = arguments.config;
     let outcome = match arguments.command {

@@ -10,7 +10,7 @@ use chrono_tz::Tz;
 use domain::civil;
 use domain::handbook::Handbook;
 use domain::inspection::{Grade, Inspection};
-use domain::plan::{CrewMember, ExtraWork, JobPlan, Kit, PlanError, PlanInput, plan_job};
+use domain::plan::{CrewMember, ExtraWork, JobPlan, Kit, Norms, PlanError, PlanInput, plan_job};
 use domain::site::{Site, Weather, WeatherHour};
 use domain::vehicle::Vehicle;
 use serde::{Deserialize, Serialize};
@@ -84,6 +84,7 @@ impl PlanFacts {
             utc_offset_min: start.utc_offset_min,
             window_end: start.window_end,
             extra_work: self.extra_work,
+            norms: &Norms::default(),
             done: &self.done,
         })
     }

@@ -49,7 +49,7 @@ struct JobFacts<'a> {
     grade: Grade,
     crew: &'a str,
     area_m2: f64,
-    plan: Option<JobPlan>,
+    planned: BTreeMap<String, f64>,
 }
 
 fn facts<'a>(
@@ -62,26 +62,25 @@ fn facts<'a>(
     let found = inspections::list(db, job.id)?;
     let worst = found.iter().flat_map(|seen| &seen.document.0.findings).map(Finding::working_grade).max();
     let booked = u8::try_from(job.fields.booked_grade).ok().and_then(Grade::new);
-    let plan = plans::find(db, job.id, None)?.map(|plan| plan.document.0);
+    let plans = all_plans(db, job.id)?;
     let whole_m2 = || handbook.zones_of(class).filter(|zone| zone.in_envelope).map(|zone| zone.area_m2).sum();
     Ok(JobFacts {
         job: job.clone(),
         class,
         grade: worst.or(booked).unwrap_or(Grade::TYPICAL),
         crew,
-        area_m2: plan.as_ref().map_or_else(whole_m2, |plan| plan.totals.area_m2),
-        plan,
+        area_m2: plans.last().map_or_else(whole_m2, |plan| plan.totals.area_m2),
+        planned: planned_minutes(&plans),
     })
 }
 
 /// A step may have several records, one per technician or turn: the first carries the planned minutes of all, the
 /// others none, so that their sum stands against the plan's once.
 fn of_job(facts: &JobFacts, steps: Vec<FinishedStep>, from: Instant, to: Instant) -> Vec<StepRecord> {
-    let planned = planned_minutes(facts.plan.as_ref());
     let mut counted: BTreeSet<String> = BTreeSet::new();
     let mut records = Vec::new();
     for FinishedStep { fields: step, .. } in steps {
-        let planned = planned.get(&step.step).copied();
+        let planned = facts.planned.get(&step.step).copied();
         let first = counted.insert(step.step.clone());
         if step.started_at < from || step.started_at >= to {
             continue;
@@ -108,11 +107,25 @@ fn of_job(facts: &JobFacts, steps: Vec<FinishedStep>, from: Instant, to: Instant
     records
 }
 
-/// Person-minutes by step; a step may stand in several lines.
-fn planned_minutes(plan: Option<&JobPlan>) -> BTreeMap<String, f64> {
+/// Every version of the job's plan, oldest first.
+fn all_plans(db: &mut Db<'_>, job: Id) -> Result<Vec<JobPlan>, ApiError> {
+    let mut all = Vec::new();
+    for version in plans::list(db, job)?.into_iter().rev() {
+        all.extend(plans::find(db, job, Some(version.version))?.map(|plan| plan.document.0));
+    }
+    Ok(all)
+}
+
+/// Person-minutes by step, by the newest plan that has the step: what was done is in no later one. A step may stand
+/// in several lines.
+fn planned_minutes(plans: &[JobPlan]) -> BTreeMap<String, f64> {
     let mut minutes = BTreeMap::new();
-    for line in plan.iter().flat_map(|plan| &plan.lines) {
-        *minutes.entry(line.step.clone()).or_insert(0.0) += line.minutes;
+    for plan in plans {
+        let mut of_plan: BTreeMap<String, f64> = BTreeMap::new();
+        for line in &plan.lines {
+            *of_plan.entry(line.step.clone()).or_insert(0.0) += line.minutes;
+        }
+        minutes.extend(of_plan);
     }
     minutes
 }

@@ -84,6 +84,7 @@ pub struct NewReminder {
 #[derive(Debug, Clone, Default, Serialize)]
 pub struct ReminderFilter {
     pub status: Option<ReminderStatus>,
+    pub kind: Option<ReminderKind>,
     pub customer: Option<Id>,
 }
 
@@ -184,6 +185,9 @@ pub fn list(
     }
     if let Some(status) = filter.status {
         rows = rows.filter(reminder::status.eq(Word(status)));
+    }
+    if let Some(kind) = filter.kind {
+        rows = rows.filter(reminder::kind.eq(Word(kind)));
     }
     if let Some(customer) = filter.customer {
         rows = rows.filter(reminder::customer.eq(customer));

@@ -31,6 +31,9 @@ const FILE: &str = "demo.db";
 /// A demo token outlives a day of trying things out, minutes.
 const TOKEN_MIN: i64 = 24 * 60;
 
+/// While the scenario is played weeks pass, minutes.
+const PLAY_MIN: i64 = 60 * 24 * 60;
+
 /// How the demo is shown.
 #[derive(Debug, Clone, clap::Args)]
 pub struct DemoOptions {
@@ -83,7 +86,9 @@ async fn make(config: &Config, file: &Path) -> Result<(), CommandError> {
     }
     let watch = Stopwatch::start();
     let clock = Clock::manual(town::instant(town::today(), "06:30"));
-    let app = App::open(at(config, &part), clock)?;
+    let mut config = at(config, &part);
+    config.access_token_min = PLAY_MIN;
+    let app = App::open(config, clock)?;
     let played = play(&app).await.map_err(|error| CommandError::Demo(error.to_string()))?;
     drop(app);
     std::fs::rename(&part, file)?;

@@ -6,6 +6,7 @@ use chrono::{Datelike, NaiveDate, NaiveDateTime, NaiveTime, TimeDelta};
 use domain::handbook::Handbook;
 use domain::inspection::{Contaminant, Evidence, Finding, Grade, Inspection};
 use domain::plan::Kit;
+use domain::site::sun::{Face, Place, Stand};
 use domain::site::{Drain, Ground, HourRange, Site, Weather, WeatherHour};
 use domain::vehicle::{Coat, Colour, Exposure, Substrate, Surface, Vehicle, VehicleClass, Zone};
 use serde::Deserialize;
@@ -163,7 +164,7 @@ impl CrewRow {
 impl VanRow {
     /// The kit on a day. The small van runs low on iron remover in the last week.
     pub fn kit(&self, on: NaiveDate) -> Kit {
-        const FULL_ML: f64 = 5000.0;
+        const FULL_ML: f64 = 10_000.0;
         let everything = Handbook::standard().product_classes.iter().filter(|product| !product.banned);
         let mut stock_ml: std::collections::BTreeMap<String, f64> =
             everything.map(|product| (product.id.clone(), FULL_ML)).collect();
@@ -334,7 +335,7 @@ fn spots(conflict: &str, note: &str, class: VehicleClass) -> Vec<Finding> {
 }
 
 impl WeatherRow {
-    /// The day hour by hour: coldest at six, warmest at three, sun from six to half past six.
+    /// The day hour by hour: coldest at six, warmest at three, the sun as under a clear sky times the day's share of it.
     pub fn weather(&self) -> Weather {
         Weather { hours: (0..24).filter_map(|hour| self.hour(hour)).collect() }
     }
@@ -345,7 +346,7 @@ impl WeatherRow {
         let frost = self.frost_c.filter(|_| hour <= 7);
         let swing = 0.5 - 0.5 * (std::f64::consts::TAU * (f64::from(hour) - 3.0) / 24.0).cos();
         let air_c = frost.unwrap_or(self.t_min_c + (self.t_max_c - self.t_min_c) * swing);
-        let noon = (std::f64::consts::PI * (f64::from(hour) + 0.5 - 6.0) / 12.5).sin().max(0.0);
+        let height = clear_sky_w_m2(self.date, hour) / clear_sky_w_m2(self.date, 12).max(1.0);
         // Vapour stays, so the relative humidity falls as the air warms: about 5 % of it per kelvin.
         let humidity = self.rh_noon_pct / 100.0 * 1.05_f64.powf(self.t_max_c - air_c);
         Some(WeatherHour {
@@ -354,11 +355,20 @@ impl WeatherRow {
             humidity: (humidity.min(0.98) * 100.0).round() / 100.0,
             wind_m_s: self.wind_m_s,
             gust_m_s: self.gust_m_s,
-            sun_w_m2: Some((self.sun_noon_w_m2 * noon).round()),
+            sun_w_m2: Some((self.sun_noon_w_m2 * height).round()),
             rain_mm_h: if within(self.rain_from, self.rain_to) { 1.5 } else { 0.0 },
             thunder: within(self.thunder_from, self.thunder_to),
         })
     }
+}
+
+/// Sun on level ground under a clear sky in the middle of the hour.
+fn clear_sky_w_m2(on: NaiveDate, hour: u32) -> f64 {
+    let place = Place { latitude_deg: DEPOT.0, longitude_deg: DEPOT.1, elevation_m: 0.0 };
+    let stand =
+        Stand { place, heading_deg: None, shade: &[], covered: false, utc_offset_min: 0, turbidity: None };
+    let middle = on.and_hms_opt(hour, 30, 0).unwrap_or_default();
+    stand.sun_on_face_w_m2(Face::Top, middle, None).unwrap_or(0.0)
 }
 
 #[cfg(test)]

@@ -7,6 +7,7 @@ use actix_web::body::BoxBody;
 use actix_web::dev::{Service, ServiceResponse};
 use chrono::{Datelike, NaiveDate, TimeDelta};
 use serde_json::Value;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write;
 
 /// Vehicles shown in the upkeep list, and reminders in theirs.
@@ -55,13 +56,15 @@ where
     S: Service<Request, Response = ServiceResponse<BoxBody>, Error = actix_web::Error>,
 {
     let answer = owner.get(&format!("/v1/rounds?date={day}")).await?;
+    let names = names(owner, day).await?;
+    let name = |id: &Value| names.get(id.as_str().unwrap_or_default()).cloned().unwrap_or_default();
     let mut text = heading(&format!("The first day's rounds, {}", day.format("%A %d %B %Y")));
     for round in list(&answer["rounds"]) {
-        let crew: Vec<&str> = list(&round["technicians"]).iter().filter_map(Value::as_str).collect();
+        let crew: Vec<String> = list(&round["technicians"]).iter().map(name).collect();
         let _ = writeln!(
             text,
-            "{}  {}   out {}, back {}   {:.1} km, {:.0} min driving, {:.0} min work",
-            word(round, "van"),
+            "{}\n    {}   out {}, back {}   {:.1} km, {:.0} min driving, {:.0} min work",
+            name(&round["van"]),
             crew.join(" + "),
             clock(round, "departs_at"),
             clock(round, "returns_at"),
@@ -70,29 +73,63 @@ where
             number(round, "work_min")
         );
         for stop in list(&round["stops"]) {
-            let what = stop["job"].as_str().unwrap_or("refill water");
+            let what = if stop["job"].is_string() { name(&stop["job"]) } else { "refill water".to_string() };
             let _ =
                 writeln!(text, "    {} to {}  {what}", clock(stop, "starts_at"), clock(stop, "finishes_at"));
         }
     }
     let conflicts = list(&answer["conflicts"]);
-    let _ = writeln!(text, "{} conflicts:", conflicts.len());
+    let _ = writeln!(text, "\n{} conflicts:", conflicts.len());
     for conflict in conflicts {
         put(&mut text, &format!("  {}  ", word(conflict, "code")), word(conflict, "text"));
     }
     Ok(text)
 }
 
+/// What people call the vans, people and jobs of a day, by id.
+async fn names<S>(owner: &Client<S>, day: NaiveDate) -> Result<BTreeMap<String, String>, Refusal>
+where
+    S: Service<Request, Response = ServiceResponse<BoxBody>, Error = actix_web::Error>,
+{
+    let mut names = BTreeMap::new();
+    for path in ["/v1/vans?limit=200", "/v1/people?limit=200", "/v1/customers?limit=200"] {
+        for entity in items(&owner.get(path).await?) {
+            names.insert(word(entity, "id").to_owned(), word(entity, "name").to_owned());
+        }
+    }
+    for vehicle in items(&owner.get("/v1/vehicles?limit=200").await?) {
+        names.insert(word(vehicle, "id").to_owned(), word(vehicle, "label").to_owned());
+    }
+    let jobs = owner.get(&format!("/v1/jobs?from={day}T00:00:00Z&to={day}T23:00:00Z&limit=200")).await?;
+    for job in items(&jobs) {
+        let number = word(job, "note").split(" | ").next().unwrap_or_default();
+        let of = |key: &str| names.get(word(job, key)).cloned().unwrap_or_default();
+        let label = format!("{number} {} {}, {}", word(job, "package"), of("vehicle"), of("customer"));
+        names.insert(word(job, "id").to_owned(), label);
+    }
+    Ok(names)
+}
+
+/// The next five vehicles, and how many are overdue already.
 async fn upkeep<S>(owner: &Client<S>) -> Result<String, Refusal>
 where
     S: Service<Request, Response = ServiceResponse<BoxBody>, Error = actix_web::Error>,
 {
-    let answer = owner.get("/v1/upkeep?limit=50").await?;
+    let answer = owner.get("/v1/upkeep?limit=200").await?;
+    let today = today().to_string();
+    let due = |entry: &&Value| word(&entry["need"], "due_on") < today.as_str();
+    let overdue: BTreeSet<&str> =
+        items(&answer).iter().filter(due).map(|entry| word(entry, "vehicle")).collect();
     let mut text = heading("Next due upkeep");
-    for entry in items(&answer).iter().take(SHOWN) {
-        let need = &entry["need"];
-        let label = format!("  {}  {}  {}: ", word(need, "due_on"), word(entry, "label"), word(need, "kind"));
-        put(&mut text, &label, word(need, "reason"));
+    let _ = writeln!(text, "{} vehicles have something overdue. The next five to fall due:", overdue.len());
+    let mut shown = BTreeSet::new();
+    for entry in items(&answer).iter().filter(|entry| !due(entry)) {
+        if shown.len() < SHOWN && shown.insert(word(entry, "vehicle")) {
+            let need = &entry["need"];
+            let label =
+                format!("  {}  {}  {}: ", word(need, "due_on"), word(entry, "label"), word(need, "kind"));
+            put(&mut text, &label, word(need, "reason"));
+        }
     }
     Ok(text)
 }
@@ -107,7 +144,8 @@ where
         let found = items(&answer);
         let _ = writeln!(text, "{} {title}", found.len());
         for reminder in found.iter().take(SHOWN) {
-            let label = format!("  {}  {}  ", word(reminder, "due_at"), word(reminder, "kind"));
+            let label =
+                format!("  {}  {}  ", word(reminder, "due_at"), word(reminder, "kind").replace('_', " "));
             put(&mut text, &label, word(reminder, "reason"));
         }
     }

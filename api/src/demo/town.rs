@@ -46,6 +46,7 @@ pub struct Played {
 
 struct Town<'a, S> {
     app: &'a App,
+    shop: Id,
     scenario: &'a Scenario,
     owner: Client<S>,
     vans: BTreeMap<String, String>,
@@ -65,9 +66,10 @@ where
     let scenario = Scenario::read()?;
     let eve = scenario.eve().ok_or_else(|| PlayError::Broken("no days".into()))?;
     app.clock.set(instant(eve, "18:00"));
-    let owner = open_shop(app, service).await?;
+    let (shop, owner) = open_shop(app, service).await?;
     let mut town = Town {
         app,
+        shop,
         scenario: &scenario,
         owner,
         vans: BTreeMap::new(),
@@ -101,7 +103,7 @@ pub fn instant(on: NaiveDate, at: &str) -> Instant {
     Instant::from_utc(civil::resolve(NaiveDateTime::new(on, time(at)), zone).naive_utc())
 }
 
-async fn open_shop<S>(app: &App, service: Rc<S>) -> Result<Client<S>, PlayError>
+async fn open_shop<S>(app: &App, service: Rc<S>) -> Result<(Id, Client<S>), PlayError>
 where
     S: Service<Request, Response = ServiceResponse<BoxBody>, Error = actix_web::Error>,
 {
@@ -116,7 +118,7 @@ where
     let (shop, _) = create_shop(app, &new, PASSWORD)?;
     let anyone = Client::new(service, String::new());
     let token = log_in(&anyone, &shop, scenario::OWNER.1).await?;
-    Ok(anyone.with_token(token))
+    Ok((shop, anyone.with_token(token)))
 }
 
 /// An access token of somebody in the demo.
@@ -266,6 +268,9 @@ where
         let Some(weather) = scenario.weather.iter().find(|row| row.date == on) else { return Ok(()) };
         if on <= today() {
             self.app.clock.set(instant(on, "06:00"));
+            // The token of the day before has run out.
+            let token = log_in(&self.owner, &self.shop, scenario::OWNER.1).await?;
+            self.owner = self.owner.with_token(token);
         }
         self.owner.put(&format!("/v1/weather/{on}"), &json!(weather.weather())).await?;
         self.changes(on, weather).await?;
@@ -313,8 +318,7 @@ where
         let plan = self.owner.post(&format!("/v1/jobs/{job}/plan"), &json!({})).await?;
         let plan = if plan["document"].is_object() { &plan["document"] } else { &plan };
         if plan["workable"] != json!(true) {
-            let reason = plan["notices"][0]["text"].clone();
-            self.owner.post(&format!("/v1/jobs/{job}/cancel"), &json!({ "reason": reason })).await?;
+            // It stays on the board with what blocks it.
             return Ok(());
         }
         let lines = plan["lines"].as_array().cloned().unwrap_or_default();

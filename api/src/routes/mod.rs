@@ -13,10 +13,10 @@ pub mod plans;
 pub mod reminders;
 pub mod rounds;
 pub mod shop;
+pub mod steps;
 pub mod tasks;
 pub mod throughput;
 pub mod unsubscribe;
-pub mod steps;
 pub mod upkeep;
 pub mod vans;
 pub mod vehicles;
@@ -95,7 +95,7 @@ pub fn routes(all: &mut ServiceConfig<'_>) {
         .service(weather::set_weather)               // PUT /v1/weather/{date}
         .service(handbook::get_handbook)             // GET /v1/handbook
         .service(handbook::get_overrides)            // GET /v1/handbook/overrides
-        .service(handbook::set_overrides);           // PUT /v1/handbook/overrides
+        .service(handbook::set_overrides);            // PUT /v1/handbook/overrides
 }
 
 pub type Answer = Result<HttpResponse, ApiError>;

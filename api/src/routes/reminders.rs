@@ -8,6 +8,7 @@ use crate::db::reminders::{self, Reminder, ReminderFilter, ReminderStatus};
 use crate::extract::Query;
 use crate::page::{self, Page};
 use actix_web::{HttpResponse, get};
+use domain::reminder::ReminderKind;
 use serde::Deserialize;
 use utoipa::IntoParams;
 
@@ -22,6 +23,7 @@ pub struct ReminderQuery {
     #[param(minimum = 1, maximum = 200, default = 50)]
     pub limit: Option<i64>,
     pub status: Option<ReminderStatus>,
+    pub kind: Option<ReminderKind>,
     pub customer: Option<Id>,
 }
 
@@ -36,7 +38,7 @@ impl Check for ReminderQuery {
 #[get("/v1/reminders")]
 pub async fn list_reminders(app: Shared, caller: Caller, query: Query<ReminderQuery>) -> Answer {
     let Query(query) = query;
-    let filter = ReminderFilter { status: query.status, customer: query.customer };
+    let filter = ReminderFilter { status: query.status, kind: query.kind, customer: query.customer };
     let list = format!("{} reminders {}", caller.shop, serde_json::to_string(&filter)?);
     let before = page::unseal::<Id>(&app.keys, &list, query.cursor.as_deref())?;
     let limit = query.limit.unwrap_or(page::DEFAULT_LIMIT);

@@ -4,14 +4,19 @@ use crate::db::customers::{self, Channel, Customer, Purpose};
 use crate::db::kinds::{Id, Instant};
 use crate::db::reminders::{self, NewReminder, Reminder, ReminderDocument, ReminderStatus};
 use crate::db::shops::Shop;
-use crate::db::{Db, jobs, vehicles};
+use crate::db::vehicles::{self, Vehicle};
+use crate::db::{Db, jobs, shops};
 use crate::error::ApiError;
-use chrono::{DateTime, Utc};
+use crate::handbooks::Handbooks;
+use crate::upkeep;
+use chrono::{DateTime, NaiveDate, Utc};
 use domain::handbook::Handbook;
 use domain::reminder::{
     self as rules, Booking, Consent, Decision, OwnedVehicle, ReminderKind, SentReminder, Verdict,
 };
+use domain::upkeep::{History, Need};
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 /// A customer as reminders see them.
 pub struct Situation {
@@ -23,13 +28,53 @@ pub struct Situation {
     told: Vec<Reminder>,
 }
 
+/// What holds for all customers of the shop.
+pub struct Ground {
+    pub shop: Shop,
+    handbook: Arc<Handbook>,
+    today: NaiveDate,
+    /// Of all vehicles, or of those of one customer.
+    pasts: BTreeMap<Id, History>,
+}
+
+impl Ground {
+    /// Reads it for all customers, or for one.
+    pub fn read(db: &mut Db<'_>, handbooks: &Handbooks, of: Option<Id>) -> Result<Ground, ApiError> {
+        let pasts = match of {
+            None => upkeep::pasts(db, None)?,
+            Some(customer) => {
+                let mut pasts = BTreeMap::new();
+                for vehicle in vehicles::of_customer(db, customer)? {
+                    pasts.extend(upkeep::pasts(db, Some(vehicle.id))?);
+                }
+                pasts
+            }
+        };
+        Ok(Ground {
+            shop: shops::find(db)?.ok_or(ApiError::NotFound)?,
+            handbook: handbooks.of(db)?,
+            today: upkeep::today(db)?,
+            pasts,
+        })
+    }
+
+    /// What the vehicle needs. One whose record contradicts itself has no forecast, as its own address tells.
+    fn needs(&self, vehicle: &Vehicle) -> Vec<Need> {
+        let nothing = History::default();
+        let past = self.pasts.get(&vehicle.id).unwrap_or(&nothing);
+        match upkeep::judge(&self.handbook, vehicle, past, self.today) {
+            Ok(upkeep) => upkeep.needs,
+            Err(error) => {
+                tracing::debug!(vehicle = %vehicle.id, %error, "no forecast");
+                Vec::new()
+            }
+        }
+    }
+}
+
 /// Reads the situations of some customers of the shop.
-pub fn situations(
-    db: &mut Db<'_>,
-    shop: &Shop,
-    handbook: &Handbook,
-    rows: Vec<Customer>,
-) -> Result<Vec<Situation>, ApiError> {
+pub fn situations(db: &mut Db<'_>, ground: &Ground, rows: Vec<Customer>) -> Result<Vec<Situation>, ApiError> {
+    let (shop, handbook) = (&ground.shop, &ground.handbook);
     let ids: Vec<Id> = rows.iter().map(|row| row.id).collect();
     let mut consents: BTreeMap<Id, Vec<Consent>> = BTreeMap::new();
     for (customer, consent) in customers::consents_of(db, &ids)? {
@@ -38,10 +83,10 @@ pub fn situations(
     let mut owned: BTreeMap<Id, Vec<OwnedVehicle>> = BTreeMap::new();
     for vehicle in vehicles::of_customers(db, &ids)? {
         owned.entry(vehicle.fields.customer).or_default().push(OwnedVehicle {
+            needs: ground.needs(&vehicle),
             id: vehicle.id.to_string(),
             label: vehicle.fields.label,
             sold: vehicle.fields.sold_at.is_some_and(|at| at <= db.now),
-            needs: Vec::new(),
         });
     }
     let mut bookings: BTreeMap<Id, Vec<Booking>> = BTreeMap::new();

@@ -1,24 +1,28 @@
 //! Decides for every customer of a shop which reminders are due: each becomes a row, held back or with a task that
 //! sends it, in one transaction. Doing it twice makes no row twice.
 
-use super::{Failure, Outcome, Task, decide, enqueue};
+use super::decide::{self, Ground};
+use super::{Failure, Outcome, Task, enqueue};
 use crate::app::App;
 use crate::auth::Caller;
 use crate::db::kinds::Id;
 use crate::db::reminders::{self, NewReminder, ReminderStatus};
-use crate::db::{Db, customers, shops};
+use crate::db::{Db, customers};
 use crate::error::ApiError;
-use crate::handbooks::Handbooks;
+use std::sync::Arc;
 
 /// Customers that are read and decided together.
 const PAGE: i64 = 100;
 
 pub async fn run(app: &App, shop: Id) -> Result<Outcome, Failure> {
     let house = Caller::house(shop);
+    let handbooks = app.handbooks.clone();
+    let ground = app.read(&house, move |db| Ground::read(db, &handbooks, None)).await?;
+    let ground = Arc::new(ground);
     let mut after = None;
     loop {
-        let handbooks = app.handbooks.clone();
-        let (last, found) = app.read(&house, move |db| find(db, &handbooks, after)).await?;
+        let ground = ground.clone();
+        let (last, found) = app.read(&house, move |db| find(db, &ground, after)).await?;
         if !found.is_empty() {
             app.write(&house, move |db| found.iter().try_for_each(|new| store(db, new))).await?;
         }
@@ -32,15 +36,13 @@ pub async fn run(app: &App, shop: Id) -> Result<Outcome, Failure> {
 /// What is due to the next page of customers, and the last of them unless the page was not full.
 fn find(
     db: &mut Db<'_>,
-    handbooks: &Handbooks,
+    ground: &Ground,
     after: Option<Id>,
 ) -> Result<(Option<Id>, Vec<NewReminder>), ApiError> {
-    let shop = shops::find(db)?.ok_or(ApiError::NotFound)?;
-    let handbook = handbooks.of(db)?;
     let rows = customers::list(db, after, PAGE)?;
     let last = rows.last().map(|row| row.id).filter(|_| rows.len() as i64 == PAGE);
     let now = db.now;
-    let found = decide::situations(db, &shop, &handbook, rows)?
+    let found = decide::situations(db, ground, rows)?
         .iter()
         .flat_map(|situation| {
             situation.decisions(now).into_iter().map(move |decision| situation.reminder(&decision, now))

@@ -5,8 +5,9 @@
 //! hears twice is worse off than one who hears nothing. A broken attempt ends as `uncertain`, for the office to see;
 //! an appointment notice is repeated once after a grace, with the same message id.
 
+use super::decide::{self, Ground};
 use super::worker::Claimed;
-use super::{Failure, Outcome, Task, decide, enqueue};
+use super::{Failure, Outcome, Task, enqueue};
 use crate::app::App;
 use crate::auth::Caller;
 use crate::auth::links::UnsubscribeLink;
@@ -16,7 +17,7 @@ use crate::db::kinds::{Id, Instant};
 use crate::db::outbox::{self, Ending};
 use crate::db::reminders::{self, Reminder, ReminderStatus};
 use crate::db::shops::Shop;
-use crate::db::{Db, customers, shops};
+use crate::db::{Db, customers};
 use crate::error::ApiError;
 use crate::mail::{Letter, Undelivered, Unsubscribe};
 use chrono::TimeDelta;
@@ -69,10 +70,9 @@ fn prepare(db: &mut Db<'_>, app: &App, id: Id, again: bool) -> Result<Step, ApiE
     if reminder.status.0 != ReminderStatus::Due && !repeats {
         return Ok(Step::Nothing);
     }
-    let shop = shops::find(db)?.ok_or(ApiError::NotFound)?;
     let now = db.now;
-    let handbook = app.handbooks.of(db)?;
-    let situations = decide::situations(db, &shop, &handbook, vec![row])?;
+    let ground = Ground::read(db, &app.handbooks, Some(row.id))?;
+    let situations = decide::situations(db, &ground, vec![row])?;
     let situation = situations.first().ok_or(ApiError::NotFound)?;
     let Some(decision) = situation.decision_on(&reminder, now) else {
         let together = situation.is_told_by_another(&reminder);
@@ -100,8 +100,8 @@ fn prepare(db: &mut Db<'_>, app: &App, id: Id, again: bool) -> Result<Step, ApiE
             let link = UnsubscribeLink { shop: db.shop, customer: situation.id, purpose: new.purpose };
             Ok(Step::Send(Box::new(Letter {
                 id: id.to_string(),
-                from_name: shop.fields.name.clone(),
-                from: sender(&shop, &app.config),
+                from_name: ground.shop.fields.name.clone(),
+                from: sender(&ground.shop, &app.config),
                 to_name: situation.name.clone(),
                 to: email.clone(),
                 subject: message.subject,

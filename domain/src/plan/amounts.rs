@@ -3,14 +3,19 @@
 use super::Mix;
 use super::draft::{Draft, Use, Work};
 use super::facts::Facts;
+use super::norms::{Factors, Uncertain};
 use crate::handbook::{Basis, Per, Step};
-use crate::hazard;
+use crate::hazard::{self, Statement};
 use crate::inspection::Grade;
-use crate::units::{Convention, Dilution, Vessel, recipe};
+use crate::units::{Convention, Dilution, Recipe, Vessel, recipe, round_up_to_pour};
 use crate::vehicle::Zone;
 
 /// Pump sprayer for everything that is not foam or bucket water, ml (assumption: the common two-litre hand pump).
 const SPRAYER_ML: f64 = 2000.0;
+/// A bucket is carried, so it is not filled to the brim (assumption; 12 l of the usual 13.5 l).
+const BUCKET_SHARE: f64 = 0.9;
+/// A foam lance thins the bottle's mixture in the stream by about this (5 to 10 is usual; assumption).
+const LANCE_STREAM: f64 = 5.5;
 /// Wheels of a vehicle.
 const WHEELS: f64 = 4.0;
 /// Minutes a machine runs of the minutes of its step (assumption: it is set down half of the time).
@@ -22,7 +27,9 @@ pub(super) fn measure(draft: &mut Draft) {
     for work in &mut draft.work {
         work.quantity = quantity(facts, work);
         work.grade = worst_grade(facts, work);
-        work.minutes = minutes(facts, work);
+        let (norm, likely) = times(facts, work);
+        (work.norm_minutes, work.minutes) = (norm, likely.expected);
+        (work.minutes_p50, work.minutes_p90) = (likely.p50, likely.p90);
         work.water_l = water_l(facts, work);
         work.mixes = work.products.iter().filter_map(|used| mix(facts, work, used)).collect();
     }
@@ -52,75 +59,142 @@ fn overall_grade(facts: &Facts) -> Grade {
     if facts.inspected() { facts.worst_found().max(Grade::LIGHT) } else { facts.booked().max(Grade::LIGHT) }
 }
 
-/// Person-minutes of a step: area by area at its own grade; spots and vehicles at the worst one.
+/// Person-minutes of a step that are expected.
 pub(crate) fn minutes(facts: &Facts, work: &Work) -> f64 {
-    let scale = if work.step.class_scaled { class_factor(facts) } else { 1.0 };
-    let norm = |grade: Grade| work.step.minutes_at(grade).unwrap_or(0.0);
-    match work.step.basis {
-        Basis::PerM2 => {
-            work.zones.iter().map(|&z| area_m2(facts, z) * norm(facts.work_grade(work.step, z))).sum::<f64>()
-                * scale
-        }
-        _ => quantity(facts, work) * norm(worst_grade(facts, work)) * scale,
-    }
+    times(facts, work).1.expected
 }
 
-fn class_factor(facts: &Facts) -> f64 {
+/// Minutes by the handbook, and what the shop's own steps make of them: area by area at its own grade, spots and
+/// vehicles at the worst one. The areas of one step go fast or slow together.
+fn times(facts: &Facts, work: &Work) -> (f64, Uncertain) {
+    let (mut norm, mut likely) = (0.0, Uncertain::default());
+    let mut add = |minutes: f64, factors: Factors| {
+        norm += minutes;
+        likely.expected += minutes * factors.expected;
+        likely.p50 += minutes * factors.p50;
+        likely.p90 += minutes * factors.p90;
+    };
+    let at = |grade: Grade| work.step.minutes_at(grade).unwrap_or(0.0) * scale(facts, work.step);
+    if work.step.basis == Basis::PerM2 {
+        for &zone in &work.zones {
+            let grade = facts.work_grade(work.step, zone);
+            add(area_m2(facts, zone) * at(grade), factors(facts, work.step, grade));
+        }
+    } else {
+        let grade = worst_grade(facts, work);
+        add(quantity(facts, work) * at(grade), factors(facts, work.step, grade));
+    }
+    let rounds = f64::from(work.rounds);
+    likely.expected *= rounds;
+    likely.p50 *= rounds;
+    likely.p90 *= rounds;
+    (norm * rounds, likely)
+}
+
+/// Minutes by the handbook if the whole vehicle were of one grade, once round.
+pub(crate) fn minutes_at(facts: &Facts, work: &Work, grade: Grade) -> f64 {
+    let norm = work.step.minutes_at(grade.max(Grade::LIGHT)).unwrap_or(0.0);
+    quantity(facts, work) * norm * scale(facts, work.step)
+}
+
+/// One technician's own norms when the job is theirs alone, the crew's else.
+fn factors(facts: &Facts, step: &Step, grade: Grade) -> Factors {
+    let alone = match facts.input.crew {
+        [only] => Some(only.name.as_str()),
+        _ => None,
+    };
+    facts.input.norms.of(&step.id, grade, alone)
+}
+
+/// Minutes and litres of a step on one zone alone, or on one wheel or spot of it.
+pub(super) fn on_zone(facts: &Facts, step: &Step, zone: Option<Zone>) -> (f64, f64) {
+    let units = match (step.basis, zone) {
+        (Basis::PerM2, Some(zone)) => area_m2(facts, zone),
+        _ => 1.0,
+    };
+    let grade = zone.map_or_else(|| overall_grade(facts), |zone| facts.work_grade(step, zone));
+    let norm = units * step.minutes_at(grade).unwrap_or(0.0) * scale(facts, step);
+    (norm * factors(facts, step, grade).expected, units * litres(facts, step, grade))
+}
+
+fn scale(facts: &Facts, step: &Step) -> f64 {
+    if !step.class_scaled {
+        return 1.0;
+    }
     facts.handbook().class(facts.input.vehicle.class).map_or(1.0, |class| class.time_factor)
 }
 
-/// Litres by the supply in use; a rinse grows with the grade.
+/// Litres of the whole step by the supply in use.
 fn water_l(facts: &Facts, work: &Work) -> f64 {
-    if let Some(fixed_l) = work.fixed_water_l {
-        return fixed_l;
+    let rounds = f64::from(work.rounds);
+    work.fixed_water_l
+        .unwrap_or_else(|| quantity(facts, work) * litres(facts, work.step, work.grade) * rounds)
+}
+
+/// Litres per unit of the basis; a rinse grows with the grade.
+fn litres(facts: &Facts, step: &Step, grade: Grade) -> f64 {
+    let per_unit = if facts.by_washer() { step.washer_l } else { step.hose_l };
+    let growth = if step.rinse { facts.factor(rinse_growth(grade)) } else { 1.0 };
+    per_unit * growth * scale(facts, step)
+}
+
+fn rinse_growth(grade: Grade) -> &'static str {
+    match grade.get() {
+        0 | 1 => "rinse_grade_1",
+        2 => "rinse_grade_2",
+        3 => "rinse_grade_3",
+        _ => "rinse_grade_4",
     }
-    let scale = if work.step.class_scaled { class_factor(facts) } else { 1.0 };
-    let per_unit = if facts.by_washer() { work.step.washer_l } else { work.step.hose_l };
-    let growth =
-        if work.step.rinse { facts.factor(&format!("rinse_grade_{}", work.grade.get())) } else { 1.0 };
-    quantity(facts, work) * per_unit * growth * scale
 }
 
 /// What to pour for one product of a step; none when the dose is nothing or the ratio cannot be made.
 fn mix(facts: &Facts, work: &Work, used: &Use) -> Option<Mix> {
     let class = facts.handbook().product(&used.product)?;
-    let made_up_ml = used.row.dose_ml * doses(facts, work, used.row.dose_per);
-    if made_up_ml <= 0.0 {
+    let needed_ml = used.row.dose_ml * doses(facts, work, used.row.dose_per) * f64::from(work.rounds);
+    if needed_ml <= 0.0 {
         return None;
     }
     let heavy = work.grade >= Grade::HEAVY;
-    let parts =
-        used.row.water_to_product_heavy.filter(|_| heavy).or(used.row.water_to_product).filter(|&p| p > 0.0);
-    let vessel = vessel(facts, work.step, used.row.dose_ml);
-    let fill = Vessel { capacity_ml: vessel.0, fill_share: vessel.1 };
-    let (pour_ml, made_up_ml, fills) = match parts {
+    let parts = used.water_to_product(heavy);
+    let (vessel, parts, made) = match parts {
         Some(parts) => {
+            let vessel = vessel(facts, work.step, used.row.dose_ml);
+            let parts = if vessel.stream > 1.0 { (parts + 1.0) / vessel.stream - 1.0 } else { parts };
             let dilution = Dilution::new(Convention::WaterToProduct, parts).ok()?;
-            let made = recipe(dilution, made_up_ml, fill).ok()?;
-            (made.pour_ml, made.fill_ml * f64::from(made.fills), made.fills)
+            let made = recipe(dilution, needed_ml / vessel.stream, vessel.filled).ok()?;
+            (vessel.name, Some(parts), made)
         }
-        None => (crate::units::round_up_to_pour(made_up_ml), made_up_ml, 1),
+        None => ("bottle", None, neat(needed_ml)),
     };
-    let shampoo_ml = used
-        .row
-        .shampoo_ml_per_l
-        .map_or(0.0, |per_l| crate::units::round_up_to_pour(per_l * made_up_ml / 1000.0));
+    let fills = f64::from(made.fills);
+    let shampoo = |per_l: f64| round_up_to_pour(per_l * made.fill_ml / 1000.0) * fills;
+    let statements: Vec<&Statement> =
+        class.ghs.iter().filter_map(|code| hazard::hazard_statement(code)).collect();
     Some(Mix {
         product: class.id.clone(),
         product_name: class.name.clone(),
         water_to_product: parts,
-        made_up_ml,
-        pour_ml,
-        fills,
-        shampoo_ml,
-        hazards: class.ghs.iter().filter_map(|code| hazard_text(code)).collect(),
+        poured_water_to_product: parts.map(|_| made.poured_water_to_product),
+        vessel: vessel.to_string(),
+        fills: made.fills,
+        fill_ml: made.fill_ml,
+        pour_each_ml: made.pour_ml,
+        water_each_ml: made.water_ml,
+        made_up_ml: made.fill_ml * fills,
+        product_ml: made.product_ml * fills,
+        pour_ml: made.pour_ml * fills,
+        shampoo_ml: used.row.shampoo_ml_per_l.map_or(0.0, shampoo),
+        hazards: statements.iter().map(|s| format!("{} {}", s.code, s.text)).collect(),
+        signal_word: hazard::signal_word(&statements),
         ppe: class.ppe.clone(),
     })
 }
 
-fn hazard_text(code: &str) -> Option<String> {
-    let statement = hazard::hazard_statement(code)?;
-    Some(format!("{} {}", statement.code, statement.text))
+/// Product as it comes.
+fn neat(needed_ml: f64) -> Recipe {
+    let pour_ml = round_up_to_pour(needed_ml);
+    let (fills, water_ml) = (1, 0.0);
+    Recipe { fills, fill_ml: pour_ml, product_ml: needed_ml, pour_ml, water_ml, poured_water_to_product: 0.0 }
 }
 
 fn doses(facts: &Facts, work: &Work, per: Per) -> f64 {
@@ -132,19 +206,42 @@ fn doses(facts: &Facts, work: &Work, per: Per) -> f64 {
     }
 }
 
-/// Capacity and usable share of what the product is made up in.
-fn vessel(facts: &Facts, step: &Step, dose_ml: f64) -> (f64, f64) {
-    /// From this dose on it is bucket water, ml/m².
-    const BUCKET_DOSE_ML: f64 = 240.0;
-    let of = |id: &str| facts.handbook().equipment.get(id).and_then(|e| e.vessel_l).map(|l| l * 1000.0);
+/// What a product is made up in.
+struct Made {
+    name: &'static str,
+    filled: Vessel,
+    /// How much the stream thins it further.
+    stream: f64,
+}
+
+/// From this dose on it is bucket water, ml/m² (assumption: no spray or foam is dosed so high but the salt flush).
+const BUCKET_DOSE_ML: f64 = 240.0;
+
+/// Made up in a bucket and not in a pump vessel.
+pub(crate) fn in_bucket(dose_ml: f64) -> bool {
+    dose_ml >= BUCKET_DOSE_ML
+}
+
+fn vessel(facts: &Facts, step: &Step, dose_ml: f64) -> Made {
+    let made = |name, equipment: &str, share: f64, stream: f64| {
+        let row = facts.handbook().equipment.get(equipment);
+        let capacity_ml = row.and_then(|e| e.vessel_l).map_or(SPRAYER_ML, |l| l * 1000.0);
+        let limit = row.and_then(|e| e.fill_max_l).map(|l| l * 1000.0 / capacity_ml);
+        let fill_share = limit.map_or(share, |limit| limit.min(share));
+        Made { name, filled: Vessel { capacity_ml, fill_share }, stream }
+    };
     let air = facts.limit("R61", "fill_share");
-    if step.equipment_any.iter().any(|e| e == "pump_foamer") {
-        return (of("pump_foamer").unwrap_or(SPRAYER_ML), air);
+    let takes = |id: &str| step.equipment_any.iter().any(|e| e == id);
+    if takes("foam_lance") && facts.carries("foam_lance") && !facts.carries("pump_foamer") {
+        return made("foam lance bottle", "foam_lance", 1.0, LANCE_STREAM);
     }
-    if dose_ml >= BUCKET_DOSE_ML {
-        return (of("bucket").unwrap_or(SPRAYER_ML), 1.0);
+    if takes("pump_foamer") {
+        return made("pump foamer", "pump_foamer", air, 1.0);
     }
-    (SPRAYER_ML, air)
+    if in_bucket(dose_ml) {
+        return made("bucket", "bucket", BUCKET_SHARE, 1.0);
+    }
+    made("sprayer", "", air, 1.0)
 }
 
 /// Energy of the machine of a step, kWh.

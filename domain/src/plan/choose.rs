@@ -1,21 +1,28 @@
 //! Which steps: the package's own, the options the customer wants, and what the findings call for.
 
 use super::PlanInput;
-use super::draft::Draft;
+use super::draft::{Draft, each};
 use super::facts::Facts;
 use crate::handbook::{PackageRole, Severity, Trigger, TriggerWhen};
 use crate::inspection::Contaminant;
+use std::collections::BTreeMap;
 
 /// A draft with every step that package, options and findings ask for.
 pub(super) fn choose<'a>(facts: &'a Facts<'a>) -> Draft<'a> {
-    let mut draft =
-        Draft { facts, work: Vec::new(), notices: Vec::new(), questions: Vec::new(), wet_protection: false };
+    let mut draft = Draft {
+        facts,
+        work: Vec::new(),
+        notices: Vec::new(),
+        questions: Vec::new(),
+        wet_protection: false,
+        dropped: BTreeMap::new(),
+        crew_bound: None,
+    };
     of_package(&mut draft);
     by_findings(&mut draft);
     by_planned_steps(&mut draft);
     package_limits(&mut draft);
     extra_work(&mut draft);
-    draft.work.retain(|w| !facts.done(&w.step.id));
     draft
 }
 
@@ -55,19 +62,37 @@ fn by_findings(draft: &mut Draft) {
             continue;
         }
         if trigger.second_visit {
+            // Not today: a rule that no other one may undo.
+            draft.drop_steps("Q66", &trigger.inserts);
             let text = format!("{}: {}", trigger.text, trigger.inserts.join(" "));
-            draft.say("Q66", Severity::Adjust, text, vec![]);
-            draft.drop_steps(&trigger.inserts);
+            let first = trigger.after_step.iter().cloned().collect();
+            draft.tell("Q66", Severity::Adjust, text, each(first, "24 h dry before the second visit"));
             continue;
         }
         for step in &trigger.inserts {
             draft.insert(step, &trigger.id, &trigger.text);
         }
+        if trigger.when == TriggerWhen::FoundLate {
+            rinse_and_dry_again(draft, trigger);
+        }
     }
     for (why, steps) in beyond {
         let text =
             format!("{why}: not in {}, offer {} as extra work", draft.facts.package.name, steps.join(" "));
-        draft.say("R58", Severity::Advise, text, vec![]);
+        draft.tell("R58", Severity::Advise, text, vec![]);
+    }
+}
+
+/// What a late spot runs over was finished already: it is rinsed and dried once more.
+fn rinse_and_dry_again(draft: &mut Draft, trigger: &Trigger) {
+    if !draft.has("D11") {
+        return;
+    }
+    for step in ["D14", "F02"].iter().filter(|step| draft.facts.done(step)) {
+        if !draft.has(step) {
+            draft.work.extend(draft.facts.work(step));
+        }
+        draft.explain(step, &trigger.id, "once more: the late spots run over it");
     }
 }
 
@@ -86,7 +111,10 @@ fn called_for(draft: &Draft, trigger: &Trigger) -> bool {
         TriggerWhen::StillRough => past(&trigger.after_step) && found(),
         TriggerWhen::EtchedOrScratched => found() && draft.has("G03"),
         TriggerWhen::RepellentSold => facts.input.options.iter().any(|o| o == "H07"),
-        TriggerWhen::SoftTopGuardSold => facts.input.options.iter().any(|o| o == "H10"),
+        // On the second visit the top has been cleaned.
+        TriggerWhen::SoftTopGuardSold => {
+            facts.input.options.iter().any(|o| o == "H10") && !past(&trigger.after_step)
+        }
         // These depend on what the plan holds or on the clock and are looked at there.
         TriggerWhen::StepPlanned | TriggerWhen::ExtraWork | TriggerWhen::PanelOverLimit => false,
     }
@@ -96,7 +124,8 @@ fn called_for(draft: &Draft, trigger: &Trigger) -> bool {
 fn by_planned_steps(draft: &mut Draft) {
     for trigger in draft.facts.input.handbook.triggers.iter().filter(|t| t.when == TriggerWhen::StepPlanned) {
         let planned = trigger.after_step.as_deref().is_some_and(|s| draft.has(s));
-        if planned {
+        let allowed = !trigger.needs_approval || draft.facts.input.extra_work.approved == Some(true);
+        if planned && allowed {
             for step in &trigger.inserts {
                 draft.insert(step, &trigger.id, &trigger.text);
             }
@@ -113,12 +142,9 @@ fn package_limits(draft: &mut Draft) {
         let steps = draft.planned(&["C05"]);
         draft.block(&package.id, text, steps, "a package with foam and contact wash");
     }
-    if draft.facts.input.vehicle.coats.is_empty() || package.fits_film.is_none() {
-        return;
-    }
     if let Some(fits) = package.fits_film.filter(|&fits| film.get() > fits && package.max_film.is_none()) {
         let text = format!("film grade {} where the package is meant for {}: expect loops", film.get(), fits);
-        draft.say(&package.id, Severity::Advise, text, vec![]);
+        draft.tell(&package.id, Severity::Advise, text, vec![]);
     }
 }
 

@@ -3,11 +3,14 @@
 use crate::inspection::Inspection;
 use crate::site::air::Air;
 use crate::site::film::{self, Drying};
+use crate::site::light::{clear_sky, split_global};
 use crate::site::panel::{CoolSpan, Panel, PanelMoment, cool_spans, panel_day};
-use crate::site::sun::{Face, Stand};
-use crate::site::{HourRange, Site, Weather};
+use crate::site::sun::{Face, Stand, Sun};
+use crate::site::{HourRange, Site, Weather, WeatherHour};
 use crate::vehicle::{Substrate, Vehicle, Zone};
 use chrono::{NaiveDateTime, NaiveTime, TimeDelta};
+use std::cell::RefCell;
+use std::collections::BTreeMap;
 
 /// A zone at one moment: the hottest of the faces it has.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -21,10 +24,26 @@ pub(crate) struct PanelState {
 }
 
 impl PanelState {
+    /// The temperature to which a panel that is kept wet cools, C.
+    pub fn wet_c(&self) -> Option<f64> {
+        Some(self.drying()?.wet_c)
+    }
+
     /// How a film of product dries there.
     pub fn drying(&self) -> Option<Drying> {
         film::drying(&self.panel, &self.air, film::PRODUCT_FILM_UM).ok()
     }
+}
+
+/// What is asked of a zone at one moment.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Look<'a> {
+    pub zone: Zone,
+    pub substrate: Substrate,
+    pub faces: &'a [Face],
+    pub shaded: bool,
+    /// Water has cooled it to this, C.
+    pub cooled_to_c: Option<f64>,
 }
 
 /// Sun and air around one vehicle on one day.
@@ -37,6 +56,8 @@ pub(crate) struct Climate<'a> {
     /// Absent when the place is not known; then every face is taken to look straight at the given sun.
     open: Option<Stand<'a>>,
     under_awning: Option<Stand<'a>>,
+    /// The sun is asked for the same moments by every zone and rule.
+    suns: RefCell<BTreeMap<NaiveDateTime, Option<Sun>>>,
 }
 
 /// Shade at every hour: what an awning gives.
@@ -45,6 +66,11 @@ const LAST_SECOND: NaiveTime = match NaiveTime::from_hms_opt(23, 59, 59) {
     Some(time) => time,
     None => NaiveTime::MIN,
 };
+/// Below this beam the sky counts as overcast and no side as sunny, W/m² (the meteorological services' threshold
+/// of sunshine duration, WMO guide no. 8; from memory).
+const SUNSHINE_W_M2: f64 = 120.0;
+/// Below this the sun is too low to tell clouds by; the sky then counts as clear, which chills panels (assumption).
+const TELLING_ZENITH_DEG: f64 = 80.0;
 
 impl<'a> Climate<'a> {
     pub fn new(
@@ -56,55 +82,75 @@ impl<'a> Climate<'a> {
     ) -> Climate<'a> {
         let open = Stand::of_site(site, utc_offset_min).ok();
         let under_awning = open.clone().map(|stand| Stand { shade: &ALL_DAY, ..stand });
-        Climate { vehicle, inspection, weather, covered: site.covered == Some(true), open, under_awning }
+        let covered = site.covered == Some(true);
+        Climate { vehicle, inspection, weather, covered, open, under_awning, suns: RefCell::default() }
     }
 
-    /// The hottest face of a zone made of `substrate`; an infrared reading of the zone replaces the model.
-    pub fn panel(
-        &self,
-        zone: Zone,
-        substrate: Substrate,
-        faces: &[Face],
-        at: NaiveDateTime,
-        shaded: bool,
-    ) -> Option<PanelState> {
-        let air = Air::of_hour(self.weather.at(at)?, 0.0).ok()?;
-        let states = faces.iter().filter_map(|&face| self.face(zone, substrate, face, at, shaded, &air));
+    /// The hottest face of a zone; an infrared reading of the zone replaces the model.
+    pub fn panel(&self, look: &Look, at: NaiveDateTime) -> Option<PanelState> {
+        let hour = self.weather.at(at)?;
+        let air = Air::of_hour(hour, 0.0).ok()?;
+        let states = look.faces.iter().filter_map(|&face| self.face(look, face, at, hour, &air));
         states.max_by(|a, b| a.panel_c.total_cmp(&b.panel_c))
     }
 
     fn face(
         &self,
-        zone: Zone,
-        substrate: Substrate,
+        look: &Look,
         face: Face,
         at: NaiveDateTime,
-        shaded: bool,
+        hour: &WeatherHour,
         air: &Air,
     ) -> Option<PanelState> {
-        let hour = self.weather.at(at)?;
-        let stand = if shaded { &self.under_awning } else { &self.open };
-        let (sun_w_m2, sunlit, open_sky) = match stand {
-            Some(stand) => {
-                let sun = stand.sun(at).ok()?;
-                let light = stand.light_on_face_w_m2(face, &sun, at, Some(hour)).ok()?;
-                (light, stand.is_sunlit(face, &sun, at) && !self.covered, stand.sees_sky(face) && !shaded)
-            }
-            None => {
-                let sun = if shaded || self.covered { 0.0 } else { hour.sun_w_m2? };
-                (sun, sun > 0.0, face == Face::Top && !self.covered && !shaded)
-            }
-        };
-        let panel = match self.reading(zone) {
+        let (sun_w_m2, sunlit, open_sky) = self.light(face, at, hour, look.shaded)?;
+        let read_c = self.reading(look.zone);
+        let panel = match read_c {
             Some(panel_c) => Panel::measured(panel_c, air, open_sky).ok()?,
-            None => Panel::in_sun(self.absorptance(substrate), sun_w_m2, open_sky).ok()?,
+            None => Panel::in_sun(self.absorptance(look.substrate), sun_w_m2, open_sky).ok()?,
         };
-        let panel_c = self.reading(zone).unwrap_or_else(|| panel.dry_c(air));
+        let panel_c = read_c.unwrap_or_else(|| panel.dry_c(air));
+        let (panel, panel_c) = match look.cooled_to_c.filter(|&cooled_c| cooled_c < panel_c) {
+            Some(cooled_c) => (Panel::measured(cooled_c, air, open_sky).ok()?, cooled_c),
+            None => (panel, panel_c),
+        };
         Some(PanelState { panel_c, dew_margin_k: air.dew_margin_k(panel_c), sunlit, panel, air: *air })
+    }
+
+    /// Sunlight on a face, W/m², whether the sun itself is on it, and whether it sees the open sky.
+    fn light(
+        &self,
+        face: Face,
+        at: NaiveDateTime,
+        hour: &WeatherHour,
+        shaded: bool,
+    ) -> Option<(f64, bool, bool)> {
+        let stand = if shaded { &self.under_awning } else { &self.open };
+        let Some(stand) = stand else {
+            let sun_w_m2 = if shaded || self.covered { 0.0 } else { hour.sun_w_m2? };
+            return Some((
+                sun_w_m2,
+                sun_w_m2 >= SUNSHINE_W_M2,
+                face == Face::Top && !self.covered && !shaded,
+            ));
+        };
+        let sun = self.sun(stand, at)?;
+        let light = stand.light_on_face_w_m2(face, &sun, at, Some(hour)).ok()?;
+        let sunlit = stand.is_sunlit(face, &sun, at) && shines(&sun, hour);
+        let clear = shines(&sun, hour) || sun.zenith_deg > TELLING_ZENITH_DEG;
+        Some((light, sunlit, stand.sees_sky(face) && !shaded && clear))
+    }
+
+    /// Both stands are at the same place, so they share the sun.
+    fn sun(&self, stand: &Stand, at: NaiveDateTime) -> Option<Sun> {
+        *self.suns.borrow_mut().entry(at).or_insert_with(|| stand.sun(at).ok())
     }
 
     pub fn reading(&self, zone: Zone) -> Option<f64> {
         self.inspection.readings.iter().rev().find(|r| r.zone == zone).map(|r| r.panel_c)
+    }
+
+    pub fn knows_place(&self) -> bool {
+        self.open.is_some()
     }
 
     /// Share of sunlight absorbed. Paint and film take the vehicle's; the rest are assumptions.
@@ -127,14 +173,23 @@ impl<'a> Climate<'a> {
         }
     }
 
-    /// The body's horizontals over the day of `at`, every ten minutes of the hours with weather.
+    /// The body's horizontals over the day of `at`: every ten minutes of the hours with weather, or where the
+    /// place is not known the hours whose sun was given.
     pub fn horizontals(&self, at: NaiveDateTime) -> Vec<PanelMoment> {
         let today = || self.weather.hours.iter().filter(|h| h.at.date() == at.date());
-        let (Some(stand), Some(first), Some(last)) = (&self.open, today().next(), today().last()) else {
-            return Vec::new();
+        let Some(stand) = &self.open else {
+            return today().filter_map(|hour| self.horizontal_of_hour(hour)).collect();
         };
+        let (Some(first), Some(last)) = (today().next(), today().last()) else { return Vec::new() };
         let span = (first.at, last.at);
         panel_day(stand, self.weather, Face::Top, self.vehicle.absorptance(), span, 10).unwrap_or_default()
+    }
+
+    fn horizontal_of_hour(&self, hour: &WeatherHour) -> Option<PanelMoment> {
+        let air = Air::of_hour(hour, 0.0).ok()?;
+        let (sun_w_m2, _, open_sky) = self.light(Face::Top, hour.at, hour, false)?;
+        let panel = Panel::in_sun(self.vehicle.absorptance(), sun_w_m2, open_sky).ok()?;
+        Some(PanelMoment { at: hour.at, air_c: hour.air_c, sun_w_m2, panel_c: panel.dry_c(&air) })
     }
 
     /// Spans of the day in which the horizontals are at or below `limit_c`.
@@ -146,23 +201,41 @@ impl<'a> Climate<'a> {
         self.open.as_ref()?.daylight(at.date()).ok()?.sunset_at
     }
 
-    /// Upright faces in the sun at a moment.
+    /// Upright faces in the sun at a moment; none under an overcast sky.
     pub fn sunny_faces(&self, at: NaiveDateTime) -> Vec<Face> {
         let Some(stand) = &self.open else { return Vec::new() };
-        let Ok(sun) = stand.sun(at) else { return Vec::new() };
-        Face::UPRIGHT.into_iter().filter(|&face| !self.covered && stand.is_sunlit(face, &sun, at)).collect()
+        let Some(sun) = self.sun(stand, at) else { return Vec::new() };
+        if self.covered || self.weather.at(at).is_some_and(|hour| !shines(&sun, hour)) {
+            return Vec::new();
+        }
+        Face::UPRIGHT.into_iter().filter(|&face| stand.is_sunlit(face, &sun, at)).collect()
     }
 
-    pub fn sun_is_up(&self, at: NaiveDateTime) -> bool {
-        let lit = |stand: &Stand| stand.sun(at).is_ok_and(|sun| stand.is_sunlit(Face::Top, &sun, at));
-        !self.covered && self.open.as_ref().is_none_or(lit)
+    /// The sun shines on the place at a moment.
+    pub fn sun_shines(&self, at: NaiveDateTime) -> bool {
+        let Some(stand) = &self.open else {
+            return !self.covered
+                && self.weather.at(at).is_some_and(|h| h.sun_w_m2.is_none_or(|g| g >= SUNSHINE_W_M2));
+        };
+        let Some(sun) = self.sun(stand, at) else { return false };
+        let clear = self.weather.at(at).is_none_or(|hour| shines(&sun, hour));
+        !self.covered && clear && stand.is_sunlit(Face::Top, &sun, at)
     }
 
-    /// What changes from sun to shade between two moments, in words.
+    /// Which upright face passes into the sun (true) or out of it between two moments.
     pub fn changes(&self, from: NaiveDateTime, to: NaiveDateTime) -> Vec<(NaiveDateTime, Face, bool)> {
         let Some(stand) = &self.open else { return Vec::new() };
         let to = to.min(from + TimeDelta::hours(24));
         let Ok(changes) = stand.shade_changes(from, to) else { return Vec::new() };
         changes.into_iter().filter(|c| c.face != Face::Top).map(|c| (c.at, c.face, c.sunlit)).collect()
     }
+}
+
+/// The beam is strong enough to cast a shadow.
+fn shines(sun: &Sun, hour: &WeatherHour) -> bool {
+    let light = match hour.sun_w_m2 {
+        Some(global_w_m2) => split_global(global_w_m2, sun),
+        None => clear_sky(sun, 0.0, None),
+    };
+    light.beam_w_m2 >= SUNSHINE_W_M2
 }

@@ -2,10 +2,10 @@
 
 use super::draft::Draft;
 use super::facts::Facts;
-use super::rules::limit_of;
+use super::rules::{excess_at, limit_on};
 use crate::site::sun::Face;
 use crate::vehicle::Zone;
-use chrono::{NaiveDateTime, TimeDelta};
+use chrono::{NaiveDateTime, TimeDelta, Timelike};
 
 /// The horizontals over their limit while the job may run.
 pub(crate) struct Heat {
@@ -18,23 +18,22 @@ pub(crate) struct Heat {
     pub from: Option<NaiveDateTime>,
 }
 
-impl<'a> Facts<'a> {
+/// First start that is looked at, hour of the day, and how many quarters of an hour from it (assumption: nobody
+/// starts before dawn of midsummer or after nightfall).
+const EARLIEST_HOUR: u32 = 5;
+const QUARTERS: i64 = 64;
+
+impl Facts<'_> {
     /// The horizontals' heat within the booked window, when it is over the lowest limit of the steps on them.
     pub(crate) fn heat_of_day(&self, draft: &Draft) -> Option<Heat> {
-        let (zone, limit_c) = draft
-            .work
-            .iter()
-            .filter_map(|w| Some((w, limit_of(draft, w)?)))
-            .flat_map(|(w, limit)| w.zones.iter().map(move |&z| (z, limit)))
-            .filter(|(z, _)| {
-                self.zone(*z).is_some_and(|f| f.faces.contains(&Face::Top) && f.substrate.is_paint())
-            })
-            .min_by(|a, b| a.1.total_cmp(&b.1))?;
+        let (zone, limit_c) = self.tightest_horizontal(draft)?;
         let begin = self.input.start;
         let end = self.input.window_end.unwrap_or(begin).max(self.at(draft.end_min()));
         let day = self.climate.horizontals(begin);
+        // A moment stands for the ten minutes or the hour that it begins.
+        let since = day.iter().map(|m| m.at).filter(|at| *at <= begin).max().unwrap_or(begin);
         let worst_c =
-            day.iter().filter(|m| m.at >= begin && m.at <= end).map(|m| m.panel_c).max_by(f64::total_cmp)?;
+            day.iter().filter(|m| m.at >= since && m.at <= end).map(|m| m.panel_c).max_by(f64::total_cmp)?;
         if worst_c <= limit_c {
             return None;
         }
@@ -45,58 +44,77 @@ impl<'a> Facts<'a> {
         Some(Heat { zone, worst_c, limit_c, until, from })
     }
 
-    /// The start of that day nearest to the booked one at which every panel would be under its limit.
+    /// The painted horizontal with the lowest limit of any step on it.
+    fn tightest_horizontal(&self, draft: &Draft) -> Option<(Zone, f64)> {
+        let painted_top = |z: &Zone| {
+            self.reading(*z).is_none()
+                && self.zone(*z).is_some_and(|f| f.faces.contains(&Face::Top) && f.substrate.is_paint())
+        };
+        let open = draft.work.iter().filter(|w| !w.shaded);
+        let limits = open.flat_map(|w| {
+            w.zones.iter().copied().filter(painted_top).filter_map(|z| Some((z, limit_on(draft, w, z)?)))
+        });
+        limits.min_by(|a, b| a.1.total_cmp(&b.1))
+    }
+
+    /// The start of that day nearest to the booked one at which every panel would be under its limit, water
+    /// counted in.
     pub(crate) fn cooler_start(&self, draft: &Draft) -> Option<NaiveDateTime> {
-        let day = self.input.start.date();
-        let earliest = day.and_hms_opt(5, 0, 0)?;
-        let quarters = (0..64).map(|n| earliest + TimeDelta::minutes(15 * n));
+        let earliest = self.input.start.date().and_hms_opt(EARLIEST_HOUR, 0, 0)?;
         let distance = |at: &NaiveDateTime| (*at - self.input.start).num_minutes().abs();
-        let mut starts: Vec<NaiveDateTime> = quarters.collect();
+        let mut starts: Vec<NaiveDateTime> =
+            (0..QUARTERS).map(|n| earliest + TimeDelta::minutes(15 * n)).collect();
         starts.sort_by_key(distance);
         starts.into_iter().find(|&at| self.cool_from(draft, at))
     }
 
     fn cool_from(&self, draft: &Draft, start: NaiveDateTime) -> bool {
-        let shift_min = (start - self.input.start).num_seconds() as f64 / 60.0;
+        let shift = start - self.input.start;
         draft.work.iter().all(|w| {
-            let Some(limit_c) = limit_of(draft, w) else { return true };
+            let at = to_ten_minutes(self.at(w.begin_min) + shift);
             w.zones.iter().all(|&z| {
-                self.reading(z).is_some()
-                    || self.panel(z, w.begin_min + shift_min, false).is_some_and(|p| p.panel_c <= limit_c)
+                limit_on(draft, w, z).is_none()
+                    || self.reading(z).is_some()
+                    || self.panel_at(z, at, false).is_some()
+                        && excess_at(draft, w, z, at).is_none_or(|e| e.rinsed_c.is_some())
             })
         })
     }
 
-    pub(crate) fn sun_is_up(&self, draft: &Draft) -> bool {
-        self.climate.sun_is_up(self.input.start) || self.climate.sun_is_up(self.at(draft.end_min()))
+    /// The sun shines at the start or at the end of the job.
+    pub(crate) fn sun_shines(&self, draft: &Draft) -> bool {
+        self.climate.sun_shines(self.input.start) || self.climate.sun_shines(self.at(draft.end_min()))
     }
 
-    /// Which upright sides the sun is on, and when that changes during the job.
-    pub(crate) fn shady_side_text(&self, draft: &Draft) -> Option<String> {
-        let (begin, end) = (self.input.start, self.at(draft.end_min()));
-        let sunny = self.climate.sunny_faces(begin);
-        let changes = self.climate.changes(begin, end);
-        if sunny.is_empty() && changes.is_empty() {
+    /// Where to begin and where to end at a moment; none when no side is in the sun.
+    pub(crate) fn sides_text(&self, at: NaiveDateTime) -> Option<String> {
+        let sunny = self.climate.sunny_faces(at);
+        if sunny.is_empty() {
             return None;
         }
-        let shady: Vec<&str> =
-            Face::UPRIGHT.iter().filter(|f| !sunny.contains(f)).map(|f| name(*f)).collect();
-        let sunny: Vec<&str> = sunny.iter().map(|f| name(*f)).collect();
-        let mut text = match (shady.is_empty(), sunny.is_empty()) {
-            (_, true) => "all sides in the shade at the start".to_string(),
-            (true, _) => "all sides in the sun at the start".to_string(),
-            _ => format!(
-                "{} in the shade first, {} in the sun last and quickly",
-                shady.join(", "),
-                sunny.join(", ")
-            ),
-        };
-        for (at, face, sunlit) in changes {
-            let now = if sunlit { "comes into the sun" } else { "goes into the shade" };
-            text = format!("{text}; {} {now} at {}", name(face), at.format("%H:%M"));
-        }
-        Some(text)
+        let shady: Vec<Face> = Face::UPRIGHT.into_iter().filter(|f| !sunny.contains(f)).collect();
+        let names = |faces: &[Face]| faces.iter().map(|f| name(*f)).collect::<Vec<_>>().join(" and ");
+        Some(match shady.is_empty() {
+            true => "all sides in the sun: quickly".to_string(),
+            false => format!("{} first, {} in the sun last", names(&shady), names(&sunny)),
+        })
     }
+
+    /// Which side comes into the sun or into the shade when, during the job.
+    pub(crate) fn side_changes_text(&self, draft: &Draft) -> Option<String> {
+        let changes = self.climate.changes(self.input.start, self.at(draft.end_min()));
+        let words = changes.iter().map(|(at, face, sunlit)| {
+            let now = if *sunlit { "comes into the sun" } else { "goes into the shade" };
+            format!("{} {now} at {}", name(*face), at.format("%H:%M"))
+        });
+        let text = words.collect::<Vec<_>>().join("; ");
+        (!text.is_empty()).then_some(text)
+    }
+}
+
+/// Steps of a shifted job share their suns when their moments are rounded.
+fn to_ten_minutes(at: NaiveDateTime) -> NaiveDateTime {
+    at - TimeDelta::seconds(i64::from(at.minute() % 10 * 60 + at.second()))
 }
 
 fn name(face: Face) -> &'static str {

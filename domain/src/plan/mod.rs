@@ -4,29 +4,52 @@
 //! `order` -> `amounts` -> `schedule` (when and by whom) -> `wet_time` -> `rules` again, on the clock -> the plan.
 
 mod amounts;
+mod branches;
 mod cautions;
 mod choose;
 mod climate;
 pub mod crew;
+mod document;
 mod draft;
 mod facts;
 mod heat_day;
+mod norms;
 mod order;
 mod pairs;
+mod parts;
+mod places;
+mod preview;
+mod quote;
 mod rules;
 mod schedule;
+mod sharing;
 mod sheet;
+mod sheet_html;
+mod timeline;
 mod validate;
 mod wet_time;
+mod words;
 
+#[cfg(test)]
+#[path = "../../tests/plan_cases/mod.rs"]
+mod plan_cases;
+
+pub use branches::{Branch, Rung};
+pub use document::{
+    CrewBound, Dwell, JobPlan, Leaves, Mix, Notice, PlanLine, Question, Reason, Totals, Turn,
+};
+pub use norms::{Belief, Factors, FinishedStep, Norms, PRIOR_STEPS};
 pub use order::{Arrangement, Constraint, OrderError, arrange};
+pub use preview::{Preview, preview};
+pub use quote::{Quote, QuoteEnd, quote};
 pub use sheet::{SheetHead, job_sheet};
+pub use sheet_html::sheet_html;
+pub use timeline::{TechnicianSpell, TechnicianTrack, Timeline, ZoneSpell, ZoneTrack, timeline};
 
 use crate::handbook::{Handbook, Severity};
 use crate::inspection::{Grade, Inspection};
-use crate::site::dwell::DwellAdvice;
 use crate::site::{Site, Weather};
-use crate::vehicle::{Vehicle, VehicleClass, Zone};
+use crate::vehicle::Vehicle;
 use chrono::NaiveDateTime;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -39,6 +62,8 @@ pub const PLAN_FORMAT: u32 = 1;
 #[derive(Debug, Clone)]
 pub struct PlanInput<'a> {
     pub handbook: &'a Handbook,
+    /// What the shop's finished steps taught; [`Norms::default`] is the handbook alone.
+    pub norms: &'a Norms,
     pub vehicle: &'a Vehicle,
     pub inspection: &'a Inspection,
     /// The grade the customer booked; it stands in wherever nobody has looked yet.
@@ -104,156 +129,6 @@ pub struct CrewMember {
     pub trainee: bool,
 }
 
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
-pub struct JobPlan {
-    /// Shape of this document.
-    pub format: u32,
-    /// Handbook the plan was made from.
-    pub handbook: String,
-    pub package: String,
-    pub package_name: String,
-    pub vehicle_class: VehicleClass,
-    pub start: NaiveDateTime,
-    /// False when a notice of severity `block` stands.
-    pub workable: bool,
-    pub lines: Vec<PlanLine>,
-    pub notices: Vec<Notice>,
-    pub questions: Vec<Question>,
-    pub totals: Totals,
-    /// Read before the first step.
-    pub cautions: Vec<String>,
-}
-
-/// One step on the vehicle, in the order of work.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
-pub struct PlanLine {
-    /// Id in the handbook's `steps` table.
-    pub step: String,
-    pub name: String,
-    pub purpose: String,
-    pub zones: Vec<Zone>,
-    /// How to go about the zones.
-    pub zone_order: String,
-    /// m², wheels, spots or 1 for the whole vehicle, as `unit` says.
-    pub quantity: f64,
-    pub unit: String,
-    /// Grade the minutes were taken from.
-    pub grade: Grade,
-    /// Person-minutes expected.
-    pub minutes: f64,
-    /// Minutes after the start.
-    pub begin_min: f64,
-    pub end_min: f64,
-    /// Who does which part of it from when to when.
-    pub turns: Vec<Turn>,
-    pub mixes: Vec<Mix>,
-    /// Clean water for this step, litres, by the supply used.
-    pub water_l: f64,
-    pub dwell: Option<Dwell>,
-    pub max_panel_c: Option<f64>,
-    pub cautions: Vec<String>,
-    pub pass_check: String,
-    pub on_fail: String,
-    pub max_loops: u32,
-    /// Why this step is here and why at this place.
-    pub reasons: Vec<Reason>,
-}
-
-/// One product made up for one step.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
-pub struct Mix {
-    /// Id in the handbook's `product_classes` table.
-    pub product: String,
-    pub product_name: String,
-    /// Parts of water to one part of product; absent when used as it comes.
-    pub water_to_product: Option<f64>,
-    /// Volume made up, ml.
-    pub made_up_ml: f64,
-    /// Product to pour, ml, rounded up to 5.
-    pub pour_ml: f64,
-    /// Fills of the vessel, each at most three quarters full.
-    pub fills: u32,
-    /// Shampoo added to make it cling, ml.
-    pub shampoo_ml: f64,
-    /// GHS hazard statements usual for the class, mostly of the concentrate; the safety data sheet decides.
-    pub hazards: Vec<String>,
-    pub ppe: String,
-}
-
-/// A technician's part of a step.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
-pub struct Turn {
-    pub technician: String,
-    /// `all`, `left`, `right`, `front` or `rear`.
-    pub part: String,
-    /// Minutes after the start.
-    pub begin_min: f64,
-    pub end_min: f64,
-}
-
-impl Turn {
-    fn of(technician: &str, part: &str, begin_min: f64, end_min: f64) -> Turn {
-        Turn { technician: technician.to_string(), part: part.to_string(), begin_min, end_min }
-    }
-}
-
-/// How long a product may stay wet on the panel, seconds.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
-pub struct Dwell {
-    pub min_s: u32,
-    /// The shorter of the label's maximum and the safe share of the drying time.
-    pub max_s: u32,
-    pub label_max_s: u32,
-    /// Time until the film is dry on the worst zone treated, when weather is known.
-    pub dry_s: Option<f64>,
-    pub panel_c: Option<f64>,
-    /// What follows from it, when weather is known.
-    pub advice: Option<DwellAdvice>,
-}
-
-/// A rule (`R..`), a precedence pair (`Q..`), a mixing entry (`X..`) or the package, and what it did here.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
-pub struct Reason {
-    pub id: String,
-    pub text: String,
-}
-
-/// A rule that fired, with the numbers it used.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
-pub struct Notice {
-    pub rule: String,
-    pub severity: Severity,
-    pub text: String,
-    pub steps: Vec<String>,
-    /// What would lift a block.
-    pub unblock: Option<String>,
-}
-
-/// A fact that a rule needs and nobody has given.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
-pub struct Question {
-    pub rule: String,
-    /// JSON pointer of the missing value, for instance `/site/drain`.
-    pub pointer: String,
-    pub text: String,
-}
-
-#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, ToSchema)]
-pub struct Totals {
-    pub person_minutes: f64,
-    /// From arrival to leaving, with the crew given.
-    pub elapsed_minutes: f64,
-    /// Area of the zones treated, m².
-    pub area_m2: f64,
-    /// Clean water by the supply in use, litres.
-    pub water_l: f64,
-    /// True when the water was counted for a garden hose and not for a pressure washer.
-    pub by_hose: bool,
-    /// Product to take along by class id, ml.
-    pub product_ml: BTreeMap<String, f64>,
-    pub machine_kwh: f64,
-}
-
 /// Why there is no plan at all; everything else is a notice or a question within one.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 #[error("{pointer}: {detail}")]
@@ -299,7 +174,7 @@ fn settle(draft: &mut draft::Draft) -> Result<(), PlanError> {
 
 /// Puts up the awning when a panel is over its limit and shade brings it under.
 fn shade_if_it_helps(draft: &mut draft::Draft) -> Result<(), PlanError> {
-    if !wet_time::too_hot(draft) || !rules::awning_stands(draft) {
+    if !rules::too_hot(draft) || !rules::awning_stands(draft) {
         return Ok(());
     }
     let mut shaded = draft.clone();
@@ -309,7 +184,7 @@ fn shade_if_it_helps(draft: &mut draft::Draft) -> Result<(), PlanError> {
         work.shaded = true;
     }
     settle(&mut shaded)?;
-    if !wet_time::too_hot(&shaded) {
+    if !rules::too_hot(&shaded) {
         *draft = shaded;
     }
     Ok(())
@@ -317,16 +192,10 @@ fn shade_if_it_helps(draft: &mut draft::Draft) -> Result<(), PlanError> {
 
 fn assemble(draft: draft::Draft) -> JobPlan {
     let input = draft.facts.input;
-    let totals = Totals {
-        person_minutes: draft.work.iter().flat_map(|w| &w.turns).map(|t| t.end_min - t.begin_min).sum(),
-        elapsed_minutes: draft.end_min(),
-        area_m2: draft.facts.zones.iter().filter(|z| z.row.in_envelope).map(|z| z.row.area_m2).sum(),
-        water_l: draft.work.iter().map(|w| w.water_l).sum(),
-        by_hose: !draft.facts.by_washer(),
-        product_ml: draft.product_totals(),
-        machine_kwh: draft.machine_kwh(),
-    };
+    let totals = totals(&draft);
     let cautions = cautions::cautions(&draft);
+    let branches: Vec<Option<Branch>> =
+        draft.work.iter().map(|work| branches::branch(&draft, work)).collect();
     let mut notices = draft.notices;
     notices.sort_by(|a, b| b.severity.cmp(&a.severity).then_with(|| a.rule.cmp(&b.rule)));
     JobPlan {
@@ -337,25 +206,56 @@ fn assemble(draft: draft::Draft) -> JobPlan {
         vehicle_class: input.vehicle.class,
         start: input.start,
         workable: notices.iter().all(|n| n.severity != Severity::Block),
-        lines: draft.work.into_iter().map(line).collect(),
+        lines: draft.work.into_iter().zip(branches).map(|(work, branch)| line(work, branch)).collect(),
         notices,
         questions: draft.questions,
         totals,
+        crew_bound: draft.crew_bound,
         cautions,
+        stop_criteria: branches::stop_criteria(),
     }
 }
 
-fn line(work: draft::Work) -> PlanLine {
+fn totals(draft: &draft::Draft) -> Totals {
+    let person_minutes: f64 =
+        draft.work.iter().flat_map(|w| &w.turns).map(|turn| turn.end_min - turn.begin_min).sum();
+    let likely = norms::Uncertain::sum(draft.work.iter().map(|work| norms::Uncertain {
+        expected: work.minutes,
+        p50: work.minutes_p50,
+        p90: work.minutes_p90,
+    }));
+    // Two on one step hinder each other at the median as they do on average.
+    let overhead = if likely.expected > 0.0 { person_minutes / likely.expected } else { 1.0 };
+    let likely = likely.times(overhead);
+    Totals {
+        person_minutes,
+        minutes_p50: likely.p50,
+        minutes_p90: likely.p90,
+        elapsed_minutes: draft.end_min(),
+        area_m2: draft.facts.zones.iter().filter(|z| z.row.in_envelope).map(|z| z.row.area_m2).sum(),
+        water_l: draft.work.iter().map(|w| w.water_l).sum(),
+        by_hose: !draft.facts.by_washer(),
+        product_ml: draft.product_totals(),
+        machine_kwh: draft.machine_kwh(),
+    }
+}
+
+fn line(work: draft::Work, branch: Option<Branch>) -> PlanLine {
     PlanLine {
         step: work.step.id.clone(),
         name: work.step.name.clone(),
         purpose: work.step.purpose.clone(),
+        phase: work.step.phase,
+        leaves: work.leaves(),
         zones: work.zones,
         zone_order: work.zone_order,
         quantity: work.quantity,
         unit: facts::unit(work.step.basis).to_string(),
         grade: work.grade,
+        norm_minutes: work.norm_minutes,
         minutes: work.minutes,
+        minutes_p50: work.minutes_p50,
+        minutes_p90: work.minutes_p90,
         begin_min: work.begin_min,
         end_min: work.end_min,
         turns: work.turns,
@@ -371,6 +271,7 @@ fn line(work: draft::Work) -> PlanLine {
         pass_check: work.step.pass_check.clone(),
         on_fail: work.step.on_fail.clone(),
         max_loops: work.step.max_loops,
+        branch,
         reasons: work.reasons,
     }
 }

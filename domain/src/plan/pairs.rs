@@ -1,6 +1,6 @@
 //! The handbook's precedence pairs, applied to the steps of one draft.
 
-use super::draft::Draft;
+use super::draft::{Draft, each};
 use super::order::{Arrangement, Constraint, arrange};
 use super::{PlanError, Reason};
 use crate::handbook::{Chemistry, Pair, PairCondition, PairKind, Severity};
@@ -26,12 +26,33 @@ pub(super) fn put_in_order(draft: &mut Draft) -> Result<(), PlanError> {
         constraints.push(Constraint { pair: &pair.id, before, after, cost: soft.then_some(SOFT_COST_MIN) });
         holding.push(pair);
     }
+    for (pair, before, after) in implied(draft) {
+        let (Some(pair), Some(before), Some(after)) =
+            (handbook.precedence.get(pair), position(before), position(after))
+        else {
+            continue;
+        };
+        constraints.push(Constraint { pair: &pair.id, before, after, cost: None });
+        holding.push(pair);
+    }
     let Arrangement { order, broken } = arrange(draft.work.len(), &constraints)
         .map_err(|circle| PlanError::new("/handbook/precedence", circle.to_string()))?;
     explain(draft, &constraints, &holding, &broken);
     let mut slots: Vec<_> = draft.work.drain(..).map(Some).collect();
     draft.work = order.into_iter().filter_map(|index| slots[index].take()).collect();
     Ok(())
+}
+
+/// Orders that pairs imply without naming both steps: wet-type protection is rinsed off before the vehicle is
+/// dried (Q74), unless polishing has to come between; and the rinse of strip wash is a rinse before iron (Q45).
+fn implied<'d>(draft: &Draft) -> Vec<(&'d str, &'d str, &'d str)> {
+    let mut implied = vec![("Q45", "D13", "D12")];
+    let polished = ["G02", "G03", "G04"].iter().any(|step| draft.has(step));
+    if draft.wet_protection && !polished {
+        implied.extend([("Q74", "D14", "H03"), ("Q74", "D05", "H03"), ("Q74", "E02", "H03")]);
+        implied.extend([("Q74", "H03", "F01"), ("Q74", "H03", "F02"), ("Q74", "H03", "F03")]);
+    }
+    implied
 }
 
 /// Whether a pair's condition is met here, both steps being planned.
@@ -62,9 +83,9 @@ fn explain(draft: &mut Draft, constraints: &[Constraint], holding: &[&Pair], bro
                 "{} before {} given up: {} (cost {SOFT_COST_MIN:.0} min)",
                 pair.before, pair.after, pair.reason
             );
-            let steps = vec![pair.before.clone(), pair.after.clone()];
             if !draft.notices.iter().any(|n| n.rule == pair.id) {
-                draft.say(&pair.id, Severity::Advise, text, steps);
+                let lines = each(vec![pair.after.clone()], &format!("before {} for once", pair.before));
+                draft.tell(&pair.id, Severity::Advise, text, lines);
             }
             continue;
         }

@@ -2,10 +2,10 @@
 //!
 //! Lines are at most 96 columns, step names stand alone in capitals, and what to pour stands at the margin.
 
-use super::{Dwell, JobPlan, Mix, PlanLine, Reason, Turn};
+use super::words::{drying, failing, length, pour, rung, timer, turns, whole, zones};
+use super::{Dwell, JobPlan, Mix, PlanLine, Reason};
 use crate::handbook::Severity;
-use crate::site::dwell::DwellAdvice;
-use std::fmt::Write;
+use crate::hazard::SignalWord;
 
 const WIDTH: usize = 96;
 
@@ -27,6 +27,7 @@ pub fn job_sheet(head: &SheetHead, plan: &JobPlan) -> String {
     for caution in &plan.cautions {
         bullet(&mut sheet, "!", caution);
     }
+    bullet(&mut sheet, "!", &format!("Stop at once: {}.", plan.stop_criteria.join("; ")));
     notices(&mut sheet, plan);
     take_along(&mut sheet, plan);
     section(&mut sheet, "STEPS");
@@ -44,10 +45,12 @@ fn heading(sheet: &mut String, head: &SheetHead, plan: &JobPlan) {
     put(
         sheet,
         &format!(
-            "start {}   about {} min on site ({} person-minutes)   handbook {}",
+            "start {}   about {} min on site ({} person-minutes, {} at p50, {} at p90)   handbook {}",
             plan.start.format("%a %d %b %Y %H:%M"),
             whole(plan.totals.elapsed_minutes),
             whole(plan.totals.person_minutes),
+            whole(plan.totals.minutes_p50),
+            whole(plan.totals.minutes_p90),
             plan.handbook
         ),
     );
@@ -108,21 +111,21 @@ fn step(sheet: &mut String, number: usize, plan: &JobPlan, line: &PlanLine) {
     put(
         sheet,
         &format!(
-            "{number:>2}  {}  {}  {}   {:.0} min   {who}",
+            "{number:>2}  {}  {}  {}   {}   {who}",
             clock.format("%H:%M"),
             line.step,
             line.name.to_uppercase(),
-            line.end_min - line.begin_min,
+            length(line.end_min - line.begin_min),
         ),
     );
     if !line.zones.is_empty() {
         let how = if line.zone_order.is_empty() { String::new() } else { format!(" ({})", line.zone_order) };
-        wrap(sheet, "      where  ", &format!("{}{how}", zone_list(line)));
+        wrap(sheet, "      where  ", &format!("{}{how}", zones(line)));
     }
     for mix in &line.mixes {
         wrap(sheet, "      mix    ", &mix_text(mix));
     }
-    if line.water_l > 0.0 {
+    if line.water_l >= 0.5 {
         put(sheet, &format!("      water  {} l", whole(line.water_l)));
     }
     if let Some(dwell) = &line.dwell {
@@ -131,15 +134,17 @@ fn step(sheet: &mut String, number: usize, plan: &JobPlan, line: &PlanLine) {
     for caution in &line.cautions {
         wrap(sheet, "      !      ", caution);
     }
-    wrap(sheet, "      pass   ", &pass_text(line));
-    wrap(sheet, "      why    ", &why_text(line));
-}
-
-fn pass_text(line: &PlanLine) -> String {
-    if line.on_fail.is_empty() {
-        return line.pass_check.clone();
+    wrap(sheet, "      pass   ", &line.pass_check);
+    if let Some(branch) = &line.branch {
+        wrap(sheet, "      if not ", &failing(branch));
+        for next in &branch.next {
+            wrap(sheet, "      then   ", &rung(next));
+        }
+        if !branch.next.is_empty() {
+            wrap(sheet, "      else   ", &branch.left);
+        }
     }
-    format!("{}; if not: {} (at most {} x)", line.pass_check, line.on_fail, line.max_loops)
+    wrap(sheet, "      why    ", &why_text(line));
 }
 
 /// What placed the step, in words; the rules that touched it, by id, are explained above the steps.
@@ -154,64 +159,19 @@ fn why_text(line: &PlanLine) -> String {
     said.join("; ")
 }
 
-fn turns(line: &PlanLine) -> String {
-    let turn = |t: &Turn| match t.part.as_str() {
-        "all" => t.technician.clone(),
-        part => format!("{} {part}", t.technician),
-    };
-    line.turns.iter().map(turn).collect::<Vec<_>>().join(" + ")
-}
-
-fn zone_list(line: &PlanLine) -> String {
-    line.zones.iter().map(|zone| zone.name()).collect::<Vec<_>>().join(", ")
-}
-
 fn mix_text(mix: &Mix) -> String {
-    let fills = if mix.fills > 1 { format!(" in {} fills", mix.fills) } else { String::new() };
-    let shampoo =
-        if mix.shampoo_ml > 0.0 { format!(" + {} ml shampoo", whole(mix.shampoo_ml)) } else { String::new() };
+    let signal = match mix.signal_word {
+        Some(SignalWord::Danger) => "DANGER, ",
+        Some(SignalWord::Warning) => "WARNING, ",
+        None => "",
+    };
     let hazards =
         if mix.hazards.is_empty() { String::new() } else { format!("; {}", mix.hazards.join(", ")) };
-    let made = match mix.water_to_product {
-        Some(parts) => format!(
-            "pour {} ml{shampoo}, water up to {} ml ({parts}:1, water first){fills}",
-            whole(mix.pour_ml),
-            whole(mix.made_up_ml)
-        ),
-        None => format!("{} ml as it comes{fills}", whole(mix.pour_ml)),
-    };
-    format!("{}: {made}; wear {}{hazards}", mix.product_name, mix.ppe)
+    format!("{}: {}; {signal}wear {}{hazards}", mix.product_name, pour(mix), mix.ppe)
 }
 
 fn dwell_text(dwell: &Dwell) -> String {
-    let mut text = if dwell.min_s > dwell.max_s {
-        format!("works {}, but is dry before: must not dry", minutes(dwell.min_s))
-    } else {
-        format!("{} to {} wet, never dry", minutes(dwell.min_s), minutes(dwell.max_s))
-    };
-    if let (Some(dry_s), Some(panel_c)) = (dwell.dry_s, dwell.panel_c) {
-        let _ = write!(text, "; film dries in {} on a panel of {panel_c:.0} C", minutes(dry_s as u32));
-    }
-    match dwell.advice {
-        Some(DwellAdvice::Sections { section_m2 }) => {
-            let _ = write!(text, "; sections of at most {section_m2:.1} m2");
-        }
-        Some(DwellAdvice::Remist { times, section_m2 }) => {
-            let _ = write!(text, "; mist it again {times} x, sections of at most {section_m2:.1} m2");
-        }
-        Some(DwellAdvice::CoolFirst) => text.push_str("; shade or cool it with water first"),
-        Some(DwellAdvice::Refuse) => text.push_str("; not here at this hour"),
-        Some(DwellAdvice::Go) | None => {}
-    }
-    text
-}
-
-fn minutes(seconds: u32) -> String {
-    format!("{}:{:02}", seconds / 60, seconds % 60)
-}
-
-fn whole(value: f64) -> String {
-    format!("{value:.0}")
+    [vec![timer(dwell)], drying(dwell)].concat().join("; ")
 }
 
 fn section(sheet: &mut String, title: &str) {

@@ -3,7 +3,6 @@
 use super::Dwell;
 use super::draft::{Draft, Work};
 use super::facts::Facts;
-use super::rules::limit_of;
 use crate::handbook::Basis;
 use crate::site::dwell::{DwellTask, allowed_dwell_s, dwell_window};
 
@@ -45,16 +44,5 @@ fn dwell(facts: &Facts, work: &Work) -> Option<Dwell> {
         panel_c: state.map(|state| state.panel_c),
         // Sections are of panels; spots and wheels are worked one by one anyway.
         advice: window.map(|window| window.advice).filter(|_| step.basis == Basis::PerM2),
-    })
-}
-
-/// True when some step meets a panel over its limit.
-pub(super) fn too_hot(draft: &Draft) -> bool {
-    draft.work.iter().any(|w| {
-        limit_of(draft, w).is_some_and(|limit_c| {
-            w.zones
-                .iter()
-                .any(|&z| draft.facts.panel(z, w.begin_min, w.shaded).is_some_and(|p| p.panel_c > limit_c))
-        })
     })
 }

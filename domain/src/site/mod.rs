@@ -128,6 +128,7 @@ pub struct Weather {
 #[serde(deny_unknown_fields)]
 pub struct WeatherHour {
     /// Local wall-clock time.
+    #[schema(value_type = String, example = "2026-05-04T08:00:00")]
     pub at: NaiveDateTime,
     #[schema(minimum = -60.0, maximum = 60.0)]
     pub air_c: f64,

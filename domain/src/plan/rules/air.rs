@@ -1,287 +1,214 @@
-//! R09-R17, R64, R67: wind, cold, frost, rain, damp, dusk and thunder.
+//! R09-R11, R13, R14, R67: wind, frost and thunder.
 
-use super::super::draft::Draft;
-use crate::handbook::{Chemistry, Severity};
-use chrono::{TimeDelta, Timelike};
-
-/// Steps that lay a protection on the paint.
-const PROTECTIONS: [&str; 4] = ["H01", "H02", "H03", "H04"];
-
-/// Rules that drop or exchange steps by the weather of the booked start.
-pub(super) fn before_order(draft: &mut Draft) {
-    r09_wind(draft);
-    r10_strong_wind(draft);
-    r11_wind_and_textile_guard(draft);
-    r12_cold(draft);
-    r15_rain(draft);
-    r16_rain_after(draft);
-    r17_damp(draft);
-}
+use crate::handbook::{Chemistry, Reach};
+use crate::plan::draft::{Draft, Lines, each};
+use crate::plan::facts::names;
+use chrono::{NaiveDateTime, NaiveTime, TimeDelta};
 
 /// Rules that look at the hours in which the steps fall.
 pub(super) fn on_the_clock(draft: &mut Draft) {
+    r09_wind(draft);
+    r10_strong_wind(draft);
+    r11_wind_and_textile_guard(draft);
     r13_freeze(draft);
     r14_night_frost(draft);
-    r64_dusk(draft);
     r67_thunder(draft);
 }
 
-fn sheltered(draft: &Draft) -> bool {
-    draft.facts.input.site.covered == Some(true)
-}
+// ---- wind ----
 
 /// The van carries an awning and the wind lets it stand.
 pub(crate) fn awning_stands(draft: &Draft) -> bool {
+    draft.facts.carries("awning") && !draft.facts.sheltered() && strong_wind(draft).is_none()
+}
+
+/// Mean wind or gusts over the limit of awning and platform while the job lasts, in words.
+fn strong_wind(draft: &Draft) -> Option<String> {
     let (mean, peak) = (draft.facts.limit("R10", "wind_m_s"), draft.facts.limit("R10", "gust_m_s"));
-    let calm = wind(draft).is_some_and(|w| w <= mean) && gust(draft).is_none_or(|g| g <= peak);
-    draft.facts.carries("awning") && calm && !sheltered(draft)
+    let end = draft.facts.expected_end(draft).max(draft.facts.at(draft.end_min()));
+    let mut hours = draft.facts.hours_between(draft.facts.input.start, end);
+    let over = hours.find(|h| h.wind_m_s > mean || h.gust_m_s.is_some_and(|gust| gust > peak))?;
+    let gusts = over.gust_m_s.map_or(String::new(), |gust| format!(", gusts {gust:.1}"));
+    Some(format!("wind {:.1} m/s{gusts} at {}", over.wind_m_s, over.at.format("%H:%M")))
 }
 
-/// The strongest mean wind while the job lasts, from the norms' length of it.
-fn wind(draft: &Draft) -> Option<f64> {
-    draft.facts.hours_of_job(draft).map(|h| h.wind_m_s).max_by(f64::total_cmp)
+/// Steps of the kind in hours whose wind is over a limit, with the wind.
+fn steps_in_wind(
+    draft: &Draft,
+    limit_m_s: f64,
+    test: impl Fn(&crate::plan::draft::Work) -> bool,
+) -> Vec<(String, f64)> {
+    let windy = draft.work.iter().filter(|w| test(w)).filter_map(|w| {
+        let wind_m_s = draft.facts.hours_of(w).map(|h| h.wind_m_s).max_by(f64::total_cmp)?;
+        (wind_m_s > limit_m_s).then(|| (w.step.id.clone(), wind_m_s))
+    });
+    windy.collect()
 }
 
-fn gust(draft: &Draft) -> Option<f64> {
-    draft.facts.hours_of_job(draft).filter_map(|h| h.gust_m_s).max_by(f64::total_cmp)
+fn wind_lines(windy: &[(String, f64)], then: &str) -> Lines {
+    windy.iter().map(|(step, m_s)| (step.clone(), format!("wind {m_s:.1} m/s: {then}"))).collect()
 }
 
+/// R09: no coating, solvent from the cloth only, foam from upwind.
 fn r09_wind(draft: &mut Draft) {
-    let limit = draft.facts.limit("R09", "wind_m_s");
-    let Some(wind_m_s) = wind(draft) else { return };
-    if wind_m_s <= limit || sheltered(draft) {
+    if draft.facts.sheltered() {
         return;
     }
-    let spray = draft.which(|w| w.step.id == "H04" || draft.facts.uses_chemistry(w, &[Chemistry::Solvent]));
-    if !spray.is_empty() {
-        let text =
-            format!("wind {wind_m_s:.1} m/s over {limit:.0}: no coating and no solvent spray in the open");
-        draft.block("R09", text, spray, "a roof, or a calmer day");
+    let limit = draft.facts.limit("R09", "wind_m_s");
+    let coating = steps_in_wind(draft, limit, |w| w.step.id == "H04");
+    if let Some((_, wind_m_s)) = coating.first() {
+        let text = format!("wind {wind_m_s:.1} m/s over {limit} m/s: no coating in the open");
+        draft.unmet("R09", text, wind_lines(&coating, "no coating"), "a roof, or a calmer day");
     }
-    let foam = draft.planned(&["B09", "C01"]);
-    if !foam.is_empty() {
-        draft.say("R09", Severity::Adjust, format!("wind {wind_m_s:.1} m/s: foam only from upwind"), foam);
+    // Guard is sprayed by nature, rule R11 speaks of it.
+    let solvent = steps_in_wind(draft, limit, |w| {
+        !w.is(&["H04", "H10"]) && draft.facts.uses_chemistry(w, &[Chemistry::Solvent])
+    });
+    if let Some((_, wind_m_s)) = solvent.first() {
+        let text = format!("wind {wind_m_s:.1} m/s over {limit} m/s: solvent from the cloth, no spray");
+        draft.kept("R09", text, wind_lines(&solvent, "solvent from the cloth"));
+    }
+    let foam = steps_in_wind(draft, limit, |w| w.is(&["B09", "C01"]));
+    if let Some((_, wind_m_s)) = foam.first() {
+        let text = format!("wind {wind_m_s:.1} m/s over {limit} m/s: foam only from upwind");
+        draft.kept("R09", text, wind_lines(&foam, "foam from upwind"));
     }
 }
 
+/// R10: no awning, no platform, no textile guard.
 fn r10_strong_wind(draft: &mut Draft) {
-    let (mean, peak) = (draft.facts.limit("R10", "wind_m_s"), draft.facts.limit("R10", "gust_m_s"));
-    let over = wind(draft).is_some_and(|w| w > mean) || gust(draft).is_some_and(|g| g > peak);
-    if !over || sheltered(draft) {
+    if draft.facts.sheltered() {
         return;
     }
-    let air = format!("wind {:.1} m/s, gusts {:.1}", wind(draft).unwrap_or(0.0), gust(draft).unwrap_or(0.0));
-    let high = draft.facts.zones_on_platform();
-    if !high.is_empty() {
-        let names: Vec<&str> = high.iter().map(|z| z.name()).collect();
-        let text = format!("{air}: no platform, so {} cannot be reached", names.join(", "));
-        draft.block("R10", text, vec![], "another day, or leave these zones out with the customer's consent");
+    let Some(air) = strong_wind(draft) else { return };
+    let high = draft.facts.zones_within(Reach::Platform);
+    let on_platform = draft.which(|w| w.minutes > 0.0 && w.zones.iter().any(|z| high.contains(z)));
+    if !on_platform.is_empty() {
+        let text = format!("{air}: no platform, so {} cannot be reached", names(&high));
+        let unblock = "another day, or leave these zones out with the customer's consent";
+        draft.unmet("R10", text, each(on_platform, "no platform in this wind"), unblock);
     }
     let guard = draft.planned(&["H10"]);
     if !guard.is_empty() {
-        draft.drop_steps(&guard);
-        draft.say("R10", Severity::Adjust, format!("{air}: no textile guard today"), vec![]);
+        let lines = each(guard, "no textile guard in this wind");
+        draft.unmet("R10", format!("{air}: no textile guard"), lines, "move it to a calm day");
     }
-    let awning = draft.planned(&["A07"]);
-    if !awning.is_empty() {
-        draft.block(
-            "R10",
-            format!("{air}: the awning stays in the van"),
-            awning,
-            "natural shade or a cooler hour",
-        );
-    } else if high.is_empty() && guard.is_empty() {
-        draft.say("R10", Severity::Adjust, format!("{air}: no awning, no platform"), vec![]);
+    if draft.facts.carries("awning") {
+        draft.kept("R10", format!("{air}: the awning stays in the van"), vec![]);
     }
 }
 
+/// R11: textile guard drifts onto glass and paint.
 fn r11_wind_and_textile_guard(draft: &mut Draft) {
     let limit = draft.facts.limit("R11", "wind_m_s");
-    let guard = draft.planned(&["H10"]);
-    let Some(wind_m_s) = wind(draft) else { return };
-    if guard.is_empty() || wind_m_s <= limit || sheltered(draft) {
-        return;
-    }
+    let guard = steps_in_wind(draft, limit, |w| w.step.id == "H10");
+    let Some((_, wind_m_s)) = guard.first().filter(|_| !draft.facts.sheltered()) else { return };
     let text =
-        format!("wind {wind_m_s:.1} m/s over {limit:.0}: textile guard would drift onto glass and paint");
-    draft.block("R11", text, guard, "move the textile guard to a calm day");
+        format!("wind {wind_m_s:.1} m/s over {limit} m/s: textile guard would drift onto glass and paint");
+    draft.unmet("R11", text, wind_lines(&guard, "no textile guard"), "move the textile guard to a calm day");
 }
 
-fn r12_cold(draft: &mut Draft) {
-    let limit = draft.facts.limit("R12", "air_c");
-    let Some(air_c) = draft.facts.hours_of_job(draft).map(|h| h.air_c).max_by(f64::total_cmp) else { return };
-    if air_c >= limit {
-        return;
-    }
-    let steps = draft.which(|w| {
-        draft.facts.uses_chemistry(w, &[Chemistry::Thioglycolate, Chemistry::Acid, Chemistry::Solvent])
-    });
-    if steps.is_empty() {
-        return;
-    }
-    let text =
-        format!("air stays under {limit:.0} C (warmest {air_c:.1}): wash only, left out {}", steps.join(" "));
-    draft.drop_steps(&steps);
-    draft.say("R12", Severity::Warn, text, vec![]);
-}
+// ---- frost ----
 
-/// Water on frozen ground or into the frost.
+/// R13: water on frozen ground or into the frost.
 fn r13_freeze(draft: &mut Draft) {
-    if sheltered(draft) {
+    if draft.facts.sheltered() {
         return;
     }
-    let (panel_limit, air_limit) = (draft.facts.limit("R13", "panel_c"), draft.facts.limit("R13", "air_c"));
-    let ahead = TimeDelta::minutes((draft.facts.limit("R13", "within_h") * 60.0) as i64);
-    let wet: Vec<(String, f64)> =
-        draft.work.iter().filter(|w| w.water_l > 0.0).map(|w| (w.step.id.clone(), w.begin_min)).collect();
-    let frozen = wet.iter().find_map(|(_, begin_min)| {
-        let at = draft.facts.at(*begin_min);
-        let hour = draft.facts.hour(at)?;
-        let later = draft
-            .facts
-            .input
-            .weather
-            .hours
-            .iter()
-            .find(|h| h.at >= at && h.at <= at + ahead && h.air_c <= 0.0);
-        if hour.air_c <= air_limit {
-            Some(format!("air {:.0} C at {}", hour.air_c, at.format("%H:%M")))
-        } else if let Some(later) = later {
-            Some(format!("freezing at {}", later.at.format("%H:%M")))
-        } else {
-            let cold = draft.facts.zones.iter().filter_map(|z| draft.facts.panel(z.zone, *begin_min, false));
-            let coldest = cold.map(|p| p.panel_c).min_by(f64::total_cmp)?;
-            (coldest <= panel_limit).then(|| format!("panel {coldest:.0} C at {}", at.format("%H:%M")))
-        }
-    });
-    let Some(why) = frozen else { return };
-    let thaw = draft.facts.input.weather.hours.iter().find(|h| {
-        h.at > draft.facts.input.start
-            && h.at.date() == draft.facts.input.start.date()
-            && h.air_c > air_limit + 1.0
+    let wet = draft.work.iter().filter(|w| w.water_l > 0.0);
+    let lines: Lines =
+        wet.filter_map(|w| Some((w.step.id.clone(), freezes(draft, draft.facts.at(w.begin_min))?))).collect();
+    let Some((_, why)) = lines.first() else { return };
+    let text = format!("{why}: no water work outdoors");
+    let air_limit = draft.facts.limit("R13", "air_c");
+    let start = draft.facts.input.start;
+    let thaw = draft.facts.input.weather.hours.iter().map(|h| h.at).find(|&at| {
+        at > start && at.date() == start.date() && freezes(draft, at).is_none() && air_limit.is_finite()
     });
     let unblock = match thaw {
-        Some(hour) => format!("no water before {}, or a heated covered place", hour.at.format("%H:%M")),
+        Some(at) => format!("no water before {}, or a covered place", at.format("%H:%M")),
         None => "a covered place, or another day".to_string(),
     };
-    let steps = wet.into_iter().map(|w| w.0).collect();
-    draft.block("R13", format!("{why}: no water work outdoors"), steps, &unblock);
+    draft.unmet("R13", text, lines, unblock);
 }
 
+/// Why water would freeze on the vehicle at a moment or soon after it.
+fn freezes(draft: &Draft, at: NaiveDateTime) -> Option<String> {
+    let facts = draft.facts;
+    let (panel_limit, air_limit) = (facts.limit("R13", "panel_c"), facts.limit("R13", "air_c"));
+    let ahead = TimeDelta::minutes((facts.limit("R13", "within_h").clamp(0.0, 240.0) * 60.0) as i64);
+    let hour = facts.hour(at)?;
+    if hour.air_c <= air_limit {
+        return Some(format!("air {:.1} C at {}", hour.air_c, at.format("%H:%M")));
+    }
+    let soon = facts.input.weather.hours.iter().find(|h| h.at >= at && h.at <= at + ahead && h.air_c <= 0.0);
+    if let Some(hour) = soon {
+        return Some(format!("freezing at {}", hour.at.format("%H:%M")));
+    }
+    let panels = facts.zones.iter().filter_map(|z| facts.panel_at(z.zone, at, false));
+    let coldest = panels.map(|p| p.panel_c).min_by(f64::total_cmp).filter(|&c| c <= panel_limit)?;
+    Some(format!("panel {coldest:.1} C at {}", at.format("%H:%M")))
+}
+
+/// The night is over by then.
+const MORNING: NaiveTime = match NaiveTime::from_hms_opt(8, 0, 0) {
+    Some(time) => time,
+    None => NaiveTime::MIN,
+};
+
+/// R14: frost in the night after the job.
 fn r14_night_frost(draft: &mut Draft) {
     let limit = draft.facts.limit("R14", "air_c");
     let end = draft.facts.at(draft.end_min());
-    let night =
-        draft.facts.input.weather.hours.iter().filter(|h| h.at >= end && h.at <= end + TimeDelta::hours(16));
-    let Some(lowest) = night.map(|h| h.air_c).min_by(f64::total_cmp) else { return };
-    if lowest <= limit {
+    let morning = (end + TimeDelta::hours(24)).date().and_time(MORNING);
+    let night = draft.facts.hours_between(end, morning);
+    let lowest = night.map(|h| h.air_c).min_by(f64::total_cmp);
+    if let Some(lowest) = lowest.filter(|&c| c <= limit) {
         let text = format!(
-            "night frost {lowest:.0} C: drain pump, hose and tank lines, take frost-sensitive products inside"
+            "night frost {lowest:.1} C: drain pump, hose and tank lines, take frost-sensitive products inside"
         );
-        let steps = draft.planned(&["I05"]);
-        draft.say("R14", Severity::Adjust, text, steps);
+        let lines = each(draft.planned(&["I05"]), "drain pump, hose and tank lines");
+        return draft.kept("R14", text, lines);
+    }
+    // What is not forecast is asked for when the air is cool enough for a frost to follow.
+    let possible = limit + draft.facts.limit("R14", "night_drop_k");
+    let unknown = draft.facts.weather_until().is_some_and(|until| until < morning - TimeDelta::hours(2));
+    let coolest = draft.facts.input.weather.hours.iter().map(|h| h.air_c).min_by(f64::total_cmp);
+    if unknown && coolest.is_some_and(|c| c <= possible) {
+        draft.ask("R14", "/weather/hours", "How cold will the night after the job be, until 08:00?");
     }
 }
 
-/// The heaviest rain while the protection steps are done.
-fn r15_rain(draft: &mut Draft) {
-    let limit = draft.facts.limit("R15", "rain_mm_h");
-    let raining = draft.facts.hours_of_job(draft).any(|h| h.rain_mm_h > limit);
-    let steps = draft.planned(&PROTECTIONS);
-    if !raining || sheltered(draft) || steps.is_empty() {
-        return;
-    }
-    to_wet_silica(draft, "R15", "rain in the booked hours", steps);
-}
+// ---- thunder ----
 
-fn r16_rain_after(draft: &mut Draft) {
-    let steps = draft.planned(&PROTECTIONS);
-    if steps.is_empty() || sheltered(draft) || draft.facts.input.weather.hours.is_empty() {
-        return;
-    }
-    let end = draft.facts.expected_end(draft);
-    let limit = draft.facts.limit("R15", "rain_mm_h");
-    let dry_h = |step: &str| draft.facts.protection_of(step).map_or(0.0, |p| p.no_rain_min_h);
-    let rain_at =
-        draft.facts.input.weather.hours.iter().find(|h| h.at >= end && h.rain_mm_h > limit).map(|h| h.at);
-    let Some(rain_at) = rain_at else { return };
-    let dry_for_h = (rain_at - end).num_minutes() as f64 / 60.0;
-    let spoiled: Vec<String> = steps.into_iter().filter(|s| dry_h(s) > dry_for_h).collect();
-    if spoiled.is_empty() {
-        return;
-    }
-    let why = format!("rain {dry_for_h:.0} h after the work");
-    to_wet_silica(draft, "R16", &why, spoiled);
-}
-
-fn r17_damp(draft: &mut Draft) {
-    let (limit, gap_k) = (draft.facts.limit("R17", "humidity"), draft.facts.limit("R17", "dew_margin_k"));
-    let steps = draft.planned(&["H02", "H04"]);
-    if steps.is_empty() {
-        return;
-    }
-    let Some((humidity, near_k)) = draft.facts.damp(draft) else { return };
-    if humidity <= limit && near_k.is_none_or(|k| k >= gap_k) {
-        return;
-    }
-    let near = near_k.map_or(String::new(), |k| format!(", panel {k:.1} K above the dew point"));
-    let why = format!("humidity {:.0} %{near}", humidity * 100.0);
-    to_wet_silica(draft, "R17", &why, steps);
-}
-
-/// Exchanges a protection that the weather would spoil for the one that tolerates it; a coating is blocked,
-/// because it was sold as such.
-fn to_wet_silica(draft: &mut Draft, rule: &str, why: &str, steps: Vec<String>) {
-    let coating: Vec<String> = steps.iter().filter(|s| s.as_str() == "H04").cloned().collect();
-    if !coating.is_empty() {
-        draft.block(
-            rule,
-            format!("{why}: no coating"),
-            coating,
-            "a closed, ventilated place, or another day",
-        );
-        return;
-    }
-    let exchanged: Vec<String> = steps.into_iter().filter(|s| s != "H03").collect();
-    draft.drop_steps(&exchanged);
-    draft.insert("H03", rule, "wet type: sprayed on the wet panel and rinsed");
-    draft.wet_protection = true;
-    let instead = if exchanged.is_empty() { "H03".to_string() } else { exchanged.join(" ") };
-    let text = format!("{why}: wet-type silica spray in place of {instead}");
-    draft.say(rule, Severity::Adjust, text, vec!["H03".into()]);
-}
-
-/// Dry-on work after sunset less the margin.
-fn r64_dusk(draft: &mut Draft) {
-    if sheltered(draft) {
-        return;
-    }
-    let before = TimeDelta::minutes(draft.facts.limit("R64", "before_sunset_min") as i64);
-    let Some(sunset) = draft.facts.sunset() else { return };
-    let late: Vec<String> = draft.which(|w| w.is_dry_on() && draft.facts.at(w.end_min) > sunset - before);
-    if !late.is_empty() {
-        let text = format!(
-            "{} would end after {}, {} min before sunset",
-            late.join(" "),
-            (sunset - before).format("%H:%M"),
-            before.num_minutes()
-        );
-        draft.block("R64", text, late, "an earlier start, more hands, or a protection that tolerates dew");
-    }
-}
-
+/// R67: outdoor power and lance stop from the first thunder until half an hour after the last.
 fn r67_thunder(draft: &mut Draft) {
-    let hours: Vec<u32> =
-        draft.facts.hours_on_the_clock(draft).filter(|h| h.thunder).map(|h| h.at.hour()).collect();
-    let (Some(first), Some(last)) = (hours.first(), hours.last()) else { return };
-    let wait = draft.facts.limit("R67", "wait_min");
-    let from = draft.facts.input.start.date().and_hms_opt(*first, 0, 0);
-    let steps = draft
-        .which(|w| from.is_some_and(|f| draft.facts.at(w.end_min) > f) && (w.step.power || w.water_l > 0.0));
-    if steps.is_empty() {
+    if draft.facts.sheltered() {
         return;
     }
-    let text = format!("thunder {first:02}:00 to {:02}:00: stop outdoor power and lance", last + 1);
-    let unblock = format!("finish before {first:02}:00 or go on {wait:.0} min after the last thunder");
-    draft.block("R67", text, steps, &unblock);
+    let wait_min = draft.facts.limit("R67", "wait_min").clamp(0.0, 600.0);
+    let wait = TimeDelta::seconds((wait_min * 60.0) as i64);
+    let thunder: Vec<(NaiveDateTime, NaiveDateTime)> = draft
+        .facts
+        .input
+        .weather
+        .hours
+        .iter()
+        .filter(|h| h.thunder)
+        .map(|h| (h.at, h.at + TimeDelta::hours(1) + wait))
+        .collect();
+    let hit = draft.which(|w| {
+        let (begin, end) = (draft.facts.at(w.begin_min), draft.facts.at(w.end_min));
+        draft.facts.noisy(w) && thunder.iter().any(|(from, until)| begin < *until && end > *from)
+    });
+    let job = (draft.facts.input.start, draft.facts.at(draft.end_min()));
+    let during: Vec<_> = thunder.iter().filter(|(from, until)| job.0 < *until && job.1 > *from).collect();
+    let (Some((first, _)), Some((_, clear)), false) = (during.first(), during.last(), hit.is_empty()) else {
+        return;
+    };
+    let (first, clear) = (first.format("%H:%M"), clear.format("%H:%M"));
+    let text = format!("thunder from {first}: outdoor power and lance stop until {clear}");
+    let unblock =
+        format!("finish before {first}, or go on at {clear}, {wait_min:.0} min after the last thunder");
+    draft.unmet("R67", text, each(hit, "stopped by thunder"), unblock);
 }

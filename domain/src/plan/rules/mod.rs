@@ -1,41 +1,73 @@
-//! The planning rules R01-R70. Each is one function; the handbook's `rules` table holds their limits.
+//! The planning rules R01-R70. Each is one function; the handbook's `rules` table holds their limits and severity.
 //!
-//! Three rounds: before the order is made rules choose, exchange and drop steps; after it they look at the
-//! order; on the clock they look at hours, panels, litres and stock.
+//! A rule that is kept by changing the plan says `adjust`, or `advise` where the table only advises. One that
+//! cannot be kept has the table's severity, at least `warn`, and says what would lift it. One that lacks a fact
+//! asks for it. Before the order is made rules put steps in first and take steps out afterwards; what a rule took
+//! out no other rule puts back ([`Draft::drop_steps`]).
 
 mod air;
+mod crew;
 mod dirt;
 mod heat;
+mod mixing;
+mod outfit;
 mod paint;
 mod place;
+mod protection;
 mod sequence;
 mod stock;
+mod sun;
+mod surface;
+mod tidy;
 mod water;
+mod weather;
 
 use super::draft::Draft;
 
 pub(super) use air::awning_stands;
-pub(super) use heat::limit_of;
+pub(super) use heat::{excess_at, limit_on, too_hot};
 
+/// Chooses, exchanges and drops steps.
 pub(super) fn before_order(draft: &mut Draft) {
-    dirt::before_order(draft);
-    sequence::before_order(draft);
-    paint::before_order(draft);
-    air::before_order(draft);
-    water::before_order(draft);
-    heat::before_order(draft);
-    place::before_order(draft);
-    stock::before_order(draft);
+    dirt::insert(draft);
+    sequence::insert(draft);
+    water::insert(draft);
+    heat::insert(draft);
+
+    stock::restrict(draft);
+    paint::restrict(draft);
+    dirt::restrict(draft);
+    water::restrict(draft);
+
+    weather::exchange(draft);
+    sequence::exchange(draft);
+    protection::exchange(draft);
+    tidy::second_choices(draft);
+    surface::fit(draft);
+    outfit::restrict(draft);
+    tidy::second_choices(draft);
+    surface::fit(draft);
+    tidy::companions(draft);
+    tidy::rinse_after_chemistry(draft);
 }
 
+/// Judges the order.
 pub(super) fn after_order(draft: &mut Draft) {
     sequence::after_order(draft);
+    protection::after_order(draft);
 }
 
+/// Judges hours, panels, litres and people.
 pub(super) fn on_the_clock(draft: &mut Draft) {
     heat::on_the_clock(draft);
+    sun::on_the_clock(draft);
     air::on_the_clock(draft);
+    weather::on_the_clock(draft);
     water::on_the_clock(draft);
     place::on_the_clock(draft);
+    crew::on_the_clock(draft);
+    dirt::on_the_clock(draft);
+    paint::on_the_clock(draft);
     stock::on_the_clock(draft);
+    outfit::on_the_clock(draft);
 }

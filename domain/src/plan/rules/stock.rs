@@ -1,39 +1,63 @@
-//! R58-R63, R65, R66, R70: quotes, stock, mixes, tools, hazards and records.
+//! R58-R63, R65, R66, R70 and the van's outfit: quotes, stock, mixes, tools, hazards and records.
 
-use super::super::draft::Draft;
-use crate::handbook::{Chemistry, Severity};
+use crate::handbook::Chemistry;
+use crate::inspection::Contaminant;
+use crate::plan::amounts;
+use crate::plan::draft::{Draft, Lines, each};
 
-pub(super) fn before_order(draft: &mut Draft) {
-    r58_range(draft);
+/// R59: steps nobody agreed to.
+pub(super) fn restrict(draft: &mut Draft) {
     r59_unapproved(draft);
-    r63_worn_clay(draft);
-    r66_fluoride(draft);
 }
 
 pub(super) fn on_the_clock(draft: &mut Draft) {
-    r60_short_stock(draft);
+    r58_range(draft);
+    r58_more_than_booked(draft);
     r61_several_fills(draft);
     r62_pour(draft);
+    r63_worn_clay(draft);
     r65_corrosive(draft);
+    r66_fluoride(draft);
     r70_records(draft);
 }
 
 /// R58: nobody has looked yet, so the quote is a range.
 fn r58_range(draft: &mut Draft) {
-    if draft.facts.inspected() {
+    let facts = draft.facts;
+    if facts.inspected() {
         return;
     }
-    let Some(booked) = draft.facts.input.booked_grade else {
+    let Some(booked) = facts.input.booked_grade else {
         draft.ask("R58", "/booked_grade", "How bad is it, 0 to 4? Customers under-grade by about one.");
         return;
     };
-    let over = draft.facts.limit("R58", "over_share") * 100.0;
+    let over = facts.limit("R58", "over_share") * 100.0;
+    let (from, to) = (booked.get(), booked.worse().get());
     let text = format!(
-        "condition not seen: quote grade {} to {}, grade before touching, over +{over:.0} % ask",
-        booked.get(),
-        booked.worse().get()
+        "condition not seen: quote grade {from} to {to}, grade before touching, over +{over:.0} % ask"
     );
-    draft.say("R58", Severity::Adjust, text, vec!["A04".into()]);
+    draft.kept("R58", text, each(draft.planned(&["A04"]), &format!("quoted for grade {from} to {to}")));
+}
+
+/// R58: what was found takes so much longer than what was booked that the customer is asked.
+fn r58_more_than_booked(draft: &mut Draft) {
+    let facts = draft.facts;
+    let Some(booked) = facts.input.booked_grade.filter(|_| facts.inspected()) else { return };
+    let found_min: f64 = draft.work.iter().map(|w| w.minutes).sum();
+    let booked_min: f64 = draft.work.iter().map(|w| amounts::minutes_at(facts, w, booked)).sum();
+    let share = facts.limit("R58", "over_share");
+    if found_min <= booked_min * (1.0 + share) || facts.input.extra_work.approved.is_some() {
+        return;
+    }
+    let percent = (found_min / booked_min - 1.0) * 100.0;
+    let worst = facts.worst_or_booked(Contaminant::Film).max(facts.worst_found());
+    let text = format!(
+        "Found up to grade {} and booked {}: {percent:.0} % more work, over +{:.0} % ask. Yes or no?",
+        worst.get(),
+        booked.get(),
+        share * 100.0
+    );
+    draft.ask("R58", "/extra_work/approved", &text);
 }
 
 /// R59: extra work without a yes is not done.
@@ -44,101 +68,86 @@ fn r59_unapproved(draft: &mut Draft) {
     }
     let answer = draft.facts.input.extra_work;
     let wait = draft.facts.limit("R59", "wait_min");
-    match answer.approved {
-        Some(true) => {}
-        Some(false) => {
-            draft.drop_steps(&extra);
-            draft.say(
-                "R59",
-                Severity::Adjust,
-                format!("not approved, left out: {}", extra.join(" ")),
-                vec!["A06".into()],
-            );
-        }
+    let why = match answer.approved {
+        Some(true) => return,
+        Some(false) => "extra work not approved".to_string(),
         None if f64::from(answer.silent_min) >= wait => {
-            draft.drop_steps(&extra);
-            let text = format!(
-                "no answer in {wait:.0} min, booked work only; next visit offered: {}",
-                extra.join(" ")
-            );
-            draft.say("R59", Severity::Adjust, text, vec!["A06".into()]);
+            format!("no answer in {wait:.0} min, booked work only, offer the next visit")
         }
         None => {
             let text = format!("Extra work found: {}. Yes or no?", extra.join(" "));
-            draft.ask("R59", "/extra_work/approved", &text);
+            return draft.ask("R59", "/extra_work/approved", &text);
         }
-    }
+    };
+    draft.drop_steps("R59", &extra);
+    let text = format!("{why}: left out {}", extra.join(" "));
+    draft.kept("R59", text, each(draft.planned(&["A06"]), &why));
 }
 
-/// R60: stock on the van against the plan and a margin; a substitute of the class's family, else without it.
-fn r60_short_stock(draft: &mut Draft) {
-    let margin = draft.facts.limit("R60", "stock_factor");
-    for (product, need_ml) in draft.product_totals() {
-        let Some(&have_ml) = draft.facts.input.kit.stock_ml.get(&product) else { continue };
-        if have_ml >= need_ml * margin {
-            continue;
-        }
-        let steps = draft.which(|w| w.uses(&product));
-        let sum = format!(
-            "{}: {have_ml:.0} ml on the van, {need_ml:.0} ml planned x {margin}",
-            product.replace('_', " ")
-        );
-        match draft.facts.substitute(&product, need_ml * margin) {
-            Some(other) => {
-                draft.exchange(&product, &other);
-                let text = format!("{sum}: {} instead, same family", other.replace('_', " "));
-                draft.say("R60", Severity::Adjust, text, steps);
-            }
-            None => draft.block(
-                "R60",
-                format!("{sum}, nothing of its family on board"),
-                steps,
-                "restock before the job, or leave the steps out",
-            ),
-        }
-    }
-}
-
+/// R61: pump vessels are filled to three quarters, so large volumes take several fills.
 fn r61_several_fills(draft: &mut Draft) {
-    let steps = draft.which(|w| w.mixes.iter().any(|m| m.fills > 1));
-    if !steps.is_empty() {
-        let share = draft.facts.limit("R61", "fill_share") * 100.0;
-        draft.say(
-            "R61",
-            Severity::Adjust,
-            format!("more than one fill: never over {share:.0} % of the vessel, air drives it"),
-            steps,
-        );
+    let facts = draft.facts;
+    let lines: Lines = draft
+        .work
+        .iter()
+        .filter_map(|w| {
+            let pumped = |product: &str| {
+                w.products.iter().any(|u| u.product == product && !amounts::in_bucket(u.row.dose_ml))
+            };
+            let mix = w.mixes.iter().find(|m| m.fills > 1 && pumped(&m.product))?;
+            let each_ml = mix.made_up_ml / f64::from(mix.fills);
+            Some((w.step.id.clone(), format!("{} fills of {each_ml:.0} ml", mix.fills)))
+        })
+        .collect();
+    if !lines.is_empty() {
+        let share = facts.limit("R61", "fill_share") * 100.0;
+        let text = format!("more than one fill: never over {share:.0} % of a pump vessel, air drives it");
+        draft.kept("R61", text, lines);
     }
 }
 
+/// R62: how a ratio is meant.
 fn r62_pour(draft: &mut Draft) {
-    let steps = draft.which(|w| w.mixes.iter().any(|m| m.water_to_product.is_some()));
-    if !steps.is_empty() {
-        let text =
-            "r:1 is r parts of water to one of product: product = volume / (r + 1), rounded up to 5 ml";
-        draft.say("R62", Severity::Adjust, text.into(), steps);
+    let lines: Lines = draft
+        .work
+        .iter()
+        .filter_map(|w| {
+            let mix = w.mixes.iter().find(|m| m.water_to_product.is_some())?;
+            let parts = mix.water_to_product?;
+            let (volume, product) = (mix.made_up_ml, mix.made_up_ml / (parts + 1.0));
+            let text = format!("{parts:.0}:1 in {volume:.0} ml: {product:.0} ml, pour {:.0}", mix.pour_ml);
+            Some((w.step.id.clone(), text))
+        })
+        .collect();
+    if !lines.is_empty() {
+        let step_ml = draft.facts.limit("R62", "round_up_ml");
+        let text = format!(
+            "r:1 is r parts of water to one of product: product = volume / (r + 1), rounded up to {step_ml:.0} ml; 4 fl oz in a US gallon is the rounded form of 32:1"
+        );
+        draft.kept("R62", text, lines);
     }
 }
 
-/// R63: a clay towel past its count.
+/// R63: clay that has served its count, or comes near it.
 fn r63_worn_clay(draft: &mut Draft) {
+    let facts = draft.facts;
     let clay = draft.planned(&["E01", "E02"]);
     if clay.is_empty() {
         return;
     }
-    let limit = draft.facts.limit("R63", "vehicles_min");
-    match draft.facts.input.kit.vehicles_served.get("clay_towel") {
-        Some(&served) if f64::from(served) >= limit => {
-            let text = format!("clay towel has served {served} vehicles, limit {limit:.0}");
-            draft.block("R63", text, clay, "a new clay towel, broken in on glass");
-        }
-        Some(_) => {}
-        None => draft.ask(
-            "R63",
-            "/kit/vehicles_served/clay_towel",
-            "How many vehicles has the clay towel served?",
-        ),
+    let (look, retire) = (facts.limit("R63", "vehicles_min"), facts.limit("R63", "vehicles_max"));
+    let Some(&served) = facts.input.kit.vehicles_served.get("clay_towel") else {
+        let text = "How many vehicles has the clay towel served?";
+        return draft.ask("R63", "/kit/vehicles_served/clay_towel", text);
+    };
+    let text = format!("clay towel has served {served} vehicles of {look:.0} to {retire:.0}");
+    if f64::from(served) >= retire {
+        let lines = each(clay, &format!("clay towel at {served} vehicles: retire it"));
+        draft.unmet("R63", text, lines, "a new clay towel, broken in on glass");
+    } else if f64::from(served) >= look {
+        let lines = each(clay, &format!("clay towel at {served} vehicles: look at it first"));
+        let text = format!("{text}: retire it when rubber breaks off, an edge curls or it fell in grit");
+        draft.tell("R63", crate::handbook::Severity::Warn, text, lines);
     }
 }
 
@@ -150,34 +159,27 @@ fn r65_corrosive(draft: &mut Draft) {
     }
     let text = "corrosive concentrate: goggles, chemical gloves, eye-wash on the van, never lifted above the head alone";
     draft.caution(&steps, text);
-    draft.say("R65", Severity::Adjust, text.into(), steps);
+    draft.kept("R65", text, each(steps, "corrosive concentrate"));
 }
 
+/// R66: no fluoride on the van and none in the plan.
 fn r66_fluoride(draft: &mut Draft) {
-    let aboard: Vec<&String> = draft
-        .facts
-        .input
-        .kit
-        .stock_ml
-        .iter()
-        .filter(|(p, ml)| **ml > 0.0 && draft.facts.banned(p))
-        .map(|(p, _)| p)
-        .collect();
-    if !aboard.is_empty() {
-        let text = "fluoride acid on the van: banned in this business, silent deep burns".to_string();
-        draft.block("R66", text, vec![], "take it off the van as hazardous waste");
+    let facts = draft.facts;
+    let aboard = facts.input.kit.stock_ml.iter().any(|(p, ml)| *ml > 0.0 && facts.banned(p));
+    let planned = draft.which(|w| w.products.iter().any(|u| facts.banned(&u.product)));
+    if aboard || !planned.is_empty() {
+        let text = "fluoride acid: banned in this business, silent deep burns";
+        let lines = each(planned, "fluoride is banned");
+        draft.unmet("R66", text, lines, "take it off the van as hazardous waste");
     }
 }
 
+/// R70: what is written down of acid, solvent, iron and biocide.
 fn r70_records(draft: &mut Draft) {
-    let steps = draft.which(|w| {
-        draft.facts.uses_chemistry(
-            w,
-            &[Chemistry::Acid, Chemistry::Solvent, Chemistry::Thioglycolate, Chemistry::Cationic],
-        )
-    });
+    let groups = [Chemistry::Acid, Chemistry::Solvent, Chemistry::Thioglycolate];
+    let steps = draft.which(|w| draft.facts.uses_chemistry(w, &groups) || w.uses("biocide_moss"));
     if !steps.is_empty() {
         let text = "log product, millilitres, zone, begin and end of dwell and panel temperature";
-        draft.say("R70", Severity::Adjust, text.into(), steps);
+        draft.kept("R70", text, each(steps, "log ml, zone, dwell and panel"));
     }
 }

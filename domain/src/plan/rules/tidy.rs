@@ -1,0 +1,76 @@
+//! What follows from steps that rules took out: companions fall away, the other choice steps in.
+
+use crate::handbook::Chemistry;
+use crate::plan::draft::{Draft, each};
+use crate::vehicle::Zone;
+
+/// Steps that are only there because of others: `(step, what it serves)`.
+const COMPANIONS: [(&str, &[&str]); 8] = [
+    ("D05", &["D03", "D04", "E01"]),
+    ("D12", &["B08", "D01", "D06", "D09", "D10"]),
+    ("D14", &["D07", "D11", "E03", "E05"]),
+    ("F05", &["G03", "G04"]),
+    ("G01", &["G03", "G04"]),
+    ("G02", &["G03", "G04"]),
+    ("G05", &["G03", "G04", "H01", "H02", "H04"]),
+    ("H05", &["H04"]),
+];
+
+/// The other step of a choice group in the place of one that a surface or the stock took out.
+pub(super) fn second_choices(draft: &mut Draft) {
+    let lost: Vec<(String, String)> = draft
+        .dropped
+        .iter()
+        .filter(|(_, rule)| ["R24", "R52", "R53", "R54", "R60"].contains(&rule.as_str()))
+        .map(|(step, rule)| (step.clone(), rule.clone()))
+        .collect();
+    for (step, rule) in lost {
+        let others = draft.facts.choices(&step);
+        if others.iter().any(|other| draft.has(other) || draft.facts.done(other)) {
+            continue;
+        }
+        let Some(other) = others.into_iter().find(|other| !draft.dropped.contains_key(*other)) else {
+            continue;
+        };
+        draft.insert(other, &rule, &format!("in place of {step}"));
+        let line = each(vec![other.to_string()], &format!("in place of {step}"));
+        draft.kept(&rule, format!("{other} in place of {step}"), line);
+    }
+}
+
+/// Takes out companions whose cause was taken out.
+pub(super) fn companions(draft: &mut Draft) {
+    for (companion, causes) in COMPANIONS {
+        let served = causes.iter().any(|cause| draft.has(cause) || draft.facts.done(cause));
+        let Some((cause, rule)) = causes
+            .iter()
+            .find_map(|cause| Some((cause, draft.dropped.get(*cause)?.clone())))
+            .filter(|_| !served && draft.has(companion))
+        else {
+            continue;
+        };
+        draft.drop_steps(&rule, &[companion.to_string()]);
+        draft.kept(&rule, format!("without {cause}, {companion} falls away too"), vec![]);
+    }
+}
+
+/// The rinse after special chemistry: where that was used and all below, with soap only after solvent.
+pub(super) fn rinse_after_chemistry(draft: &mut Draft) {
+    let facts = draft.facts;
+    let special = |step: &str| ["B08", "D01", "D06", "D09", "D10", "D13"].contains(&step);
+    let oily =
+        draft.work.iter().any(|w| special(&w.step.id) && facts.uses_chemistry(w, &[Chemistry::Solvent]));
+    let treated: Vec<Zone> =
+        draft.work.iter().filter(|w| special(&w.step.id)).flat_map(|w| w.zones.clone()).collect();
+    let wetted = |zone: &Zone| {
+        let Some(low) = facts.zone(*zone) else { return false };
+        treated.contains(zone) || treated.iter().filter_map(|&z| facts.zone(z)).any(|z| z.drips_on(low))
+    };
+    let Some(rinse) = draft.work.iter_mut().find(|w| w.step.id == "D12") else { return };
+    if !oily {
+        rinse.products.clear();
+    }
+    if !treated.is_empty() {
+        rinse.zones.retain(wetted);
+    }
+}

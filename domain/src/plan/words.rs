@@ -1,0 +1,124 @@
+//! The words of both job sheets: times, pours, timers and what to do when a check fails.
+
+use super::{Branch, Dwell, Mix, PlanLine, Rung, Turn};
+use crate::site::dwell::DwellAdvice;
+use std::fmt::Write;
+
+/// Minutes of a step, never a misleading nought.
+pub(super) fn length(minutes: f64) -> String {
+    match minutes {
+        none if none <= 0.0 => "0 min".to_string(),
+        short if short < 1.0 => "<1 min".to_string(),
+        _ => format!("{minutes:.0} min"),
+    }
+}
+
+pub(super) fn whole(value: f64) -> String {
+    format!("{value:.0}")
+}
+
+/// Minutes and seconds.
+pub(super) fn clock(seconds: u32) -> String {
+    format!("{}:{:02}", seconds / 60, seconds % 60)
+}
+
+pub(super) fn turns(line: &PlanLine) -> String {
+    let turn = |t: &Turn| match t.part.as_str() {
+        "all" => t.technician.clone(),
+        part => format!("{} {part}", t.technician),
+    };
+    line.turns.iter().map(turn).collect::<Vec<_>>().join(" + ")
+}
+
+pub(super) fn zones(line: &PlanLine) -> String {
+    line.zones.iter().map(|zone| zone.name()).collect::<Vec<_>>().join(", ")
+}
+
+/// What to pour into what: product and water of each fill, then the sums.
+pub(super) fn pour(mix: &Mix) -> String {
+    let Some(parts) = mix.water_to_product else {
+        return format!("{} ml as it comes", whole(mix.pour_ml));
+    };
+    let shampoo = match mix.shampoo_ml / f64::from(mix.fills.max(1)) {
+        each if each > 0.0 => format!(" + {} ml shampoo", whole(each)),
+        _ => String::new(),
+    };
+    let each = format!("{} ml + {} ml water{shampoo}", whole(mix.pour_each_ml), whole(mix.water_each_ml));
+    let ratio = format!("{}:1, water first", whole_or_tenth(parts));
+    if mix.fills > 1 {
+        let sums = format!("{} ml of {} ml in all", whole(mix.pour_ml), whole(mix.made_up_ml));
+        format!("{} fills of the {}, each {each} ({ratio}; {sums})", mix.fills, mix.vessel)
+    } else {
+        format!("{each}, {} ({ratio}; {} ml in all)", mix.vessel, whole(mix.made_up_ml))
+    }
+}
+
+fn whole_or_tenth(value: f64) -> String {
+    if (value - value.round()).abs() < 0.05 { whole(value) } else { format!("{value:.1}") }
+}
+
+/// How long it may stay.
+pub(super) fn timer(dwell: &Dwell) -> String {
+    if dwell.min_s > dwell.max_s {
+        return format!("works {}, but is dry before: must not dry", clock(dwell.min_s));
+    }
+    format!("{} to {} wet, never dry", clock(dwell.min_s), clock(dwell.max_s))
+}
+
+/// What the drying asks for, beyond the timer.
+pub(super) fn drying(dwell: &Dwell) -> Vec<String> {
+    let mut said = Vec::new();
+    // A film that outlasts the label by far is no news.
+    let near = |dry_s: &f64| *dry_s < 2.0 * f64::from(dwell.label_max_s);
+    if let (Some(dry_s), Some(panel_c)) = (dwell.dry_s.filter(near), dwell.panel_c) {
+        said.push(format!("film dries in {} on a panel of {panel_c:.0} C", clock(dry_s as u32)));
+    }
+    said.extend(match dwell.advice {
+        Some(DwellAdvice::Sections { section_m2 }) => Some(format!("sections of at most {section_m2:.1} m2")),
+        Some(DwellAdvice::Remist { times, section_m2 }) => {
+            Some(format!("mist it again {times} x, sections of at most {section_m2:.1} m2"))
+        }
+        Some(DwellAdvice::CoolFirst) => Some("shade or cool it with water first".to_string()),
+        Some(DwellAdvice::Refuse) => Some("not here at this hour".to_string()),
+        Some(DwellAdvice::Go) | None => None,
+    });
+    said
+}
+
+/// The loop of a failed check: what, how often, and what one costs.
+pub(super) fn failing(branch: &Branch) -> String {
+    let mut text = format!("{} (at most {} x", branch.first, branch.max_loops);
+    if branch.loop_minutes > 0.0 {
+        let _ = write!(text, ", {}", length(branch.loop_minutes));
+    }
+    if branch.loop_water_l >= 0.5 {
+        let _ = write!(text, ", {} l", whole(branch.loop_water_l));
+    }
+    if branch.loop_on != "all of it" {
+        let _ = write!(text, ", {}", branch.loop_on);
+    }
+    text.push(')');
+    if let (Some(step), true) = (&branch.step, branch.step_needs_approval) {
+        let _ = write!(text, ", {step} only with a yes");
+    }
+    text
+}
+
+/// One rung up.
+pub(super) fn rung(rung: &Rung) -> String {
+    let mut text = format!("{}: {} {}", rung.against.name(), rung.step, rung.step_name);
+    if rung.minutes > 0.0 {
+        let _ = write!(text, ", {}", length(rung.minutes));
+    }
+    if rung.needs_approval {
+        text.push_str(", with a yes to time and price");
+    }
+    if let Some(max_c) = rung.max_panel_c {
+        let _ = write!(text, ", panel up to {max_c:.0} C");
+    }
+    if !rung.refused_on.is_empty() {
+        let names: Vec<&str> = rung.refused_on.iter().map(|zone| zone.name()).collect();
+        let _ = write!(text, ", not on {}", names.join(", "));
+    }
+    text
+}

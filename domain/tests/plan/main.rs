@@ -1,0 +1,9 @@
+//! The planning engine from outside: rules, worked plans, mixing, late finds, refusals, anything at all.
+
+mod anything;
+mod late;
+mod mixing;
+mod refusals;
+mod rules;
+mod scene;
+mod worked;

@@ -1,0 +1,140 @@
+//! R18-R25.
+
+use super::{Case, asks, fires, silent};
+use crate::scene::{Ask, Scene};
+use domain::handbook::Severity::{Adjust, Block, Warn};
+use domain::inspection::Contaminant;
+use domain::site::{Drain, Ground};
+use domain::vehicle::Zone;
+
+/// A tank of which the plan leaves just a tenth and the 40 l for open chemistry, and a little more.
+fn tank(s: &mut Scene, more_l: f64) {
+    s.kit.tank_l = (s.plan().totals.water_l + 40.0) / 0.9 + more_l;
+}
+
+fn no_collection(s: &mut Scene) {
+    s.leave_at_home(&["runoff_kit"]);
+    s.site.drain = Some(Drain::Vegetated);
+}
+
+pub const CASES: &[Case] = &[
+    silent("R18", "the tank just lasts", |s| tank(s, 0.01)),
+    fires("R18", Adjust, "customer's tap through the washer", "a little short, with a tap", |s| {
+        tank(s, -0.1)
+    }),
+    fires("R18", Block, "no tap", "a little short, no tap", |s| {
+        tank(s, -0.1);
+        s.site.tap = Some(false);
+    })
+    .and(|p| {
+        let unblock = p.notices.iter().find(|n| n.rule == "R18").unwrap().unblock.clone().unwrap();
+        assert_eq!(
+            unblock,
+            "1 refill stop, or a neighbour's or the customer's tap, or the rinseless package"
+        );
+    }),
+    fires("R18", Block, "no tap", "too dirty for the rinseless way out", |s| {
+        s.find(Zone::Tail, Contaminant::Film, 3);
+        s.kit.tank_l = 150.0;
+        s.site.tap = Some(false);
+    })
+    .and(|p| {
+        let unblock = p.notices.iter().find(|n| n.rule == "R18").unwrap().unblock.clone().unwrap();
+        assert!(unblock.starts_with("2 refill stops") && !unblock.contains("rinseless"), "{unblock}");
+    }),
+    asks("R18", "/site/tap", "short, and nobody knows of a tap", |s| {
+        tank(s, -0.1);
+        s.site.tap = None;
+    }),
+    silent("R19", "level 0", |_| {}),
+    fires("R19", Adjust, "collected runoff", "level 1 with washer and runoff kit", |s| {
+        s.site.water_restriction = Some(1)
+    }),
+    fires("R19", Block, "no runoff kit", "level 1 without runoff kit", |s| {
+        s.site.water_restriction = Some(1);
+        s.leave_at_home(&["runoff_kit"]);
+    }),
+    fires("R19", Block, "no pressure washer", "level 1 by hose", |s| {
+        s.site.water_restriction = Some(1);
+        s.leave_at_home(&["pressure_washer"]);
+    }),
+    fires("R19", Adjust, "level 2", "level 2", |s| s.site.water_restriction = Some(2)),
+    fires("R19", Block, "rinseless only", "level 3", |s| s.site.water_restriction = Some(3)),
+    silent("R19", "level 3 and the rinseless package", |s| {
+        s.site.water_restriction = Some(3);
+        s.package("P8", &[]);
+    }),
+    asks("R19", "/site/water_restriction", "nobody knows", |s| s.site.water_restriction = None),
+    fires("R20", Adjust, "22.7 against 7.6", "a van without washer", |s| {
+        s.leave_at_home(&["pressure_washer"])
+    })
+    .and(|p| assert!(p.totals.by_hose && p.totals.water_l > 500.0, "{}", p.totals.water_l)),
+    silent("R20", "a van with washer", |_| {}),
+    silent("R20", "rinseless without washer", |s| {
+        s.leave_at_home(&["pressure_washer"]);
+        s.package("P8", &[]);
+    }),
+    // Very hard water begins above 180 mg/l CaCO3 (published class).
+    fires("R21", Adjust, "through the filter", "180.1 mg/l", |s| s.site.hardness_mg_l = Some(180.1)),
+    silent("R21", "180 mg/l", |s| s.site.hardness_mg_l = Some(180.0)),
+    fires("R21", Adjust, "dry each panel at once", "hard water, no filter", |s| {
+        s.site.hardness_mg_l = Some(260.0);
+        s.leave_at_home(&["spotless_filter"]);
+    }),
+    fires("R21", Adjust, "in the sun", "soft water in the sun", |s| {
+        s.each_hour(|h| h.sun_w_m2 = Some(700.0));
+        s.leave_at_home(&["awning"]);
+    }),
+    asks("R21", "/site/hardness_mg_l", "nobody knows", |s| s.site.hardness_mg_l = None),
+    fires("R22", Adjust, "long rinse", "iron remover planned", |_| {})
+        .and(|p| assert!(p.place("E01") < p.place("D05") && p.line("D05").water_l > 40.0)),
+    fires("R22", Adjust, "long rinse", "iron remover on the paint since before", |s| {
+        s.done("D03 D04 E06 E01")
+    })
+    .and(|p| assert!(p.has("D05"))),
+    silent("R22", "no iron remover", |s| s.package("P1", &[])),
+    silent("R22", "rinsed off already", |s| s.done("D03 D04 E06 E01 D05")),
+    fires("R23", Adjust, "cover it", "a storm drain and the runoff kit", |s| {
+        s.site.drain = Some(Drain::Storm)
+    }),
+    fires("R23", Block, "storm drain", "a storm drain and no runoff kit", |s| {
+        s.site.drain = Some(Drain::Storm);
+        s.leave_at_home(&["runoff_kit"]);
+    }),
+    silent("R23", "planted ground", |s| s.site.drain = Some(Drain::Vegetated)),
+    silent("R23", "rinseless beside a storm drain", |s| {
+        s.site.drain = Some(Drain::Storm);
+        s.package("P8", &[]);
+        s.leave_at_home(&["runoff_kit"]);
+    }),
+    asks("R23", "/site/drain", "nobody knows", |s| s.site.drain = None),
+    fires("R24", Adjust, "collect this runoff", "acid and a sewer", |_| {}),
+    fires("R24", Adjust, "left out D07", "acid and no way to collect", no_collection)
+        .and(|p| assert!(!p.has("D07") && !p.has("D14") && p.workable)),
+    fires("R24", Block, "strip wash", "strip wash before a coating and no way to collect", |s| {
+        no_collection(s);
+        s.package("P4", &[]);
+    }),
+    fires("R24", Adjust, "left out D07", "the salt flush goes on with plain water", |s| {
+        no_collection(s);
+        s.find(Zone::Rocker, Contaminant::Salt, 2);
+    })
+    .and(|p| assert!(p.line("B11").mixes.is_empty())),
+    silent("R24", "a wash", |s| {
+        no_collection(s);
+        s.package("P1", &[]);
+    }),
+    asks("R24", "/site/drain", "nobody knows where acid would run", |s| {
+        s.leave_at_home(&["runoff_kit"]);
+        s.site.drain = None;
+    })
+    .and(|p| assert!(p.has("D07"))),
+    fires("R25", Warn, "etches", "acid on natural stone", |s| s.site.ground = Some(Ground::NaturalStone)),
+    fires("R25", Warn, "etches", "acid on fresh concrete", |s| s.site.ground = Some(Ground::FreshConcrete)),
+    silent("R25", "acid on old concrete", |s| s.site.ground = Some(Ground::Concrete)),
+    silent("R25", "a wash on natural stone", |s| {
+        s.site.ground = Some(Ground::NaturalStone);
+        s.package("P1", &[]);
+    }),
+    asks("R25", "/site/ground", "nobody knows", |s| s.site.ground = None),
+];

@@ -1,0 +1,170 @@
+//! Measures the program over HTTP on the loopback and prints rows of a table; `tests/bench/http` starts it:
+//! `http_load PROGRAM ROUNDS SECONDS`, with the database as for the tests.
+//!
+//! What is compared is measured in turns (A B A B …), so that a machine that grows slow is slow for both.
+
+mod client;
+mod load;
+mod server;
+
+use client::{Connection, request};
+use load::{Sample, probe, saturate};
+use serde_json::Value;
+use server::{Server, bare, workers};
+use std::path::{Path, PathBuf};
+use tests::{Place, on_postgres};
+
+/// Clients at once where the database's pool (16 connections by default) is to be crowded.
+const CROWD: usize = 64;
+/// Clients that log in at once: more than the server hashes passwords at once.
+const LOGGING_IN: usize = 4;
+/// A balancer asks more seldom; more questions make a steadier p99.
+const HEALTH_EVERY_MS: f64 = 10.0;
+
+/// How long everything is measured.
+struct Effort {
+    rounds: usize,
+    seconds: f64,
+}
+
+fn main() {
+    let arguments: Vec<String> = std::env::args().skip(1).collect();
+    let [program, rounds, seconds] = arguments.as_slice() else { panic!("http_load PROGRAM ROUNDS SECONDS") };
+    let program = PathBuf::from(program);
+    let effort = Effort {
+        rounds: rounds.parse().expect("a number of rounds"),
+        seconds: seconds.parse().expect("seconds of a sample"),
+    };
+    assert!(
+        (1..=99).contains(&effort.rounds) && (0.1..=60.0).contains(&effort.seconds),
+        "1-99 rounds of 0.1-60 s"
+    );
+    let place = Place::make();
+    if !on_postgres() {
+        demo(&program, place.folder(), &effort);
+    }
+    let server = Server::seeded(&program, &place);
+    reads(&server, &effort);
+    logins(&server, &effort);
+}
+
+/// Memory, and planning as the dispatcher sees it: one request after another, over all jobs that can be planned.
+fn demo(program: &Path, data: &Path, effort: &Effort) {
+    let first = Server::demo(program, data);
+    row("memory, first start (demo made, every job planned)", &[first.memory_mb("VmRSS")], "MB");
+    drop(first);
+    let server = Server::demo(program, data);
+    row("memory, started again, idle", &[server.memory_mb("VmRSS")], "MB");
+    let plans: Vec<Vec<u8>> = server
+        .jobs
+        .iter()
+        .map(|job| request("POST", &format!("/v1/jobs/{job}/plan"), &server.token, &Value::Null))
+        .collect();
+    assert!(!plans.is_empty(), "the demo has no job to plan");
+    let mut client = Connection::open(server.address);
+    for plan in &plans {
+        client.send(plan, 201);
+    }
+    let planned = format!("memory, {} jobs planned over HTTP", plans.len());
+    row(&planned, &[server.memory_mb("VmRSS")], "MB");
+    let samples: Vec<Sample> =
+        (0..effort.rounds).map(|_| saturate(server.address, &plans, 201, 1, effort.seconds)).collect();
+    rows("plan a demo job, SQLite, 1 client", &samples);
+}
+
+/// An authenticated read by key beside a route that answers the same bytes without any work, in turns.
+fn reads(server: &Server, effort: &Effort) {
+    let jobs: Vec<Vec<u8>> = server.jobs.iter().map(|job| server.get(&format!("/v1/jobs/{job}"))).collect();
+    let body = Connection::open(server.address).send(&jobs[0], 200).to_vec();
+    let (size, bare) = (body.len(), bare(body));
+    let nothing = [request("GET", "/", &server.token, &Value::Null)];
+    for clients in [1, CROWD] {
+        let mut seen: [Vec<Sample>; 2] = Default::default();
+        for round in 0..=effort.rounds {
+            let samples = [
+                saturate(bare, &nothing, 200, clients, effort.seconds),
+                saturate(server.address, &jobs, 200, clients, effort.seconds),
+            ];
+            // The first round warms caches and connections up.
+            if round > 0 {
+                seen.iter_mut().zip(samples).for_each(|(seen, sample)| seen.push(sample));
+            }
+        }
+        let [bare, read] = seen;
+        let share: Vec<f64> =
+            bare.iter().zip(&read).map(|(bare, read)| read.per_s / bare.per_s * 100.0).collect();
+        let of = format!("{clients} client(s), {} worker(s)", workers());
+        rows(&format!("bare route ({size} bytes), {of}"), &bare);
+        rows(&format!("read a job by key, {}, {of}", database()), &read);
+        row(&format!("that read's rate as share of the bare route's, {clients} client(s)"), &share, "%");
+    }
+}
+
+/// Logins, and whether a balancer that asks for `/health` would think the server dead meanwhile.
+fn logins(server: &Server, effort: &Effort) {
+    let (form, health) = ([server.log_in()], server.get("/health"));
+    let (mut alone, mut crowded, mut calm, mut busy) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
+    for _ in 0..effort.rounds {
+        alone.push(saturate(server.address, &form, 200, 1, effort.seconds));
+        calm.push(probe(server.address, &health, HEALTH_EVERY_MS, effort.seconds));
+        std::thread::scope(|scope| {
+            let logins = scope.spawn(|| saturate(server.address, &form, 200, LOGGING_IN, effort.seconds));
+            busy.push(probe(server.address, &health, HEALTH_EVERY_MS, effort.seconds));
+            crowded.push(logins.join().expect("the logins succeed"));
+        });
+    }
+    rows(&format!("login, {}, 1 client", database()), &alone);
+    rows(&format!("login, {}, {LOGGING_IN} clients", database()), &crowded);
+    paced_rows(&format!("/health, {}, otherwise idle", database()), &calm);
+    paced_rows(&format!("/health, {}, while {LOGGING_IN} clients log in", database()), &busy);
+    row(&format!("memory, {}, peak of all this", database()), &[server.memory_mb("VmHWM")], "MB");
+}
+
+fn database() -> &'static str {
+    if on_postgres() { "PostgreSQL" } else { "SQLite" }
+}
+
+/// Rates and waits of the rounds, as medians.
+fn rows(what: &str, samples: &[Sample]) {
+    println!("| {what} | {} /s | {} |", median(samples.iter().map(|s| s.per_s)), waits(samples));
+}
+
+/// As `rows`, where the rate is the one asked for.
+fn paced_rows(what: &str, samples: &[Sample]) {
+    println!("| {what} | | {} |", waits(samples));
+}
+
+fn waits(samples: &[Sample]) -> String {
+    let of = |figure: fn(&Sample) -> f64| median(samples.iter().map(figure));
+    format!("{} | {} | {}", of(|s| s.p50_ms), of(|s| s.p99_ms), of(|s| s.max_ms))
+}
+
+fn row(what: &str, values: &[f64], unit: &str) {
+    println!("| {what} | {} {unit} | | | |", median(values.iter().copied()));
+}
+
+/// The median of the rounds, and how far they lie apart.
+fn median(values: impl Iterator<Item = f64>) -> String {
+    let mut sorted: Vec<f64> = values.collect();
+    sorted.sort_by(f64::total_cmp);
+    let (lowest, highest) = (sorted[0], sorted[sorted.len() - 1]);
+    let middle = (sorted[(sorted.len() - 1) / 2] + sorted[sorted.len() / 2]) / 2.0;
+    match sorted.len() {
+        1 => shown(middle),
+        _ => format!("{} ({}-{})", shown(middle), shown(lowest), shown(highest)),
+    }
+}
+
+/// Three significant digits, or whole numbers.
+fn shown(value: f64) -> String {
+    let decimals = if value >= 100.0 {
+        0
+    } else if value >= 10.0 {
+        1
+    } else if value >= 1.0 {
+        2
+    } else {
+        3
+    };
+    format!("{value:.decimals$}")
+}

@@ -16,8 +16,9 @@ pub const SHOP: &str = "Dravelmouth Rolling Wash";
 pub const TIME_ZONE: &str = "Europe/London";
 pub const OWNER: (&str, &str) = ("Marwyx", "marwyx@dravelmouth.example");
 pub const DISPATCHER: (&str, &str) = ("Hesk", "hesk@dravelmouth.example");
-/// The depot, at sea, where no real town is; one kilometre of the invented grid is one on the globe.
-pub const DEPOT: (f64, f64) = (52.3, -5.0);
+/// The depot, at sea, where no real town is, and as far south as the table's 900 W/m² at noon in April ask for; one
+/// kilometre of the invented grid is one on the globe.
+pub const DEPOT: (f64, f64) = (36.2, -3.5);
 const KM_PER_DEGREE: f64 = 111.2;
 
 pub struct Scenario {

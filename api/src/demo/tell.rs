@@ -44,7 +44,7 @@ where
         for job in items(&jobs).iter().filter(|job| word(job, "package") == package) {
             let path = format!("/v1/jobs/{}/plan", word(job, "id"));
             let plan = owner.get(&path).await?;
-            if plan["document"]["workable"] == Value::Bool(true) {
+            if plan["workable"] == Value::Bool(true) {
                 let sheet = owner.text(&path, "text/plain").await?;
                 return Ok(heading("A job sheet, as a technician gets it") + &sheet);
             }

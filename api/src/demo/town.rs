@@ -316,7 +316,6 @@ where
         self.app.clock.set(instant(row.date, &row.window_from));
         self.owner.post(&format!("/v1/jobs/{job}/inspections"), &json!(vehicle.inspection(row))).await?;
         let plan = self.owner.post(&format!("/v1/jobs/{job}/plan"), &json!({})).await?;
-        let plan = if plan["document"].is_object() { &plan["document"] } else { &plan };
         if plan["workable"] != json!(true) {
             // It stays on the board with what blocks it.
             return Ok(());

@@ -6,4 +6,5 @@ mod mixing;
 mod refusals;
 mod rules;
 mod scene;
+mod thrown;
 mod worked;

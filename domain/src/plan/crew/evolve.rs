@@ -10,7 +10,7 @@ use super::random::Random;
 
 /// Members of each population: the square root of this many times the schedules allowed
 /// (tuned on the j30 and j60 sets and on generated jobs).
-const SIZE_FACTOR: u64 = 2;
+const SIZE_FACTOR: u64 = 3;
 /// Smallest population.
 const SMALLEST: usize = 8;
 /// How sharply random sampling prefers the latest finish first.

@@ -4,7 +4,7 @@ use crate::inspection::Inspection;
 use crate::site::air::Air;
 use crate::site::film::{self, Drying};
 use crate::site::light::{clear_sky, split_global};
-use crate::site::panel::{CoolSpan, Panel, PanelMoment, cool_spans, panel_day};
+use crate::site::panel::{Panel, PanelMoment, panel_day};
 use crate::site::sun::{Face, Stand, Sun};
 use crate::site::{HourRange, Site, Weather, WeatherHour};
 use crate::vehicle::{Substrate, Vehicle, Zone};
@@ -238,13 +238,26 @@ impl<'a> Climate<'a> {
     /// The body's horizontals over the day of `at`: every ten minutes of the hours with weather, or where the
     /// place is not known the hours whose sun was given.
     pub fn horizontals(&self, at: NaiveDateTime) -> Vec<PanelMoment> {
+        self.horizontals_within(at, NaiveDateTime::MIN, NaiveDateTime::MAX)
+    }
+
+    /// The same from the moment that `from` falls into up to `to`.
+    pub fn horizontals_within(
+        &self,
+        at: NaiveDateTime,
+        from: NaiveDateTime,
+        to: NaiveDateTime,
+    ) -> Vec<PanelMoment> {
+        const STEP_MIN: i64 = 10;
         let today = || self.weather.hours.iter().filter(|h| h.at.date() == at.date());
+        let (Some(first), Some(last)) = (today().next(), today().last()) else { return Vec::new() };
         let Some(stand) = &self.open else {
             return today().filter_map(|hour| self.horizontal_of_hour(hour)).collect();
         };
-        let (Some(first), Some(last)) = (today().next(), today().next_back()) else { return Vec::new() };
-        let span = (first.at, last.at);
-        panel_day(stand, self.weather, Face::Top, self.vehicle.absorptance(), span, 10).unwrap_or_default()
+        let steps = (from.max(first.at) - first.at).num_minutes() / STEP_MIN;
+        let span = (first.at + TimeDelta::minutes(steps * STEP_MIN), last.at.min(to));
+        let absorptance = self.vehicle.absorptance();
+        panel_day(stand, self.weather, Face::Top, absorptance, span, STEP_MIN as u32).unwrap_or_default()
     }
 
     fn horizontal_of_hour(&self, hour: &WeatherHour) -> Option<PanelMoment> {
@@ -254,9 +267,9 @@ impl<'a> Climate<'a> {
         Some(PanelMoment { at: hour.at, air_c: hour.air_c, sun_w_m2, panel_c: panel.dry_c(&air) })
     }
 
-    /// Spans of the day in which the horizontals are at or below `limit_c`.
-    pub fn cool_horizontals(&self, at: NaiveDateTime, limit_c: f64) -> Vec<CoolSpan> {
-        cool_spans(&self.horizontals(at), limit_c)
+    /// How far the sun stands from overhead.
+    pub fn zenith_deg(&self, at: NaiveDateTime) -> Option<f64> {
+        Some(self.sun(self.open.as_ref()?, at)?.zenith_deg)
     }
 
     pub fn sunset(&self, at: NaiveDateTime) -> Option<NaiveDateTime> {

@@ -263,7 +263,7 @@ fn spoil(dice: &mut Dice, scene: &mut Scene) {
 
 fn finite(plan: &JobPlan) -> Result<(), String> {
     let line = |l: &PlanLine| {
-        let dwell = l.dwell.iter().flat_map(|d| [d.dry_s, d.panel_c, d.section_m2]).flatten();
+        let dwell = l.dwell.iter().flat_map(|d| [d.dry_s, d.panel_c, d.section_m2()]).flatten();
         let mixes = l.mixes.iter().flat_map(|m| {
             [Some(m.made_up_ml), Some(m.pour_ml), Some(m.shampoo_ml), m.water_to_product]
                 .into_iter()

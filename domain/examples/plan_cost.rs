@@ -8,7 +8,7 @@ mod plan_cases;
 use chrono::Duration;
 use domain::plan::plan_job;
 use domain::vehicle::VehicleClass;
-use plan_cases::{Case, at, sedan_wash, worst_case};
+use plan_cases::{Case, at, hot_day, sedan_wash, worst_case};
 use std::hint::black_box;
 use std::time::Instant;
 
@@ -22,6 +22,9 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         ("motorhome, all found, crew of 2", worst_case().with_crew(2)),
         ("motorhome, all found, crew of 3", worst_case().with_crew(3)),
         ("motorhome, all found, crew of 4", worst_case()),
+        ("the same on a hot day, alone", hot_day(worst_case().with_crew(1))),
+        ("the same on a hot day, crew of 4", hot_day(worst_case())),
+        ("sedan wash on a hot day, alone", hot_day(sedan_wash())),
     ] {
         let Cost { p50, p99, least, processor } = cost(&case, runs)?;
         println!("{name:<34} {p50:>8.2} {p99:>8.2} {least:>8.2} {processor:>13.2}");

@@ -8,7 +8,7 @@ use crate::site::panel::{Panel, PanelMoment, panel_day};
 use crate::site::sun::{Face, Stand, Sun};
 use crate::site::{HourRange, Site, Weather, WeatherHour};
 use crate::vehicle::{Substrate, Vehicle, Zone};
-use chrono::{NaiveDateTime, NaiveTime, TimeDelta};
+use chrono::{NaiveDate, NaiveDateTime, NaiveTime, TimeDelta};
 use std::cell::RefCell;
 use std::collections::BTreeMap;
 
@@ -66,6 +66,8 @@ pub(crate) struct Climate<'a> {
     under_awning: Option<Stand<'a>>,
     /// The sun is asked for the same moments by every zone and rule.
     suns: RefCell<BTreeMap<NaiveDateTime, Option<Sun>>>,
+    /// Searching a sunset is dear, and all but rare jobs end on the day they began.
+    sunset: RefCell<Option<(NaiveDate, Option<NaiveDateTime>)>>,
     /// Faces of one material are asked for the same moments by several zones.
     faces: RefCell<BTreeMap<FaceKey, Option<PanelState>>>,
 }
@@ -107,6 +109,7 @@ impl<'a> Climate<'a> {
             open,
             under_awning,
             suns: RefCell::default(),
+            sunset: RefCell::default(),
             faces: RefCell::default(),
         }
     }
@@ -273,7 +276,13 @@ impl<'a> Climate<'a> {
     }
 
     pub fn sunset(&self, at: NaiveDateTime) -> Option<NaiveDateTime> {
-        self.open.as_ref()?.daylight(at.date()).ok()?.sunset_at
+        let known = *self.sunset.borrow();
+        if let Some((_, sunset)) = known.filter(|(on, _)| *on == at.date()) {
+            return sunset;
+        }
+        let sunset = self.open.as_ref()?.daylight(at.date()).ok()?.sunset_at;
+        *self.sunset.borrow_mut() = Some((at.date(), sunset));
+        sunset
     }
 
     /// Upright faces in the sun at a moment; none under an overcast sky.

@@ -9,7 +9,7 @@ mod plan_cases;
 use chrono::Duration;
 use criterion::{Criterion, criterion_group, criterion_main};
 use domain::plan::{JobPlan, SheetHead, job_sheet, plan_job, preview, sheet_html, timeline};
-use plan_cases::{Case, sedan_wash, worst_case};
+use plan_cases::{Case, hot_day, sedan_wash, worst_case};
 use std::hint::black_box;
 
 fn planned(case: &Case) -> JobPlan {
@@ -27,6 +27,7 @@ fn whole(bench: &mut Criterion) {
         ("motorhome, all found, alone", worst_case().with_crew(1)),
         ("motorhome, all found, crew of 2", worst_case().with_crew(2)),
         ("motorhome, all found, crew of 4", worst_case()),
+        ("motorhome, all found, hot day, crew of 4", hot_day(worst_case())),
     ] {
         group.bench_function(name, |b| b.iter(|| planned(&case)));
     }

@@ -1,5 +1,5 @@
 //! Prints the job sheet of an invented job, to be looked at: `cargo run -p domain --example job_sheet -- P1 sedan 2
-//! html`. The words are package, class, technicians, and `html`, `text` or `timeline`.
+//! html`. The words are package, class, technicians, and `html`, `text`, `json` or `timeline`.
 #![allow(clippy::disallowed_methods, clippy::disallowed_macros, reason = "an example talks to its terminal")]
 
 #[path = "../tests/plan_cases/mod.rs"]
@@ -28,6 +28,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         "{}",
         match word(3, "html").as_str() {
             "text" => job_sheet(&head, &plan),
+            "json" => serde_json::to_string(&plan)?,
             "timeline" => serde_json::to_string_pretty(&timeline(&plan))?,
             _ => sheet_html(&head, &plan),
         }

@@ -4,11 +4,11 @@ use crate::inspection::Inspection;
 use crate::site::air::Air;
 use crate::site::film::{self, Drying};
 use crate::site::light::{clear_sky, split_global};
-use crate::site::panel::{CoolSpan, Panel, PanelMoment, cool_spans, panel_day};
+use crate::site::panel::{Panel, PanelMoment, panel_day};
 use crate::site::sun::{Face, Stand, Sun};
 use crate::site::{HourRange, Site, Weather, WeatherHour};
 use crate::vehicle::{Substrate, Vehicle, Zone};
-use chrono::{NaiveDateTime, NaiveTime, TimeDelta};
+use chrono::{NaiveDate, NaiveDateTime, NaiveTime, TimeDelta};
 use std::cell::RefCell;
 use std::collections::BTreeMap;
 
@@ -61,6 +61,8 @@ pub(crate) struct Climate<'a> {
     under_awning: Option<Stand<'a>>,
     /// The sun is asked for the same moments by every zone and rule.
     suns: RefCell<BTreeMap<NaiveDateTime, Option<Sun>>>,
+    /// Searching a sunset is dear, and all but rare jobs end on the day they began.
+    sunset: RefCell<Option<(NaiveDate, Option<NaiveDateTime>)>>,
     /// Faces of one material are asked for the same moments by several zones.
     faces: RefCell<BTreeMap<FaceKey, Option<PanelState>>>,
 }
@@ -102,6 +104,7 @@ impl<'a> Climate<'a> {
             open,
             under_awning,
             suns: RefCell::default(),
+            sunset: RefCell::default(),
             faces: RefCell::default(),
         }
     }
@@ -233,13 +236,26 @@ impl<'a> Climate<'a> {
     /// The body's horizontals over the day of `at`: every ten minutes of the hours with weather, or where the
     /// place is not known the hours whose sun was given.
     pub fn horizontals(&self, at: NaiveDateTime) -> Vec<PanelMoment> {
+        self.horizontals_within(at, NaiveDateTime::MIN, NaiveDateTime::MAX)
+    }
+
+    /// The same from the moment that `from` falls into up to `to`.
+    pub fn horizontals_within(
+        &self,
+        at: NaiveDateTime,
+        from: NaiveDateTime,
+        to: NaiveDateTime,
+    ) -> Vec<PanelMoment> {
+        const STEP_MIN: i64 = 10;
         let today = || self.weather.hours.iter().filter(|h| h.at.date() == at.date());
+        let (Some(first), Some(last)) = (today().next(), today().last()) else { return Vec::new() };
         let Some(stand) = &self.open else {
             return today().filter_map(|hour| self.horizontal_of_hour(hour)).collect();
         };
-        let (Some(first), Some(last)) = (today().next(), today().next_back()) else { return Vec::new() };
-        let span = (first.at, last.at);
-        panel_day(stand, self.weather, Face::Top, self.vehicle.absorptance(), span, 10).unwrap_or_default()
+        let steps = (from.max(first.at) - first.at).num_minutes() / STEP_MIN;
+        let span = (first.at + TimeDelta::minutes(steps * STEP_MIN), last.at.min(to));
+        let absorptance = self.vehicle.absorptance();
+        panel_day(stand, self.weather, Face::Top, absorptance, span, STEP_MIN as u32).unwrap_or_default()
     }
 
     fn horizontal_of_hour(&self, hour: &WeatherHour) -> Option<PanelMoment> {
@@ -249,13 +265,19 @@ impl<'a> Climate<'a> {
         Some(PanelMoment { at: hour.at, air_c: hour.air_c, sun_w_m2, panel_c: panel.dry_c(&air) })
     }
 
-    /// Spans of the day in which the horizontals are at or below `limit_c`.
-    pub fn cool_horizontals(&self, at: NaiveDateTime, limit_c: f64) -> Vec<CoolSpan> {
-        cool_spans(&self.horizontals(at), limit_c)
+    /// How far the sun stands from overhead.
+    pub fn zenith_deg(&self, at: NaiveDateTime) -> Option<f64> {
+        Some(self.sun(self.open.as_ref()?, at)?.zenith_deg)
     }
 
     pub fn sunset(&self, at: NaiveDateTime) -> Option<NaiveDateTime> {
-        self.open.as_ref()?.daylight(at.date()).ok()?.sunset_at
+        let known = *self.sunset.borrow();
+        if let Some((_, sunset)) = known.filter(|(on, _)| *on == at.date()) {
+            return sunset;
+        }
+        let sunset = self.open.as_ref()?.daylight(at.date()).ok()?.sunset_at;
+        *self.sunset.borrow_mut() = Some((at.date(), sunset));
+        sunset
     }
 
     /// Upright faces in the sun at a moment; none under an overcast sky.

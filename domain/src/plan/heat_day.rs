@@ -4,6 +4,7 @@ use super::amounts;
 use super::draft::Draft;
 use super::facts::Facts;
 use super::rules::{Demand, awning_stands, demand, in_machine_hours, last_light, limit_on};
+use crate::site::panel::cool_spans;
 use crate::site::sun::Face;
 use crate::vehicle::Zone;
 use chrono::{NaiveDateTime, TimeDelta, Timelike};
@@ -30,7 +31,7 @@ impl Facts<'_> {
         let (zone, limit_c) = self.tightest_horizontal(draft)?;
         let begin = self.input.start;
         let end = self.input.window_end.unwrap_or(begin).max(self.at(draft.end_min()));
-        let day = self.climate.horizontals(begin);
+        let day = self.climate.horizontals_within(begin, begin, end);
         // A moment stands for the ten minutes or the hour that it begins.
         let since = day.iter().map(|m| m.at).filter(|at| *at <= begin).max().unwrap_or(begin);
         let worst_c =
@@ -38,7 +39,8 @@ impl Facts<'_> {
         if worst_c <= limit_c {
             return None;
         }
-        let spans = self.climate.cool_horizontals(begin, limit_c);
+        let day = self.climate.horizontals(begin);
+        let spans = cool_spans(&day, limit_c);
         let hottest = day.iter().max_by(|a, b| a.panel_c.total_cmp(&b.panel_c))?.at;
         let until = spans.iter().filter(|s| s.to <= hottest).map(|s| s.to).next_back();
         let from = spans.iter().map(|s| s.from).find(|&f| f >= hottest);

@@ -84,8 +84,12 @@ fn share(draft: &Draft, places: &Places, work: &Work, side: Side) -> f64 {
     work.zones.iter().map(|&zone| area(zone) * places.share(zone, side)).sum()
 }
 
+/// Times are counted in steps of this many seconds: finer ones cost search and mean nothing.
+pub(super) const TICK_S: u32 = 5;
+
 fn size(hands: usize, minutes: f64) -> CrewSize {
-    CrewSize { hands, duration_s: (minutes * 60.0).round().clamp(0.0, 1e6) as u32 }
+    let ticks = (minutes * 60.0 / f64::from(TICK_S)).round().clamp(0.0, 1e6);
+    CrewSize { hands, duration_s: ticks as u32 * TICK_S }
 }
 
 fn sizes(minutes: f64, overhead: f64, people: usize) -> Vec<CrewSize> {

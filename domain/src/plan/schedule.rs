@@ -338,6 +338,14 @@ mod tests {
         assert!(!overlap(&case), "one polisher");
     }
 
+    /// Iron, feel test, clay and rinse tie both sides into one block that wheels of another block come before.
+    #[test]
+    fn iron_and_clay_keep_their_dwells_with_two() {
+        solved(&sedan_wash().of(VehicleClass::Sedan, "P2").with_crew(2), |_, _, sharing, _| {
+            assert_eq!(sharing.relaxed, vec![]);
+        });
+    }
+
     #[test]
     fn dwells_too_short_to_keep_are_given_up_aloud() {
         solved(&sedan_wash().with_crew(2), |draft, parts, sharing, made| {

@@ -6,7 +6,7 @@
 
 use super::crew::{Activity, Demand, Lag, Problem};
 use super::draft::{Draft, Work};
-use super::parts::Part;
+use super::parts::{Part, TICK_S};
 use super::places::{Cells, Places};
 use super::schedule::{gap_s, timed_pairs};
 use crate::handbook::{Basis, Pair, PairKind, Phase};
@@ -52,7 +52,7 @@ pub(super) fn sharing(draft: &Draft, places: &Places, parts: &[Part]) -> Sharing
             let gap = gap_s(&timed, &draft.work[parts[earlier].work], &draft.work[parts[later].work]);
             match scene.relation(earlier, later) {
                 Relation::Before if before[later] >> earlier & 1 == 0 || gap.is_some() => {
-                    problem.lags.push(lag(earlier, later, gap.unwrap_or(0)));
+                    problem.lags.push(lag(earlier, later, gap.map_or(0, |s| s.div_ceil(TICK_S) * TICK_S)));
                     before[later] |= before[earlier] | 1 << earlier;
                 }
                 Relation::NotTogether => problem.exclusions.push((earlier, later)),
@@ -187,7 +187,7 @@ fn limit_dwells(scene: &Scene, problem: &mut Problem) {
             pair.and_then(|pair| pair.max_gap_s).map_or(dwell.max_s, |most_s| most_s.min(dwell.max_s));
         let spanned = spans < MOST_SPANS;
         let limit = |lag: &mut Lag| {
-            lag.max_s = Some(max_s.max(lag.min_s));
+            lag.max_s = Some((max_s / TICK_S * TICK_S).max(lag.min_s));
             lag.watched = spanned && max_s >= WATCHED_FROM_S;
             lag.wet = spanned && !work.step.conflicts_with_phases.is_empty();
         };

@@ -4,7 +4,7 @@ use super::Dwell;
 use super::draft::{Draft, Work};
 use super::facts::Facts;
 use crate::handbook::Basis;
-use crate::site::dwell::{DwellTask, allowed_dwell_s, dwell_window};
+use crate::site::dwell::{DwellAdvice, DwellTask, DwellWindow, allowed_dwell_s, dwell_window};
 
 /// Fills in the dwell of every step that has one; the zone that dries first decides.
 pub(super) fn judge(draft: &mut Draft) {
@@ -25,7 +25,6 @@ fn dwell(facts: &Facts, work: &Work) -> Option<Dwell> {
     };
     let state = hottest(work.shaded);
     let drying = state.and_then(|state| state.drying());
-    let cooled = hottest(true).and_then(|state| state.drying());
     let share = facts.factor("dwell_share_of_dry");
     let task = DwellTask {
         label_min_s: f64::from(step.dwell_min_s),
@@ -34,7 +33,15 @@ fn dwell(facts: &Facts, work: &Work) -> Option<Dwell> {
         area_m2: work.quantity,
         share,
     };
-    let window = drying.and_then(|drying| dwell_window(&task, &drying, cooled.as_ref()).ok());
+    let window = drying.and_then(|drying| dwell_window(&task, &drying, None).ok());
+    // Only where nothing else helps it matters how the panel dries when cooled.
+    let window = match window {
+        Some(DwellWindow { advice: DwellAdvice::Refuse, .. }) => {
+            let cooled = hottest(true).and_then(|state| state.drying());
+            drying.and_then(|drying| dwell_window(&task, &drying, cooled.as_ref()).ok())
+        }
+        other => other,
+    };
     let dry_s = drying.and_then(|drying| drying.dry_s());
     Some(Dwell {
         min_s: step.dwell_min_s,

@@ -153,10 +153,12 @@ pub struct WeatherHour {
 }
 
 impl Weather {
-    /// The hour that contains `at`, or the nearest one within three hours.
+    /// The hour that contains `at`, or the nearest one within three hours. The hours must be in order.
     pub fn at(&self, at: NaiveDateTime) -> Option<&WeatherHour> {
-        let nearest = self.hours.iter().min_by_key(|h| {
-            let minutes = (at - h.at).num_minutes();
+        let next = self.hours.partition_point(|hour| hour.at <= at);
+        let around = self.hours.get(next.saturating_sub(1)..self.hours.len().min(next + 1))?;
+        let nearest = around.iter().min_by_key(|hour| {
+            let minutes = (at - hour.at).num_minutes();
             if (0..60).contains(&minutes) { 0 } else { minutes.abs().min((minutes - 59).abs()) }
         })?;
         ((at - nearest.at).num_minutes().abs() <= 180).then_some(nearest)

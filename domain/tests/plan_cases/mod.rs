@@ -1,7 +1,7 @@
 //! Invented jobs that the tests, the bench and the fuzzer of plans share.
 #![allow(dead_code, reason = "each of them uses some")]
 
-use chrono::{Duration, NaiveDate, NaiveDateTime};
+use chrono::{Duration, NaiveDate, NaiveDateTime, Timelike};
 use domain::handbook::Handbook;
 use domain::inspection::{Contaminant, Evidence, Finding, Grade, Inspection};
 use domain::plan::{CrewMember, ExtraWork, Kit, Norms, PlanInput};
@@ -197,6 +197,16 @@ pub fn worst_case() -> Case {
         .collect();
     case.start = at(6, 0);
     case.window_end = Some(at(23, 0));
+    case
+}
+
+/// A black vehicle at noon on a cloudless July day: panels far over every limit.
+pub fn hot_day(mut case: Case) -> Case {
+    case.vehicle.colour = Colour::Black;
+    for hour in &mut case.weather.hours {
+        let noon = 1.0 - ((f64::from(hour.at.hour()) - 13.0).abs() / 9.0).min(1.0);
+        (hour.air_c, hour.humidity, hour.sun_w_m2) = (20.0 + 14.0 * noon, 0.35, Some(950.0 * noon));
+    }
     case
 }
 

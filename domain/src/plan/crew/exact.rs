@@ -71,9 +71,7 @@ pub fn search_within(net: &Net, scope: u128, nodes: u64) -> Outcome {
     search.everything = scope;
     search.rank.retain(|&at| scope >> at & 1 == 1);
     search.ready_at.fill(0);
-    for lag in &mut search.deadlines {
-        lag.ways.retain(|&(at, _)| scope >> at & 1 == 1);
-    }
+    search.deadlines = deadlines(net, scope);
     for at in members(scope) {
         search.waiting[at] = net.preds[at].iter().filter(|link| scope >> link.other & 1 == 1).count();
         search.twin[at] = search.twin[at].filter(|twin| scope >> twin & 1 == 1);
@@ -149,7 +147,7 @@ impl<'a> Search<'a> {
             rank,
             twin: (0..net.count).map(|at| twin(net, at)).collect(),
             tied: bits((0..net.count).filter(has_max)),
-            deadlines: deadlines(net),
+            deadlines: deadlines(net, bits(0..net.count)),
             everything: bits(0..net.count),
             started: 0,
             running: 0,
@@ -507,11 +505,13 @@ fn twin(net: &Net, activity: usize) -> Option<usize> {
     })
 }
 
-fn deadlines(net: &Net) -> Vec<Deadline> {
+/// The maximal lags among some activities; what lies outside is done by itself and waits for nobody here.
+fn deadlines(net: &Net, scope: u128) -> Vec<Deadline> {
     let mut deadlines = Vec::new();
-    for before in 0..net.count {
-        for link in net.succs[before].iter().filter(|link| link.max != NEVER) {
-            let mut ways = ways_to(net, link.other);
+    for before in members(scope) {
+        let within = |link: &&super::net::Link| link.max != NEVER && scope >> link.other & 1 == 1;
+        for link in net.succs[before].iter().filter(within) {
+            let mut ways = ways_to(net, link.other, scope);
             ways.retain(|&(at, _)| at != before && net.after[at] >> before & 1 == 0);
             deadlines.push(Deadline { before, after: link.other, ways });
         }
@@ -520,10 +520,10 @@ fn deadlines(net: &Net) -> Vec<Deadline> {
 }
 
 /// Every activity that must come before `end`, with the least time from its start to the start of `end`.
-fn ways_to(net: &Net, end: usize) -> Vec<(usize, u32)> {
+fn ways_to(net: &Net, end: usize, scope: u128) -> Vec<(usize, u32)> {
     let mut longest: Vec<Option<u32>> = vec![None; net.count];
     longest[end] = Some(0);
-    for &at in net.order.iter().rev().filter(|&&at| at != end) {
+    for &at in net.order.iter().rev().filter(|&&at| at != end && scope >> at & 1 == 1) {
         let via = net.succs[at].iter().filter_map(|link| longest[link.other].map(|way| link.min + way));
         longest[at] = via.max().map(|way| way + net.shortest(at));
     }

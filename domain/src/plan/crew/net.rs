@@ -119,18 +119,6 @@ impl Net {
         self.succs.iter().flatten().any(|link| link.max != NEVER)
     }
 
-    /// The same problem with every maximal lag and open dwell dropped: never longer.
-    pub fn without_maximal_lags(&self) -> Net {
-        let mut free = self.clone();
-        for link in free.preds.iter_mut().chain(&mut free.succs).flatten() {
-            link.max = NEVER;
-        }
-        free.spans.clear();
-        free.site.watched = 0;
-        free.closes.fill(0);
-        free
-    }
-
     pub fn shortest(&self, activity: usize) -> u32 {
         self.alternatives[activity].iter().map(|way| way.duration).min().unwrap_or(0)
     }

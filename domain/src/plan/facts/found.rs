@@ -7,9 +7,8 @@ use crate::vehicle::Zone;
 
 impl Facts<'_> {
     /// The contaminants that a step removes: those on whose ladder it stands.
-    pub fn targets(&self, step: &Step) -> Vec<Contaminant> {
-        let ladder = self.handbook().contaminants.iter().filter(|row| row.ladder_steps.contains(&step.id));
-        ladder.map(|row| row.id).collect()
+    pub fn targets(&self, step: &Step) -> &[Contaminant] {
+        self.grades.targets(&step.id)
     }
 
     /// Somebody has looked at the vehicle.
@@ -18,7 +17,7 @@ impl Facts<'_> {
     }
 
     pub fn grade(&self, zone: Zone, contaminant: Contaminant) -> Grade {
-        self.input.inspection.grade(zone, contaminant)
+        self.grades.grade(zone, contaminant)
     }
 
     /// The grade found on a zone, or while nobody has looked the booked one.
@@ -27,16 +26,15 @@ impl Facts<'_> {
     }
 
     pub fn worst(&self, contaminant: Contaminant) -> Grade {
-        self.input.inspection.worst(contaminant)
+        self.grades.worst(contaminant)
     }
 
     pub fn worst_on(&self, zone: Zone) -> Grade {
-        let findings = self.input.inspection.findings.iter().filter(|f| f.zone == zone);
-        findings.map(|f| f.working_grade()).max().unwrap_or(Grade::NONE)
+        self.grades.worst_on(zone)
     }
 
     pub fn worst_found(&self) -> Grade {
-        self.input.inspection.findings.iter().map(|f| f.working_grade()).max().unwrap_or(Grade::NONE)
+        self.grades.worst_of_all()
     }
 
     pub fn worst_in(&self, contaminant: Contaminant, zone_set: Option<&str>) -> Grade {
@@ -61,7 +59,7 @@ impl Facts<'_> {
         }
         let targets = self.targets(step);
         let film = [Contaminant::Film];
-        let of: &[Contaminant] = if targets.is_empty() { &film } else { &targets };
+        let of: &[Contaminant] = if targets.is_empty() { &film } else { targets };
         of.iter().map(|&c| self.grade(zone, c)).max().unwrap_or(Grade::NONE).max(Grade::LIGHT)
     }
 

@@ -1,11 +1,13 @@
 //! What is known before planning: the input, looked up in the handbook and asked in the planner's words.
 
 mod found;
+mod grades;
 mod hours;
 mod surface;
 
 pub(crate) use surface::{Fit, same_ph};
 
+use self::grades::Grades;
 use super::climate::Climate;
 use super::draft::{Draft, Work};
 use super::{PlanError, PlanInput};
@@ -25,6 +27,7 @@ pub(crate) struct Facts<'a> {
     pub entries: Vec<&'a PackageStep>,
     pub zones: Vec<ZoneFacts<'a>>,
     pub climate: Climate<'a>,
+    grades: Grades<'a>,
 }
 
 /// One zone of this vehicle.
@@ -50,7 +53,8 @@ impl<'a> Facts<'a> {
             input.handbook.zones_of(input.vehicle.class).map(|row| ZoneFacts::of(row, input)).collect();
         let climate =
             Climate::new(input.vehicle, input.inspection, input.site, input.weather, input.utc_offset_min);
-        Ok(Facts { input, package, entries, zones, climate })
+        let grades = Grades::new(input.handbook, input.inspection);
+        Ok(Facts { input, package, entries, zones, climate, grades })
     }
 
     pub fn handbook(&self) -> &'a Handbook {

@@ -107,7 +107,7 @@ impl Spoiler {
             Spoiler::Damp if ["H02", "H04"].contains(&step) => damp(facts, from, to),
             Spoiler::RainAfter if !facts.sheltered() => rain_after(facts, step, to),
             Spoiler::Dusk if !facts.sheltered() && ["H01", "H02"].contains(&step) => {
-                let last = last_light(facts)?;
+                let last = if far_from_dusk(facts, to) { None } else { last_light(facts) }?;
                 (to > last).then(|| format!("over at {} only, dew from {}", clock(to), clock(last)))
             }
             _ => None,
@@ -212,6 +212,15 @@ pub(crate) fn last_light(facts: &Facts) -> Option<NaiveDateTime> {
     Some(facts.sunset()? - TimeDelta::seconds((before_min * 60.0) as i64))
 }
 
+/// The sun stands well up from the start to the margin after `end`: no sunset need be searched, which is dear.
+fn far_from_dusk(facts: &Facts, end: NaiveDateTime) -> bool {
+    const WELL_UP_DEG: f64 = 88.0;
+    let margin_min = facts.limit("R64", "before_sunset_min").clamp(0.0, 1440.0);
+    let then = end + TimeDelta::seconds((margin_min * 60.0) as i64);
+    let up = |at| facts.climate.zenith_deg(at).is_some_and(|deg| deg < WELL_UP_DEG);
+    then.date() == facts.input.start.date() && up(facts.input.start) && up(then)
+}
+
 /// R64: dry-on work after sunset less the margin.
 fn r64_dusk(draft: &mut Draft) {
     let facts = draft.facts;
@@ -221,6 +230,10 @@ fn r64_dusk(draft: &mut Draft) {
     }
     if !facts.climate.knows_place() {
         return draft.ask("R64", "/site/latitude", "Where is the vehicle? It decides when the sun sets.");
+    }
+    let end = draft.work.iter().filter(|w| dry_on(w)).map(|w| facts.at(w.end_min)).max();
+    if end.is_some_and(|end| far_from_dusk(facts, end)) {
+        return;
     }
     let Some(last) = last_light(facts) else { return };
     let late: Lines = draft

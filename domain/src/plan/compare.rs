@@ -155,8 +155,8 @@ mod tests {
             let kept = longest_rising(places);
             places.iter().zip(kept).filter(|(_, kept)| !kept).map(|(place, _)| *place).collect()
         };
-        assert_eq!(moved(&[]), []);
-        assert_eq!(moved(&[1, 2, 5, 9]), []);
+        assert_eq!(moved(&[]), Vec::<u32>::new());
+        assert_eq!(moved(&[1, 2, 5, 9]), Vec::<u32>::new());
         assert_eq!(moved(&[9, 1, 2, 5]), [9]);
         assert_eq!(moved(&[2, 5, 9, 1]), [1]);
         assert_eq!(moved(&[1, 9, 2, 8, 3, 7]).len(), 2);

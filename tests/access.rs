@@ -290,6 +290,8 @@ fn body_for(path: &str, method: &str) -> String {
         ("/v1/jobs/{id}/steps", _) => json!({ "step": "C02", "minutes": 5, "outcome": "passed",
             "technician": "01890000-0000-7000-8000-000000000000", "started_at": "2026-05-04T06:00:00Z" })
         .to_string(),
+        ("/v1/jobs/{id}/plan/acknowledgements", _) => json!({ "rule": "R01", "version": 1 }).to_string(),
+        ("/v1/jobs/{id}/plan/compare", _) => json!({ "handbook": "standard" }).to_string(),
         ("/v1/jobs/{id}/inspections", _) => json!({ "findings": [] }).to_string(),
         _ => "{}".into(),
     }

@@ -8,6 +8,8 @@ mod errors;
 mod handbook;
 mod inspections;
 mod jobs;
+mod norms;
+mod plan_forms;
 mod plans;
 mod program;
 mod reminders;

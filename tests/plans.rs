@@ -143,6 +143,10 @@ fn a_preview_ranks_start_times_and_stores_nothing() {
     );
     assert!(starts[0]["blocks"].as_u64() < starts[1]["blocks"].as_u64(), "{}", ranked);
     assert_eq!(starts[1]["plan"]["workable"], false);
+    assert_eq!((&starts[0]["rank"], &starts[1]["rank"]), (&json!(1), &json!(2)));
+    assert_eq!((&starts[0]["workable"], &starts[1]["workable"]), (&json!(true), &json!(false)));
+    let why = starts[1]["why"][0].as_str().expect("a reason");
+    assert!(why.starts_with("after rank 1: not workable"), "{why}");
     assert_eq!(shop.owner.get("/v1/jobs").expect(200)["items"], json!([]));
 
     let with = |pointer: &str, value: Value| {

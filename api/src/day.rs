@@ -8,6 +8,7 @@ use crate::db::shops::Shop;
 use crate::db::vehicles::{self, Vehicle};
 use crate::db::{Db, plans, shops, vans};
 use crate::error::ApiError;
+use crate::norms;
 use crate::plan_input::{self, PlanFacts, Start};
 use chrono::{Datelike, NaiveDate, NaiveTime};
 use chrono_tz::Tz;
@@ -16,9 +17,10 @@ use domain::dispatch::{
 };
 use domain::handbook::{Handbook, Reach, Severity, estimate};
 use domain::inspection::Grade;
-use domain::plan::{ExtraWork, JobPlan};
+use domain::plan::{ExtraWork, JobPlan, Norms};
 use domain::site::HourRange;
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 
 /// Rules of these kinds speak about the hour of the work; the others are judged from van, crew and address.
 const OF_THE_HOUR: [&str; 10] =
@@ -35,6 +37,7 @@ pub struct Day {
     names: BTreeMap<String, String>,
     /// What is needed to plan the visits that have no plan for their time and crew, by their place in the problem.
     unplanned: Vec<(usize, PlanFacts, Start)>,
+    norms: Arc<Norms>,
 }
 
 /// The zone of the shop.
@@ -69,6 +72,7 @@ pub fn read(db: &mut Db<'_>, handbook: &Handbook, on: NaiveDate) -> Result<Day, 
         },
         names: vans.into_iter().map(|van| (van.id.to_string(), van.fields.name)).collect(),
         unplanned: Vec::new(),
+        norms: norms::learned(db)?,
     };
     let (from, to) = span(on, on, zone);
     let rows = jobs::of_day(db, from, to)?;
@@ -109,7 +113,7 @@ impl Day {
             None => by_norms(&mut visit, handbook, job, &vehicle, crew.len()),
         }
         if matches!(job.status.0, JobStatus::Booked | JobStatus::Planned) {
-            match plan_input::gather(db, job, ExtraWork::default()) {
+            match plan_input::gather(db, job, ExtraWork::default(), &self.norms) {
                 Ok((facts, start)) => {
                     if !stored.is_some_and(|plan| fits(&plan, &start, &crew_names)) {
                         self.unplanned.push((self.problem.visits.len(), facts, start));

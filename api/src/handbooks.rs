@@ -31,12 +31,21 @@ impl Handbooks {
         if let Some(kept) = self.kept(db.shop, version) {
             return Ok(kept);
         }
-        let stored = handbooks::find(db, version)?.ok_or(ApiError::NotFound)?;
-        let overrides = Value::Object(stored.document.0.0);
-        let handbook = Handbook::standard().with_overrides(&overrides).map_err(|faults| {
-            ApiError::Internal(format!("overrides {version} of shop {} no longer fit: {faults:?}", db.shop))
-        })?;
+        let handbook = parsed(db, version)?.ok_or(ApiError::NotFound)?;
         Ok(self.keep(db.shop, version, handbook))
+    }
+
+    /// The tables with nothing changed.
+    pub fn standard(&self) -> Arc<Handbook> {
+        STANDARD.clone()
+    }
+
+    /// The handbook of one version of the shop's overrides, in force or not; none if there is no such version.
+    pub fn version(&self, db: &mut Db<'_>, version: i32) -> Result<Option<Arc<Handbook>>, ApiError> {
+        match self.kept(db.shop, version) {
+            Some(kept) => Ok(Some(kept)),
+            None => Ok(parsed(db, version)?.map(Arc::new)),
+        }
     }
 
     fn kept(&self, shop: Id, version: i32) -> Option<Arc<Handbook>> {
@@ -53,4 +62,13 @@ impl Handbooks {
         all.insert(shop, Parsed { version, handbook: handbook.clone() });
         handbook
     }
+}
+
+fn parsed(db: &mut Db<'_>, version: i32) -> Result<Option<Handbook>, ApiError> {
+    let Some(stored) = handbooks::find(db, version)? else { return Ok(None) };
+    let overrides = Value::Object(stored.document.0.0);
+    let handbook = Handbook::standard().with_overrides(&overrides).map_err(|faults| {
+        ApiError::Internal(format!("overrides {version} of shop {} no longer fit: {faults:?}", db.shop))
+    })?;
+    Ok(Some(handbook))
 }

@@ -14,6 +14,7 @@ use domain::plan::{CrewMember, ExtraWork, JobPlan, Kit, Norms, PlanError, PlanIn
 use domain::site::{Site, Weather, WeatherHour};
 use domain::vehicle::Vehicle;
 use serde::{Deserialize, Serialize};
+use std::sync::Arc;
 use utoipa::ToSchema;
 
 /// Everything a plan depends on but its handbook and its start.
@@ -47,6 +48,10 @@ pub struct PlanFacts {
     #[serde(default)]
     #[schema(max_items = 200)]
     pub done: Vec<String>,
+    /// What the shop's own steps taught; never part of a request.
+    #[serde(skip)]
+    #[schema(ignore)]
+    pub norms: Arc<Norms>,
 }
 
 /// When the work starts, on the wall clock at the site.
@@ -69,7 +74,11 @@ impl Start {
 
 impl PlanFacts {
     pub fn plan(&self, handbook: &Handbook, start: &Start) -> Result<JobPlan, PlanError> {
-        plan_job(&PlanInput {
+        plan_job(&self.input(handbook, start))
+    }
+
+    pub fn input<'a>(&'a self, handbook: &'a Handbook, start: &Start) -> PlanInput<'a> {
+        PlanInput {
             handbook,
             vehicle: &self.vehicle,
             inspection: &self.inspection,
@@ -84,9 +93,9 @@ impl PlanFacts {
             utc_offset_min: start.utc_offset_min,
             window_end: start.window_end,
             extra_work: self.extra_work,
-            norms: &Norms::default(),
+            norms: &self.norms,
             done: &self.done,
-        })
+        }
     }
 }
 
@@ -115,7 +124,12 @@ const NO_VAN: &str = "no van is assigned: what it carries decides what can be do
 const NO_CREW: &str = "no technician is assigned";
 
 /// The facts and the start of a stored job, for its first plan and for every later one.
-pub fn gather(db: &mut Db<'_>, job: &Job, extra_work: ExtraWork) -> Result<(PlanFacts, Start), ApiError> {
+pub fn gather(
+    db: &mut Db<'_>,
+    job: &Job,
+    extra_work: ExtraWork,
+    norms: &Arc<Norms>,
+) -> Result<(PlanFacts, Start), ApiError> {
     let vehicle = vehicles::find(db, job.fields.vehicle)?.ok_or(ApiError::NotFound)?;
     let customer = customers::find(db, job.customer)?.ok_or(ApiError::NotFound)?;
     let shop_zone = zone_of(db, None)?;
@@ -137,6 +151,7 @@ pub fn gather(db: &mut Db<'_>, job: &Job, extra_work: ExtraWork) -> Result<(Plan
         crew: crew(db, job.id)?,
         extra_work,
         done: done(db, job.id)?,
+        norms: norms.clone(),
     };
     Ok((facts, Start::new(at.local(site_zone), site_zone, Some(window_end))))
 }

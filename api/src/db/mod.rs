@@ -3,6 +3,7 @@
 //!
 //! A statement takes [`Db`], which knows the shop, so that no statement can forget it.
 
+pub mod acknowledgements;
 pub mod backup;
 pub mod customers;
 pub mod handbooks;

@@ -202,6 +202,19 @@ diesel::table! {
         outcome -> Text,
         note -> Nullable<Text>,
         recorded_at -> Timestamp,
+        norm_minutes -> Nullable<Double>,
+        norm_grade -> Nullable<Integer>,
+    }
+}
+
+diesel::table! {
+    acknowledgement (shop, job, version, rule, person) {
+        shop -> Text,
+        job -> Text,
+        version -> Integer,
+        rule -> Text,
+        person -> Text,
+        at -> Timestamp,
     }
 }
 
@@ -297,6 +310,7 @@ diesel::allow_tables_to_appear_in_same_query!(
     inspection,
     plan,
     step_record,
+    acknowledgement,
     handbook_override,
     weather_series,
     schedule,

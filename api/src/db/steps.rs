@@ -1,8 +1,9 @@
 //! Finished steps of jobs, as the technicians recorded them.
 
 use super::Db;
+use super::jobs::JobStatus;
 use super::kinds::{Doc, Id, Instant, Word};
-use super::schema::step_record;
+use super::schema::{job, person, step_record};
 use crate::check::{Check, Checker};
 use diesel::prelude::*;
 use serde::{Deserialize, Serialize};
@@ -92,13 +93,43 @@ impl Check for StepFields {
     }
 }
 
-pub fn insert(db: &mut Db<'_>, job: Id, id: Id, fields: &StepFields) -> QueryResult<()> {
+/// What the plan said of a step when it was recorded.
+#[derive(Debug, Clone, Copy, PartialEq, Queryable)]
+pub struct StepNorm {
+    /// Person-minutes by the handbook alone, of all lines with the step.
+    pub minutes: f64,
+    /// The grade they were taken from.
+    pub grade: i32,
+}
+
+/// A record of a finished job with what it is measured against.
+#[derive(Debug, Clone, Queryable)]
+pub struct MeasuredStep {
+    pub job: Id,
+    pub step: String,
+    /// What plans call the technician.
+    pub technician: String,
+    pub minutes: f64,
+    pub outcome: Word<Outcome>,
+    pub norm_minutes: f64,
+    pub grade: i32,
+}
+
+pub fn insert(
+    db: &mut Db<'_>,
+    job: Id,
+    id: Id,
+    fields: &StepFields,
+    norm: Option<StepNorm>,
+) -> QueryResult<()> {
     let made = (
         step_record::shop.eq(db.shop),
         step_record::job.eq(job),
         step_record::id.eq(id),
         fields,
         step_record::recorded_at.eq(db.now),
+        step_record::norm_minutes.eq(norm.map(|norm| norm.minutes)),
+        step_record::norm_grade.eq(norm.map(|norm| norm.grade)),
     );
     diesel::insert_into(step_record::table).values(made).execute(db.conn).map(|_| ())
 }
@@ -120,5 +151,39 @@ pub fn list(db: &mut Db<'_>, job: Id) -> QueryResult<Vec<FinishedStep>> {
         .filter(step_record::shop.eq(db.shop).and(step_record::job.eq(job)))
         .order((step_record::started_at, step_record::id))
         .select(FinishedStep::as_select())
+        .load(db.conn)
+}
+
+/// What the earlier records of a step are measured against.
+pub fn norm(db: &mut Db<'_>, job: Id, step: &str) -> QueryResult<Option<StepNorm>> {
+    step_record::table
+        .filter(step_record::shop.eq(db.shop).and(step_record::job.eq(job)).and(step_record::step.eq(step)))
+        .filter(step_record::norm_minutes.is_not_null().and(step_record::norm_grade.is_not_null()))
+        .order((step_record::recorded_at, step_record::id))
+        .select((step_record::norm_minutes.assume_not_null(), step_record::norm_grade.assume_not_null()))
+        .first(db.conn)
+        .optional()
+}
+
+/// The newest records of finished jobs, at most `limit`, that a plan gave a norm to.
+pub fn measured(db: &mut Db<'_>, limit: i64) -> QueryResult<Vec<MeasuredStep>> {
+    let of_job = job::shop.eq(step_record::shop).and(job::id.eq(step_record::job));
+    let by = person::shop.eq(step_record::shop).and(person::id.eq(step_record::technician));
+    step_record::table
+        .inner_join(job::table.on(of_job))
+        .inner_join(person::table.on(by))
+        .filter(step_record::shop.eq(db.shop).and(job::status.eq(Word(JobStatus::Finished))))
+        .filter(step_record::norm_minutes.is_not_null().and(step_record::norm_grade.is_not_null()))
+        .order((step_record::started_at.desc(), step_record::id.desc()))
+        .limit(limit)
+        .select((
+            step_record::job,
+            step_record::step,
+            person::name,
+            step_record::minutes,
+            step_record::outcome,
+            step_record::norm_minutes.assume_not_null(),
+            step_record::norm_grade.assume_not_null(),
+        ))
         .load(db.conn)
 }

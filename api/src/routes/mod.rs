@@ -1,5 +1,7 @@
 //! Every route on one screen. Who may use it is in `auth::access`.
 
+pub mod acknowledgements;
+pub mod comparisons;
 pub mod customers;
 pub mod handbook;
 pub mod health;
@@ -10,6 +12,7 @@ pub mod oauth;
 pub mod partner_apps;
 pub mod people;
 pub mod plans;
+pub mod previews;
 pub mod reminders;
 pub mod rounds;
 pub mod shop;
@@ -28,6 +31,7 @@ use actix_web::http::header;
 use actix_web::web::Data;
 use actix_web::{HttpResponse, HttpResponseBuilder};
 use serde::Serialize;
+use std::fmt::Display;
 use utoipa_actix_web::service_config::ServiceConfig;
 
 /// Adds every route; the OpenAPI document is made from the same list. A test compares the comments with it.
@@ -85,7 +89,11 @@ pub fn routes(all: &mut ServiceConfig<'_>) {
         .service(plans::plan_job)                    // POST /v1/jobs/{id}/plan
         .service(plans::get_plan)                    // GET /v1/jobs/{id}/plan
         .service(plans::list_plans)                  // GET /v1/jobs/{id}/plans
-        .service(plans::preview_plan)                // POST /v1/plans/preview
+        .service(acknowledgements::acknowledge)      // POST /v1/jobs/{id}/plan/acknowledgements
+        .service(comparisons::compare_plan)          // POST /v1/jobs/{id}/plan/compare
+        .service(plans::get_timeline)                // GET /v1/jobs/{id}/timeline
+        .service(previews::get_quote)                // GET /v1/jobs/{id}/quote
+        .service(previews::preview_plan)             // POST /v1/plans/preview
         .service(steps::list_steps)                  // GET /v1/jobs/{id}/steps
         .service(steps::record_step)                 // POST /v1/jobs/{id}/steps
         .service(steps::finish_job)                  // POST /v1/jobs/{id}/finish
@@ -102,17 +110,17 @@ pub type Answer = Result<HttpResponse, ApiError>;
 pub type Shared = Data<App>;
 
 /// 200 with the entity and its revision as the ETag.
-pub fn ok(entity: &impl Serialize, rev: i32) -> Answer {
+pub fn ok(entity: &impl Serialize, rev: impl Display) -> Answer {
     Ok(tagged(HttpResponse::Ok(), rev).json(entity))
 }
 
 /// 201 with the entity, its revision and its address.
-pub fn created(entity: &impl Serialize, rev: i32, location: String) -> Answer {
+pub fn created(entity: &impl Serialize, rev: impl Display, location: String) -> Answer {
     let mut response = tagged(HttpResponse::Created(), rev);
     Ok(response.insert_header((header::LOCATION, location)).json(entity))
 }
 
-fn tagged(mut response: HttpResponseBuilder, rev: i32) -> HttpResponseBuilder {
+fn tagged(mut response: HttpResponseBuilder, rev: impl Display) -> HttpResponseBuilder {
     response.insert_header((header::ETAG, format!("\"{rev}\"")));
     response.insert_header((header::CACHE_CONTROL, "private, no-cache"));
     response

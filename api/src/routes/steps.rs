@@ -11,6 +11,7 @@ use crate::db::steps::{self, FinishedStep, Outcome, StepFields};
 use crate::db::{Db, people, vehicles};
 use crate::error::ApiError;
 use crate::extract::{Body, IfMatch, Key, Optional};
+use crate::norms;
 use crate::page::Page;
 use crate::plan_input::zone_of;
 use actix_web::{HttpResponse, get, post};
@@ -70,7 +71,8 @@ pub async fn record_step(app: Shared, caller: Caller, key: Key, body: Body<StepF
             let handbook = handbooks.of(db)?;
             recordable(db, &job, &handbook, technician.is_some(), &body.0)?;
             let id = Id::new(db.now);
-            steps::insert(db, job.id, id, &body.0)?;
+            let norm = norms::norm_of(db, job.id, &body.0.step)?;
+            steps::insert(db, job.id, id, &body.0, norm)?;
             if job.status.0 == JobStatus::Planned {
                 unless_stale(jobs::set_status(db, job.id, job.rev, JobStatus::Started)?)?;
             }

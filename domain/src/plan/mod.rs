@@ -8,6 +8,7 @@ mod branches;
 mod cautions;
 mod choose;
 mod climate;
+mod compare;
 pub mod crew;
 mod document;
 mod draft;
@@ -35,12 +36,13 @@ mod words;
 mod plan_cases;
 
 pub use branches::{Branch, Rung};
+pub use compare::{ChangedStep, PlanDifference, PlanSide, StepSide, compare};
 pub use document::{
     CrewBound, Dwell, JobPlan, Leaves, Mix, Notice, PlanLine, Question, Reason, Totals, Turn,
 };
 pub use norms::{Belief, Factors, FinishedStep, Norms, PRIOR_STEPS};
 pub use order::{Arrangement, Constraint, OrderError, arrange};
-pub use preview::{Preview, preview};
+pub use preview::{Preview, preview, rank};
 pub use quote::{Quote, QuoteEnd, quote};
 pub use sheet::{SheetHead, job_sheet};
 pub use sheet_html::sheet_html;

@@ -41,21 +41,27 @@ pub struct Preview {
 /// # Errors
 /// As [`plan_job`], of the first start in the order given.
 pub fn preview(input: &PlanInput, starts: &[NaiveDateTime]) -> Result<Vec<Preview>, PlanError> {
-    let mut previews = Vec::with_capacity(starts.len());
+    let mut plans = Vec::with_capacity(starts.len());
     for &start in starts {
         let moved = start.signed_duration_since(input.start);
         let window_end = input.window_end.and_then(|end| end.checked_add_signed(moved));
-        previews.push(judge(&plan_job(&PlanInput { start, window_end, ..input.clone() })?));
+        plans.push(plan_job(&PlanInput { start, window_end, ..input.clone() })?);
     }
-    previews.sort_by(|a, b| compare(a, b).0);
-    let reasons: Vec<String> = previews.windows(2).map(|pair| compare(&pair[0], &pair[1]).1).collect();
-    for (index, preview) in previews.iter_mut().enumerate() {
+    Ok(rank(plans).into_iter().map(|(preview, _)| preview).collect())
+}
+
+/// Judges plans of one job for several starts, and puts them in order as [`preview`] does.
+pub fn rank(plans: Vec<JobPlan>) -> Vec<(Preview, JobPlan)> {
+    let mut ranked: Vec<(Preview, JobPlan)> = plans.into_iter().map(|plan| (judge(&plan), plan)).collect();
+    ranked.sort_by(|a, b| compare(&a.0, &b.0).0);
+    let reasons: Vec<String> = ranked.windows(2).map(|pair| compare(&pair[0].0, &pair[1].0).1).collect();
+    for (index, (preview, _)) in ranked.iter_mut().enumerate() {
         preview.rank = index as u32 + 1;
         if let Some(better) = index.checked_sub(1).and_then(|before| reasons.get(before)) {
             preview.why.insert(0, format!("after rank {index}: {better}"));
         }
     }
-    Ok(previews)
+    ranked
 }
 
 fn judge(plan: &JobPlan) -> Preview {

@@ -1,0 +1,3 @@
+ALTER TABLE step_record DROP COLUMN norm_grade;
+ALTER TABLE step_record DROP COLUMN norm_minutes;
+DROP TABLE acknowledgement;

@@ -3,6 +3,12 @@
 //!
 //! `cargo run --release --example crew_jobs -- <jobs per size> <schedules> <nodes> [folder]`
 
+#![allow(
+    clippy::disallowed_methods,
+    clippy::disallowed_macros,
+    reason = "a program that measures: it reads files, asks the time and prints"
+)]
+
 #[path = "../benches/crew_jobs/mod.rs"]
 mod crew_jobs;
 use domain::plan::crew::{Budget, Problem, Proof, Schedule, check, schedule};

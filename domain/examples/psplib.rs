@@ -5,6 +5,12 @@
 //!
 //! `best.csv` has one line per instance: file name, makespan (of `lower..upper` the upper one counts).
 
+#![allow(
+    clippy::disallowed_methods,
+    clippy::disallowed_macros,
+    reason = "a program that measures: it reads files, asks the time and prints"
+)]
+
 use domain::plan::crew::{
     Activity, Budget, CrewSize, Demand, Lag, Problem, Proof, Schedule, check, schedule,
 };
@@ -65,7 +71,10 @@ fn run(instances: &[(String, Problem, u32)], budget: Budget) -> Result<(), Box<d
     Ok(())
 }
 
-fn instances(folder: &Path, best: &str) -> Result<Vec<(String, Problem, u32)>, Box<dyn Error>> {
+/// Name, problem and best makespan known.
+type Instance = (String, Problem, u32);
+
+fn instances(folder: &Path, best: &str) -> Result<Vec<Instance>, Box<dyn Error>> {
     let mut known: BTreeMap<&str, u32> = BTreeMap::new();
     for line in best.lines() {
         let (name, makespan) = line.split_once(',').ok_or("a line of the best makespans has no comma")?;

@@ -309,7 +309,7 @@ fn checked(line: &PlanLine) -> String {
     let Some(branch) = &line.branch else { return line.pass_check.clone() };
     let rungs = branch.next.iter().map(|rung| (rung.step.as_str(), rung.needs_approval));
     let mut next: Vec<(&str, bool)> = Vec::new();
-    for rung in rungs.filter(|rung| !branch.step.as_deref().is_some_and(|step| step == rung.0)) {
+    for rung in rungs.filter(|rung| branch.step.as_deref() != Some(rung.0)) {
         if !next.contains(&rung) {
             next.push(rung);
         }

@@ -85,9 +85,9 @@ impl<'a> Evolution<'a> {
             order.sort_by_key(|&activity| std::cmp::Reverse(self.net.post[activity]));
             return Member { order, choices, rank: (0, 0) };
         }
-        for activity in 0..self.net.count {
+        for (activity, chosen) in choices.iter_mut().enumerate() {
             if index == 1 || self.random.chance(FIXED[index % FIXED.len()]) {
-                choices[activity] = self.choice(activity, index == 1);
+                *chosen = self.choice(activity, index == 1);
             }
         }
         Member { order: self.sampled_order(), choices, rank: (0, 0) }

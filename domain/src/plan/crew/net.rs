@@ -258,13 +258,15 @@ fn blocks(order: &[usize], succs: &[Vec<Link>]) -> (Vec<Vec<usize>>, Vec<usize>)
 
 /// Technicians who may do exactly the same are of one kind; the most versatile kind comes first.
 fn kinds_of_technician(problem: &Problem) -> Vec<Vec<usize>> {
-    let roles = |technician: usize| -> Vec<(bool, bool)> {
+    /// For each activity whether somebody may lead it, and whether they may help.
+    type Roles = Vec<(bool, bool)>;
+    let roles = |technician: usize| -> Roles {
         let role = |activity: &Activity| {
             (activity.able.contains(&technician), activity.helpers.contains(&technician))
         };
         problem.activities.iter().map(role).collect()
     };
-    let mut kinds: Vec<(Vec<(bool, bool)>, Vec<usize>)> = Vec::new();
+    let mut kinds: Vec<(Roles, Vec<usize>)> = Vec::new();
     for technician in 0..problem.technicians {
         let own = roles(technician);
         match kinds.iter_mut().find(|(roles, _)| *roles == own) {

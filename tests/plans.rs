@@ -124,9 +124,9 @@ fn a_preview_ranks_start_times_and_stores_nothing() {
     let mut body = example("post", "/v1/plans/preview");
     shop.owner.post("/v1/plans/preview", &body).expect(200);
 
-    // At noon it storms, thunders and rains: rules forbid the work. In the morning all is calm.
+    // At noon it storms, thunders and rains: rules forbid the work. In the morning all is calm and overcast.
     let hour = |at: &str, wind: f64, thunder: bool| {
-        json!({ "at": at, "air_c": 18.0, "humidity": 0.5,
+        json!({ "at": at, "air_c": 18.0, "humidity": 0.5, "sun_w_m2": 150.0,
         "wind_m_s": wind, "thunder": thunder, "rain_mm_h": if thunder { 20.0 } else { 0.0 } })
     };
     let hours: Vec<Value> = (6..18)

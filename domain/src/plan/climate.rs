@@ -248,7 +248,7 @@ impl<'a> Climate<'a> {
     ) -> Vec<PanelMoment> {
         const STEP_MIN: i64 = 10;
         let today = || self.weather.hours.iter().filter(|h| h.at.date() == at.date());
-        let (Some(first), Some(last)) = (today().next(), today().last()) else { return Vec::new() };
+        let (Some(first), Some(last)) = (today().next(), today().next_back()) else { return Vec::new() };
         let Some(stand) = &self.open else {
             return today().filter_map(|hour| self.horizontal_of_hour(hour)).collect();
         };

@@ -127,3 +127,27 @@ fn says(output: &Output, status: i32, text: &str) {
     assert_eq!(output.status.code(), Some(status), "{said}");
     assert!(said.contains(text), "{said}");
 }
+
+#[test]
+fn the_demo_plays_its_town_once_and_shows_it_again() {
+    let place = Place::make();
+    let first = lustrum(place.folder(), &["demo", "--once"]);
+    says(&first, 0, "140 orders booked, 140 planned");
+    let parts =
+        ["A job sheet, as a technician gets it", "READ FIRST", "The first day's rounds", "conflicts:"];
+    for part in
+        parts.into_iter().chain(["Next due upkeep", "held back", "got through in 2031-W13", "owner: "])
+    {
+        says(&first, 0, part);
+    }
+    let again = lustrum(place.folder(), &["demo", "--once"]);
+    says(&again, 0, "Using ");
+    let sheet = |output: &Output| {
+        let text = String::from_utf8_lossy(&output.stdout).into_owned();
+        text.split("## ").nth(1).map(str::to_owned)
+    };
+    assert_eq!(sheet(&again), sheet(&first));
+    let file = place.folder().join("demo.db");
+    std::fs::write(&file, "no database at all, but some text of some length").expect("a file");
+    says(&lustrum(place.folder(), &["demo", "--once"]), 1, "Delete it and start the demo again");
+}

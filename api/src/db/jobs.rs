@@ -29,7 +29,7 @@ pub struct JobFields {
     #[serde(default)]
     #[schema(value_type = Vec<String>, max_items = 40)]
     pub options: Doc<Vec<String>>,
-    /// The window promised to the customer: the work starts in it.
+    /// The window promised to the customer: the work begins and should end in it; dispatch says when it will not.
     pub window_from: Instant,
     /// Later than `window_from`, by 31 days at most.
     pub window_to: Instant,

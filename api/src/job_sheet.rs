@@ -61,7 +61,7 @@ pub fn write(db: &mut Db<'_>, job: &Job, plan: &JobPlan, form: Form) -> Result<O
         Some(van) => vans::find(db, van)?.map(|van| van.fields.name),
         None => None,
     };
-    let technicians = jobs::technicians(db, &[job.id])?.remove(&job.id).unwrap_or_default();
+    let technicians = jobs::technicians_of(db, job.id)?;
     let crew = people::names(db, &technicians)?;
     let number = job.id.to_string().split_off(28);
     let head = SheetHead {

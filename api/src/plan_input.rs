@@ -185,7 +185,7 @@ fn weather_around(
 }
 
 fn crew(db: &mut Db<'_>, job: Id) -> Result<Vec<CrewMember>, ApiError> {
-    let ids = jobs::technicians(db, &[job])?.remove(&job).unwrap_or_default();
+    let ids = jobs::technicians_of(db, job)?;
     if ids.is_empty() {
         return Err(ApiError::conflict("no_crew", NO_CREW));
     }

@@ -11,12 +11,16 @@ use base64::engine::general_purpose::{STANDARD, URL_SAFE_NO_PAD};
 use jsonwebtoken::{Algorithm, DecodingKey, EncodingKey, Header, Validation, decode, decode_header, encode};
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
+use std::collections::HashMap;
+use std::sync::{Mutex, PoisonError};
 
 /// Who our access tokens are for.
 pub const AUDIENCE: &str = "lustrum";
 /// Difference between the clocks of our replicas that is forgiven, seconds.
 const LEEWAY_S: i64 = 5;
 const TOKEN_TYPE: &str = "at+jwt";
+/// Tokens remembered as genuine; each takes about a kilobyte.
+const REMEMBERED_TOKENS: usize = 4096;
 
 /// The claims of an access token.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -47,6 +51,8 @@ pub struct Keys {
     verifying: DecodingKey,
     stamping: hmac::Key,
     issuer: String,
+    /// What genuine tokens claim: a client sends the same one many times, and a signature costs more than a read.
+    genuine: Mutex<HashMap<String, Claims>>,
 }
 
 impl Keys {
@@ -77,6 +83,7 @@ impl Keys {
             verifying: DecodingKey::from_ed_der(pair.public_key().as_ref()),
             stamping: hmac::Key::new(hmac::HMAC_SHA256, &stamping),
             issuer: config.public_url.clone(),
+            genuine: Mutex::default(),
         })
     }
 
@@ -91,9 +98,38 @@ impl Keys {
         encode(&header, claims, &self.signing).map_err(|e| ApiError::Internal(format!("signing: {e}")))
     }
 
-    /// The claims of a token that is ours, for us, and valid at `now`. The one place that verifies a token.
-    #[expect(clippy::disallowed_methods, reason = "this is the one place")]
+    /// The claims of a token that is ours, for us, and valid at `now`.
     pub fn verify(&self, token: &str, now: Instant) -> Result<Claims, ApiError> {
+        let claims = self.claims(token)?;
+        let now = now.unix();
+        if claims.exp <= now - LEEWAY_S {
+            return Err(ApiError::Unauthenticated("the access token has expired"));
+        }
+        if claims.nbf > now + LEEWAY_S || claims.iat > now + LEEWAY_S {
+            return Err(ApiError::Unauthenticated("the access token is not valid yet"));
+        }
+        Ok(claims)
+    }
+
+    /// The claims of a token that is ours and for us, whatever the time. Only genuine tokens are remembered, so that
+    /// forged ones cannot push them out.
+    fn claims(&self, token: &str) -> Result<Claims, ApiError> {
+        let known = || self.genuine.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(claims) = known().get(token) {
+            return Ok(claims.clone());
+        }
+        let claims = self.check(token)?;
+        let mut known = known();
+        if known.len() >= REMEMBERED_TOKENS {
+            known.clear();
+        }
+        known.insert(token.to_owned(), claims.clone());
+        Ok(claims)
+    }
+
+    /// The one place that checks a signature.
+    #[expect(clippy::disallowed_methods, reason = "this is the one place")]
+    fn check(&self, token: &str) -> Result<Claims, ApiError> {
         let refused = |_| ApiError::Unauthenticated("the access token is not valid");
         let header = decode_header(token).map_err(refused)?;
         if header.kid.as_deref() != Some(&self.kid) || header.typ.as_deref() != Some(TOKEN_TYPE) {
@@ -103,18 +139,10 @@ impl Keys {
         validation.set_audience(&[AUDIENCE]);
         validation.set_issuer(&[&self.issuer]);
         validation.set_required_spec_claims(&["exp", "nbf", "iss", "aud", "sub"]);
-        // The crate compares with the system's time; ours can be moved, so these are compared below.
+        // The crate compares with the system's time; ours can be moved, so `verify` compares.
         validation.validate_exp = false;
         validation.validate_nbf = false;
-        let claims = decode::<Claims>(token, &self.verifying, &validation).map_err(refused)?.claims;
-        let now = now.unix();
-        if claims.exp <= now - LEEWAY_S {
-            return Err(ApiError::Unauthenticated("the access token has expired"));
-        }
-        if claims.nbf > now + LEEWAY_S || claims.iat > now + LEEWAY_S {
-            return Err(ApiError::Unauthenticated("the access token is not valid yet"));
-        }
-        Ok(claims)
+        Ok(decode::<Claims>(token, &self.verifying, &validation).map_err(refused)?.claims)
     }
 
     /// Half an HMAC-SHA-256 over the name of a list and a place in it.

@@ -2,7 +2,7 @@
 
 use super::Db;
 use super::kinds::{Doc, Id, Instant, Word};
-use super::schema::{consent, customer, job, job_technician};
+use super::schema::{consent, customer, job, job_technician, shop};
 use crate::check::{Check, Checker};
 use diesel::prelude::*;
 use domain::site::Site;
@@ -179,6 +179,17 @@ pub fn list(db: &mut Db<'_>, after: Option<Id>, limit: i64) -> QueryResult<Vec<C
 pub fn update(db: &mut Db<'_>, id: Id, seen: i32, fields: &CustomerFields) -> QueryResult<bool> {
     let row = customer::table.find((db.shop, id)).filter(customer::rev.eq(seen));
     Ok(diesel::update(row).set((fields, customer::rev.eq(seen + 1))).execute(db.conn)? == 1)
+}
+
+/// The time zone of a customer: theirs, else the shop's.
+pub fn time_zone(db: &mut Db<'_>, id: Id) -> QueryResult<Option<String>> {
+    let zones: Option<(Option<String>, String)> = customer::table
+        .inner_join(shop::table.on(shop::id.eq(customer::shop)))
+        .filter(customer::shop.eq(db.shop).and(customer::id.eq(id)))
+        .select((customer::time_zone, shop::time_zone))
+        .first(db.conn)
+        .optional()?;
+    Ok(zones.map(|(own, shop)| own.unwrap_or(shop)))
 }
 
 /// The time zones of these customers, as far as they have one of their own.

@@ -252,6 +252,15 @@ pub fn assign(db: &mut Db<'_>, id: Id, seen: i32, to: &Assignment) -> QueryResul
     Ok(true)
 }
 
+/// The technicians of one job, in the order of their ids.
+pub fn technicians_of(db: &mut Db<'_>, id: Id) -> QueryResult<Vec<Id>> {
+    job_technician::table
+        .filter(job_technician::shop.eq(db.shop).and(job_technician::job.eq(id)))
+        .order(job_technician::person)
+        .select(job_technician::person)
+        .load(db.conn)
+}
+
 /// The technicians of each of these jobs, in the order of their ids.
 pub fn technicians(db: &mut Db<'_>, jobs: &[Id]) -> QueryResult<BTreeMap<Id, Vec<Id>>> {
     let rows: Vec<(Id, Id)> = job_technician::table

@@ -125,8 +125,8 @@ pub async fn get_job(app: Shared, caller: Caller, key: Key) -> Answer {
     let technician = caller.only_own_work();
     let view = app
         .read(&caller, move |db| {
-            visible(db, key.0, technician)?;
-            view(db, key.0)
+            let job = visible(db, key.0, technician)?;
+            view_of(db, job)
         })
         .await?;
     ok(&view, view.job.rev)
@@ -332,7 +332,14 @@ fn assignable(db: &mut Db<'_>, job: &Job, to: &Assignment) -> Result<(), ApiErro
 /// The job as it is shown.
 pub fn view(db: &mut Db<'_>, id: Id) -> Result<JobView, ApiError> {
     let job = jobs::find(db, id)?.ok_or(ApiError::NotFound)?;
-    views(db, vec![job])?.pop().ok_or(ApiError::NotFound)
+    view_of(db, job)
+}
+
+fn view_of(db: &mut Db<'_>, job: Job) -> Result<JobView, ApiError> {
+    let technicians = jobs::technicians_of(db, job.id)?;
+    let zone = customers::time_zone(db, job.customer)?.ok_or(ApiError::NotFound)?;
+    let zone = zone.parse().unwrap_or(Tz::UTC);
+    Ok(JobView { local: local_times(&job, zone), technicians, job })
 }
 
 fn views(db: &mut Db<'_>, rows: Vec<Job>) -> Result<Vec<JobView>, ApiError> {

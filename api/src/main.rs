@@ -5,7 +5,11 @@ use api::config::Config;
 use api::demo::{self, DemoOptions};
 use clap::{Parser, Subcommand};
 use std::process::ExitCode;
-use tracing_subscriber::EnvFilter;
+use tracing::Level;
+use tracing_subscriber::filter::Targets;
+use tracing_subscriber::fmt;
+use tracing_subscriber::layer::SubscriberExt;
+use tracing_subscriber::util::SubscriberInitExt;
 
 /// Backend for a mobile vehicle-detailing business.
 #[derive(Parser)]
@@ -37,9 +41,11 @@ enum Command {
 
 fn main() -> ExitCode {
     let arguments = Arguments::parse();
-    let filter = EnvFilter::try_from_env("LUSTRUM_LOG")
-        .unwrap_or_else(|_| EnvFilter::new("info,tokio_cron_scheduler=warn"));
-    tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr).init();
+    let asked = std::env::var("LUSTRUM_LOG").ok().and_then(|levels| levels.parse::<Targets>().ok());
+    let levels = asked.unwrap_or_else(|| {
+        Targets::new().with_default(Level::INFO).with_target("tokio_cron_scheduler", Level::WARN)
+    });
+    tracing_subscriber::registry().with(fmt::layer().with_writer(std::io::stderr)).with(levels).init();
     let config = arguments.config;
     let outcome = match arguments.command {
         Command::Serve => commands::run_serve(config),

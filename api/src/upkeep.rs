@@ -9,7 +9,7 @@ use crate::plan_input::zone_of;
 use chrono::NaiveDate;
 use domain::handbook::Handbook;
 use domain::inspection::{Contaminant, Evidence, Finding, Grade, Inspection};
-use domain::upkeep::{History, Upkeep, UpkeepError};
+use domain::upkeep::{Climate, Experience, History, Upkeep, UpkeepError};
 use std::collections::BTreeMap;
 
 /// Today on the shop's calendar.
@@ -33,7 +33,8 @@ pub fn judge(
     history: &History,
     today: NaiveDate,
 ) -> Result<Upkeep, UpkeepError> {
-    domain::upkeep::forecast(handbook, &vehicle.fields.document.0, history, today)
+    let (experience, climate) = (Experience::default(), Climate::default());
+    domain::upkeep::forecast(handbook, &vehicle.fields.document.0, history, &experience, &climate, today)
 }
 
 /// The pasts of all vehicles, or of one: finished jobs with what was left after them, and inspections.

@@ -6,6 +6,7 @@ pub mod figure;
 pub mod handbook;
 pub mod hazard;
 pub mod inspection;
+pub mod parking;
 pub mod plan;
 pub mod reminder;
 pub mod site;

@@ -1,5 +1,6 @@
 //! The vehicle as the trade sees it: class, zones, what each zone is made of, coats, and where it lives.
 
+use crate::parking::{Driving, ParkingPlace};
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
@@ -128,9 +129,17 @@ pub struct Vehicle {
     pub repainted_on: Option<NaiveDate>,
     #[serde(default)]
     pub repainted_zones: Vec<Zone>,
-    /// Where it stands, as shares of the week.
+    /// First day on the road; nothing was done to it or found on it before.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub first_registered_on: Option<NaiveDate>,
+    /// Where it stands in classes of the trade, as shares of the week: the coarse way to say it.
     #[serde(default)]
     pub exposures: Vec<Exposure>,
+    /// Where it stands, place by place; once given, what falls on it is counted from here and not from `exposures`.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub parking: Vec<ParkingPlace>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub driving: Option<Driving>,
     /// The last full decontamination known when the vehicle was entered; later ones come from finished jobs.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub decontaminated_on: Option<NaiveDate>,

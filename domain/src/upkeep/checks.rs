@@ -32,6 +32,9 @@ fn vehicle(stands: &[(&str, f64)], coats: &[(&str, u64)]) -> Vehicle {
         repainted_on: None,
         repainted_zones: vec![],
         exposures: stands.iter().map(|&(kind, share)| Exposure { kind: kind.into(), share }).collect(),
+        first_registered_on: None,
+        parking: vec![],
+        driving: None,
         decontaminated_on: None,
         paint_thickness_um: None,
         paint_scatter_um: None,
@@ -46,7 +49,7 @@ fn removed(days: &[u64]) -> History {
 }
 
 fn try_forecast(vehicle: &Vehicle, history: &History) -> Result<Upkeep, UpkeepError> {
-    forecast(Handbook::standard(), vehicle, history, today())
+    forecast(Handbook::standard(), vehicle, history, &Experience::default(), &Climate::default(), today())
 }
 
 fn need(vehicle: &Vehicle, history: &History, kind: NeedKind) -> Need {
@@ -267,8 +270,8 @@ fn what_is_unknown_is_said() {
     let upkeep = try_forecast(&vehicle(&[], &[]), &History::default()).expect("a forecast");
     assert_eq!(upkeep.needs.len(), 1);
     assert_eq!(upkeep.needs[0].kind, NeedKind::FeelTest);
-    assert!(upkeep.assumptions.iter().any(|a| a.contains("Nobody has said where it stands")));
-    assert!(upkeep.assumptions.iter().any(|a| a.contains("No wash is on record")));
+    assert!(upkeep.remarks.iter().any(|a| a.contains("Nobody has said where it stands")));
+    assert!(upkeep.remarks.iter().any(|a| a.contains("No wash is on record")));
 }
 
 #[test]

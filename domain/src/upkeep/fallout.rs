@@ -17,16 +17,16 @@ pub(super) fn need(
     vehicle: &Vehicle,
     history: &History,
     today: NaiveDate,
-    assumptions: &mut Vec<String>,
+    remarks: &mut Vec<String>,
 ) -> Option<Need> {
-    let norms = &profile.norms;
+    let norms = profile.norms;
     let removals = removals(vehicle, history);
     let last = removals.last().copied();
     let test = newest_test(history).filter(|t| last.is_none_or(|on| t.on > on));
     let (since_on, start) = match (test, last) {
         (Some(test), _) => (test.on, dose_of_grade(norms, test.grade)),
         (None, Some(on)) => (on, dose_left(norms, history, on)),
-        (None, None) => return feel_test(vehicle, today, assumptions),
+        (None, None) => return feel_test(vehicle, today, remarks),
     };
     let dose = dose(profile, history, since_on, start);
     let (remind, due) = (dose.reaches(norms.dose_remind)?, dose.reaches(norms.dose_due)?);
@@ -49,11 +49,16 @@ pub(super) fn need(
         dates = dates.not_before(on);
     }
     advice.extend(limits::clay_limit(profile, history, &removals, dates.due_on.max(today)));
-    assumptions.push("Dose per day and its limits are the trade's own scale, not measured.".into());
+    remarks.push("Dose per day and its limits are the trade's own scale, not measured.".into());
     Some(Need {
         kind: NeedKind::Decontamination,
         coat: None,
         since_on: Some(since_on),
+        early_on: None,
+        late_on: None,
+        risk_today: None,
+        risk_target: None,
+        contaminants: vec![],
         urgency: dates.urgency(today),
         remind_on: dates.remind_on,
         due_on: dates.due_on,
@@ -89,7 +94,7 @@ fn dose_left(norms: &Norms, history: &History, on: NaiveDate) -> f64 {
 
 /// The dose from `since_on`, starting with `start`, as it grows with exposure, coats, absences and events.
 fn dose(profile: &Profile, history: &History, since_on: NaiveDate, start: f64) -> Accumulation {
-    let norms = &profile.norms;
+    let norms = profile.norms;
     let is_away = |on| history.away.iter().any(|a| a.from_on <= on && on < a.to_on);
     let per_day = |on| {
         let bare = bare_per_day(profile, history, on);
@@ -124,13 +129,18 @@ fn paint_layers<'a>(profile: &'a Profile<'a>) -> impl Iterator<Item = &'a Layer<
     profile.layers.iter().filter(|l| l.coat.zone.is_none() && is_on_paint(l.row))
 }
 
-fn feel_test(vehicle: &Vehicle, today: NaiveDate, assumptions: &mut Vec<String>) -> Option<Need> {
-    assumptions.push("No iron removal and no feel test is on record, so the dose cannot be counted.".into());
+fn feel_test(vehicle: &Vehicle, today: NaiveDate, remarks: &mut Vec<String>) -> Option<Need> {
+    remarks.push("No iron removal and no feel test is on record, so the dose cannot be counted.".into());
     let dates = Dates { remind_on: today, due_on: today, overdue_on: None };
     Some(Need {
         kind: NeedKind::FeelTest,
         coat: None,
         since_on: None,
+        early_on: None,
+        late_on: None,
+        risk_today: None,
+        risk_target: None,
+        contaminants: vec![],
         urgency: dates.urgency(today),
         remind_on: today,
         due_on: today,

@@ -17,6 +17,9 @@ pub struct History {
     pub bead_tests: Vec<BeadTest>,
     pub events: Vec<FalloutEvent>,
     pub away: Vec<Away>,
+    pub readings: Vec<Reading>,
+    pub cleared: Vec<Cleared>,
+    pub wear_steps: Vec<WearStep>,
     /// The last day on which the roads were salted.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub last_salted_on: Option<NaiveDate>,
@@ -103,6 +106,52 @@ pub struct Away {
     pub to_on: NaiveDate,
 }
 
+/// An amount that was counted, graded or measured. Several of one contaminant on one day: the worst counts.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Reading {
+    pub on: NaiveDate,
+    pub contaminant: Contaminant,
+    pub found: Found,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case", deny_unknown_fields)]
+pub enum Found {
+    /// Spots counted on an area.
+    Spots {
+        spots: u32,
+        #[schema(minimum = 0.01, maximum = 100.0)]
+        area_m2: f64,
+    },
+    Grade(Grade),
+    /// Measured, mg/m².
+    AmountMgM2(f64),
+}
+
+/// A contaminant was taken off; its count begins anew from what was left.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Cleared {
+    pub on: NaiveDate,
+    pub contaminant: Contaminant,
+    /// Grade left after it; absent: none.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub left_grade: Option<Grade>,
+}
+
+/// A passed step of a job that may wear coats: what was used where is looked up in the handbook.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct WearStep {
+    pub on: NaiveDate,
+    /// Id in the handbook's `steps` table.
+    pub step: String,
+    /// Ids in the handbook's `product_classes` table; empty: the step's usual product.
+    #[serde(default)]
+    pub products: Vec<String>,
+}
+
 impl FalloutEventKind {
     pub(super) fn dose(self, norms: &Norms) -> f64 {
         match self {
@@ -110,6 +159,20 @@ impl FalloutEventKind {
             FalloutEventKind::GrindingBeside => norms.event_grinding,
             FalloutEventKind::RoadworksWeek => norms.event_roadworks_week,
         }
+    }
+}
+
+impl Found {
+    fn check(self, i: usize) -> Result<(), UpkeepError> {
+        let (field, value, least, most) = match self {
+            Found::Spots { area_m2, .. } => ("spots/area_m2", area_m2, 0.01, 100.0),
+            Found::AmountMgM2(amount) => ("amount_mg_m2", amount, 0.0, 1e6),
+            Found::Grade(_) => return Ok(()),
+        };
+        if (least..=most).contains(&value) {
+            return Ok(());
+        }
+        Err(UpkeepError::Number { pointer: format!("/readings/{i}/found/{field}"), value })
     }
 }
 
@@ -152,6 +215,16 @@ impl History {
         }
         for (i, e) in self.events.iter().enumerate() {
             past("events", i, e.on)?;
+        }
+        for (i, r) in self.readings.iter().enumerate() {
+            past("readings", i, r.on)?;
+            r.found.check(i)?;
+        }
+        for (i, c) in self.cleared.iter().enumerate() {
+            past("cleared", i, c.on)?;
+        }
+        for (i, w) in self.wear_steps.iter().enumerate() {
+            past("wear_steps", i, w.on)?;
         }
         for (i, t) in self.bead_tests.iter().enumerate() {
             past("bead_tests", i, t.on)?;

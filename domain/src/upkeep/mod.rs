@@ -4,7 +4,10 @@
 //! needs into visits, uncertainty and learning per vehicle are not here.
 
 mod accumulation;
+mod answer;
+mod climate;
 mod coats;
+mod experience;
 mod fallout;
 mod history;
 mod limits;
@@ -15,17 +18,28 @@ mod protection;
 mod season;
 mod words;
 
+pub use answer::{
+    Assumption, AssumptionBasis, CoatLife, EvidenceSeen, GammaBelief, Interval, Learning, Rate, Upkeep,
+    UpkeepVisit,
+};
+pub use climate::{Climate, RainDay};
 pub use coats::{DoneStep, coats_after};
-pub use history::{Away, BagTest, BeadTest, Decontamination, FalloutEvent, FalloutEventKind, History, Wash};
-pub use needs::{CoatRef, Need, NeedKind, Upkeep, Urgency};
+pub use experience::{Experience, LivesSeen};
+pub use history::{
+    Away, BagTest, BeadTest, Cleared, Decontamination, FalloutEvent, FalloutEventKind, Found, History,
+    Reading, Wash, WearStep,
+};
+pub use needs::{CoatRef, Need, NeedKind, Urgency};
 
 use crate::handbook::Handbook;
 use crate::vehicle::Vehicle;
 use chrono::NaiveDate;
+use norms::Norms;
 
 /// The vehicle's needs, the soonest first, from where it stands, what it wears and what was done.
 ///
-/// A need that does not fall due within twenty years is left out. What could not be judged is in `assumptions`.
+/// A need that does not fall due within twenty years is left out. What could not be judged is in `remarks`.
+/// For more than a few vehicles prepare a [`Forecaster`] once.
 ///
 /// # Errors
 /// Values that contradict themselves: see [`UpkeepError`]. Nothing is guessed around them.
@@ -33,18 +47,60 @@ pub fn forecast(
     handbook: &Handbook,
     vehicle: &Vehicle,
     history: &History,
+    experience: &Experience,
+    climate: &Climate,
     today: NaiveDate,
 ) -> Result<Upkeep, UpkeepError> {
-    history.check(today)?;
-    let mut assumptions = Vec::new();
-    let profile = profile::read(handbook, vehicle, history, today, &mut assumptions)?;
-    let mut needs = Vec::new();
-    needs.extend(fallout::need(&profile, vehicle, history, today, &mut assumptions));
-    needs.extend(protection::needs(&profile, vehicle, today, &mut assumptions));
-    needs.extend(season::wash(&profile, vehicle, history, today, &mut assumptions));
-    needs.extend(season::salt_flush(&profile, vehicle, history, today, &mut assumptions));
-    needs.sort_by(|a, b| a.due_on.cmp(&b.due_on).then_with(|| a.kind.cmp(&b.kind)));
-    Ok(Upkeep { on: today, needs, assumptions })
+    Forecaster::new(handbook, experience, climate)?.forecast(vehicle, history, today)
+}
+
+/// What is the same for all vehicles of a shop, read and checked once.
+pub struct Forecaster<'a> {
+    handbook: &'a Handbook,
+    norms: Norms,
+}
+
+impl<'a> Forecaster<'a> {
+    /// # Errors
+    /// Numbers of the handbook or the climate that cannot be used.
+    pub fn new(
+        handbook: &'a Handbook,
+        _experience: &'a Experience,
+        climate: &'a Climate,
+    ) -> Result<Forecaster<'a>, UpkeepError> {
+        climate.check()?;
+        Ok(Forecaster { handbook, norms: Norms::read(handbook)? })
+    }
+
+    /// As [`forecast`].
+    ///
+    /// # Errors
+    /// As [`forecast`].
+    pub fn forecast(
+        &self,
+        vehicle: &Vehicle,
+        history: &History,
+        today: NaiveDate,
+    ) -> Result<Upkeep, UpkeepError> {
+        history.check(today)?;
+        let mut remarks = Vec::new();
+        let profile = profile::read(self.handbook, &self.norms, vehicle, history, today, &mut remarks)?;
+        let mut needs = Vec::new();
+        needs.extend(fallout::need(&profile, vehicle, history, today, &mut remarks));
+        needs.extend(protection::needs(&profile, vehicle, today, &mut remarks));
+        needs.extend(season::wash(&profile, vehicle, history, today, &mut remarks));
+        needs.extend(season::salt_flush(&profile, vehicle, history, today, &mut remarks));
+        needs.sort_by(|a, b| a.due_on.cmp(&b.due_on).then_with(|| a.kind.cmp(&b.kind)));
+        Ok(Upkeep {
+            on: today,
+            needs,
+            rates: vec![],
+            lives: vec![],
+            visits: vec![],
+            assumptions: vec![],
+            remarks,
+        })
+    }
 }
 
 /// Why no forecast can be made, with the place of the value in the vehicle or its history as a JSON pointer.

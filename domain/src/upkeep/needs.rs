@@ -1,20 +1,11 @@
-//! The answer of a forecast.
+//! A need: what a vehicle asks for, when, how surely and why.
 
 use crate::figure::Figure;
+use crate::inspection::Contaminant;
 use crate::vehicle::Zone;
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
-
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
-pub struct Upkeep {
-    /// The day the forecast was made for.
-    pub on: NaiveDate,
-    /// The soonest due first.
-    pub needs: Vec<Need>,
-    /// What was taken for granted or could not be judged, one plain sentence each.
-    pub assumptions: Vec<String>,
-}
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct Need {
@@ -27,9 +18,24 @@ pub struct Need {
     pub since_on: Option<NaiveDate>,
     /// The day to tell the customer, at 80 % of the limit.
     pub remind_on: NaiveDate,
+    /// The day on which the risk that the limit is crossed reaches `risk_target`, held within the limits against too much.
     pub due_on: NaiveDate,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub overdue_on: Option<NaiveDate>,
+    /// 80 % interval of the day on which the limit is crossed: with 10 % it was by then, with 90 %. None beyond twenty
+    /// years, and where the day is a rule and not a matter of chance.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub early_on: Option<NaiveDate>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub late_on: Option<NaiveDate>,
+    /// Probability that the limit is crossed today, and at which the shop wants to act.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub risk_today: Option<f64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub risk_target: Option<f64>,
+    /// What it is about, for spots.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub contaminants: Vec<Contaminant>,
     pub urgency: Urgency,
     /// Package recommended, for instance `P2`.
     pub package: String,
@@ -53,6 +59,10 @@ pub enum NeedKind {
     SaltFlush,
     /// A feel test, because nobody knows when iron was last removed.
     FeelTest,
+    /// Tar, sap or mineral spots.
+    SpotRemoval,
+    /// Insects and bird lime off the front, between washes.
+    FrontWash,
 }
 
 /// Which coat a need is about.
@@ -112,6 +122,8 @@ impl Need {
             NeedKind::Wash => "wash",
             NeedKind::SaltFlush => "salt_flush",
             NeedKind::FeelTest => "feel_test",
+            NeedKind::SpotRemoval => "spot_removal",
+            NeedKind::FrontWash => "front_wash",
         };
         let coat = match &self.coat {
             Some(CoatRef { protection, zone: Some(zone) }) => format!(":{protection}:{zone:?}"),

@@ -13,7 +13,7 @@ const MONTH_DAYS: f64 = 30.436875;
 /// Exposure taken where nobody has said where the vehicle stands (assumption).
 const DEFAULT_EXPOSURE: &str = "street_open";
 pub(super) struct Profile<'a> {
-    pub norms: Norms,
+    pub norms: &'a Norms,
     pub exposures: Vec<Standing<'a>>,
     pub layers: Vec<Layer<'a>>,
 }
@@ -50,7 +50,7 @@ pub(super) fn is_on_paint(row: &Protection) -> bool {
 impl Profile<'_> {
     /// Product of the life factors, each weighted by its share of time.
     pub fn life_factor(&self) -> f64 {
-        life_factor(&self.exposures, &self.norms)
+        life_factor(&self.exposures, self.norms)
     }
 
     pub fn is_exposed_to(&self, id: &str) -> bool {
@@ -60,19 +60,19 @@ impl Profile<'_> {
 
 pub(super) fn read<'a>(
     handbook: &'a Handbook,
+    norms: &'a Norms,
     vehicle: &Vehicle,
     history: &'a History,
     today: NaiveDate,
-    assumptions: &mut Vec<String>,
+    remarks: &mut Vec<String>,
 ) -> Result<Profile<'a>, UpkeepError> {
     if let Some(on) = vehicle.decontaminated_on {
         not_after(today, on, || "/decontaminated_on".to_owned())?;
     }
-    let norms = Norms::read(handbook)?;
-    let exposures = exposures(handbook, vehicle, assumptions)?;
-    let factor = life_factor(&exposures, &norms);
+    let exposures = exposures(handbook, vehicle, remarks)?;
+    let factor = life_factor(&exposures, norms);
     if factor < 1.0 && exposures.iter().any(|e| e.share > 0.0 && e.share < 1.0) {
-        assumptions.push("A coat's life factor is weighted by the share of time under the exposure.".into());
+        remarks.push("A coat's life factor is weighted by the share of time under the exposure.".into());
     }
     let mut layers = Vec::new();
     for (i, coat) in vehicle.coats.iter().enumerate() {
@@ -89,7 +89,7 @@ pub(super) fn read<'a>(
 fn exposures<'a>(
     handbook: &'a Handbook,
     vehicle: &Vehicle,
-    assumptions: &mut Vec<String>,
+    remarks: &mut Vec<String>,
 ) -> Result<Vec<Standing<'a>>, UpkeepError> {
     let mut standing: Vec<Standing> = Vec::new();
     for (i, exposure) in vehicle.exposures.iter().enumerate() {
@@ -113,11 +113,11 @@ fn exposures<'a>(
         if let Some(row) = handbook.exposure(DEFAULT_EXPOSURE) {
             check_row(row)?;
             standing.push(Standing { row, share: 1.0 });
-            assumptions.push(format!("Nobody has said where it stands; taken as {} all week.", row.name));
+            remarks.push(format!("Nobody has said where it stands; taken as {} all week.", row.name));
         }
     } else if named < 0.995 {
         let rest = (1.0 - named) * 100.0;
-        assumptions.push(format!("{rest:.0} % of the week has no exposure named and counts as none."));
+        remarks.push(format!("{rest:.0} % of the week has no exposure named and counts as none."));
     }
     Ok(standing)
 }

@@ -22,19 +22,19 @@ pub(super) fn needs(
     profile: &Profile,
     vehicle: &Vehicle,
     today: NaiveDate,
-    assumptions: &mut Vec<String>,
+    remarks: &mut Vec<String>,
 ) -> Vec<Need> {
     let own = profile.layers.iter().filter(|l| l.row.life_months >= EVERY_WASH_MONTHS);
     let needs: Vec<Need> = own.filter_map(|layer| need(profile, vehicle, layer, today)).collect();
     if !needs.is_empty() {
-        assumptions.push("Typical lives of coats are common practice; the shop's own may differ.".into());
+        remarks.push("Typical lives of coats are common practice; the shop's own may differ.".into());
     }
     needs
 }
 
 fn need(profile: &Profile, vehicle: &Vehicle, layer: &Layer, today: NaiveDate) -> Option<Need> {
     let bead = layer.bead_test.map(|test| (test, judge(layer.row, test)));
-    let mut dates = dates(&profile.norms, layer, bead)?;
+    let mut dates = dates(profile.norms, layer, bead)?;
     let mut advice = Vec::new();
     if let Some((test, Bead::Low)) = bead
         && !test.after_test_sequence
@@ -58,6 +58,11 @@ fn need(profile: &Profile, vehicle: &Vehicle, layer: &Layer, today: NaiveDate) -
         kind: NeedKind::Protection,
         coat: Some(layer.coat.clone()),
         since_on: Some(layer.applied_on),
+        early_on: None,
+        late_on: None,
+        risk_today: None,
+        risk_target: None,
+        contaminants: vec![],
         urgency: dates.urgency(today),
         remind_on: dates.remind_on,
         due_on: dates.due_on,

@@ -18,16 +18,16 @@ pub(super) fn wash(
     vehicle: &Vehicle,
     history: &History,
     today: NaiveDate,
-    assumptions: &mut Vec<String>,
+    remarks: &mut Vec<String>,
 ) -> Option<Need> {
     let Some(last) = last_wet_work(profile, vehicle, history) else {
-        assumptions.push("No wash is on record, so the time since the last one is not judged.".into());
+        remarks.push("No wash is on record, so the time since the last one is not judged.".into());
         return None;
     };
     let exposed = profile.exposures.iter().filter(|e| e.share > 0.0);
     let dirtiest =
         exposed.min_by_key(|e| (e.row.wash_max_d.max(0.0) as u64, e.row.wash_min_d.max(0.0) as u64))?;
-    let norms = &profile.norms;
+    let norms = profile.norms;
     let (mut least, mut most) = (dirtiest.row.wash_min_d, dirtiest.row.wash_max_d);
     let insects = profile.is_exposed_to("motorway_high")
         && history.mean_air_c.is_some_and(|air| air > norms.insect_air_c)
@@ -56,6 +56,11 @@ pub(super) fn wash(
         kind: NeedKind::Wash,
         coat: None,
         since_on: Some(last),
+        early_on: None,
+        late_on: None,
+        risk_today: None,
+        risk_target: None,
+        contaminants: vec![],
         urgency: dates.urgency(today),
         remind_on: dates.remind_on,
         due_on: dates.due_on,
@@ -86,9 +91,9 @@ pub(super) fn salt_flush(
     vehicle: &Vehicle,
     history: &History,
     today: NaiveDate,
-    assumptions: &mut Vec<String>,
+    remarks: &mut Vec<String>,
 ) -> Option<Need> {
-    let norms = &profile.norms;
+    let norms = profile.norms;
     let salted_on = history.last_salted_on?;
     let days = (today - salted_on).num_days();
     let flushed = history.washes.iter().any(|w| w.salt_flush && w.on >= salted_on);
@@ -96,7 +101,7 @@ pub(super) fn salt_flush(
         return None;
     }
     let Some(air) = history.mean_air_c else {
-        assumptions.push("The air temperature is unknown, so a salt flush is not offered yet.".into());
+        remarks.push("The air temperature is unknown, so a salt flush is not offered yet.".into());
         return None;
     };
     if air <= norms.salt_air_c {
@@ -109,6 +114,11 @@ pub(super) fn salt_flush(
         kind: NeedKind::SaltFlush,
         coat: None,
         since_on: Some(salted_on),
+        early_on: None,
+        late_on: None,
+        risk_today: None,
+        risk_target: None,
+        contaminants: vec![],
         urgency: dates.urgency(today),
         remind_on: dates.remind_on,
         due_on: dates.due_on,

@@ -84,6 +84,8 @@ fn work(kind: NeedKind) -> &'static str {
         NeedKind::Wash => "a wash",
         NeedKind::SaltFlush => "a flush of underbody and seams",
         NeedKind::FeelTest => "a wash with a feel test",
+        NeedKind::SpotRemoval => "a removal of spots",
+        NeedKind::FrontWash => "a short wash of the front",
     }
 }
 

@@ -114,7 +114,7 @@ fn median(sorted: &[f64]) -> Option<f64> {
 }
 
 /// Wilson's 95 % interval of a rate (Newcombe 1998, Statistics in Medicine 17:857, method 3).
-pub(super) fn wilson(hits: usize, of: usize) -> Option<(f64, f64)> {
+pub(crate) fn wilson(hits: usize, of: usize) -> Option<(f64, f64)> {
     /// 97.5 % quantile of the normal distribution.
     const Z: f64 = 1.959964;
     if of == 0 {

@@ -5,6 +5,7 @@
 mod cautions;
 mod measure;
 
+pub(crate) use measure::wilson;
 pub use measure::{Measure, Shown};
 
 use crate::handbook::Handbook;

@@ -202,7 +202,25 @@ impl History {
         }
     }
 
-    pub(super) fn check(&self, today: NaiveDate) -> Result<(), UpkeepError> {
+    /// Enters what somebody saw, measured or heard outside a job.
+    pub fn record_observed(&mut self, seen: &History) {
+        self.decontaminations.extend_from_slice(&seen.decontaminations);
+        self.washes.extend_from_slice(&seen.washes);
+        self.bag_tests.extend_from_slice(&seen.bag_tests);
+        self.bead_tests.extend_from_slice(&seen.bead_tests);
+        self.events.extend_from_slice(&seen.events);
+        self.away.extend_from_slice(&seen.away);
+        self.readings.extend_from_slice(&seen.readings);
+        self.cleared.extend_from_slice(&seen.cleared);
+        self.wear_steps.extend_from_slice(&seen.wear_steps);
+        self.last_salted_on = self.last_salted_on.max(seen.last_salted_on);
+    }
+
+    /// Every entry is possible by itself and lies not after `today`.
+    ///
+    /// # Errors
+    /// The first that is not, with its place in this history.
+    pub fn check(&self, today: NaiveDate) -> Result<(), UpkeepError> {
         let past = |list: &str, i: usize, on| not_after(today, on, || format!("/{list}/{i}/on"));
         for (i, d) in self.decontaminations.iter().enumerate() {
             past("decontaminations", i, d.on)?;

@@ -5,6 +5,7 @@
 
 mod accumulation;
 mod answer;
+mod calibration;
 mod climate;
 mod coats;
 mod experience;
@@ -13,6 +14,7 @@ mod history;
 mod limits;
 mod needs;
 mod norms;
+mod picture;
 mod profile;
 mod protection;
 mod season;
@@ -22,6 +24,7 @@ pub use answer::{
     Assumption, AssumptionBasis, CoatLife, EvidenceSeen, GammaBelief, Interval, Learning, Rate, Upkeep,
     UpkeepVisit,
 };
+pub use calibration::{Calibration, ForecastCheck, FoundShare, RiskBin, Tally, check_forecast};
 pub use climate::{Climate, RainDay};
 pub use coats::{DoneStep, coats_after};
 pub use experience::{Experience, LivesSeen};
@@ -30,6 +33,7 @@ pub use history::{
     Reading, Wash, WearStep,
 };
 pub use needs::{CoatRef, Need, NeedKind, Urgency};
+pub use picture::picture;
 
 use crate::handbook::Handbook;
 use crate::vehicle::Vehicle;
@@ -126,6 +130,23 @@ pub enum UpkeepError {
     Norm { name: String, value: Option<f64> },
     #[error("{pointer}: {value} is not a usable number")]
     Number { pointer: String, value: f64 },
+}
+
+impl UpkeepError {
+    /// The place of the value in the vehicle or its history; none where the handbook is at fault.
+    pub fn pointer(&self) -> Option<&str> {
+        match self {
+            UpkeepError::Share { pointer, .. }
+            | UpkeepError::UnknownExposure { pointer, .. }
+            | UpkeepError::UnknownProtection { pointer, .. }
+            | UpkeepError::TwoGarages { pointer, .. }
+            | UpkeepError::BeadGrade { pointer, .. }
+            | UpkeepError::InFuture { pointer, .. }
+            | UpkeepError::EndsBeforeStart { pointer, .. }
+            | UpkeepError::Number { pointer, .. } => Some(pointer),
+            UpkeepError::Row { .. } | UpkeepError::Norm { .. } => None,
+        }
+    }
 }
 
 #[cfg(test)]

@@ -101,11 +101,23 @@ impl Dates {
     }
 
     pub fn urgency(&self, today: NaiveDate) -> Urgency {
-        if self.overdue_on.is_some_and(|on| today >= on) {
+        Urgency::on(today, self.remind_on, self.due_on, self.overdue_on)
+    }
+}
+
+impl Urgency {
+    /// As of `today`, by the days of a need.
+    pub fn on(
+        today: NaiveDate,
+        remind_on: NaiveDate,
+        due_on: NaiveDate,
+        overdue_on: Option<NaiveDate>,
+    ) -> Urgency {
+        if overdue_on.is_some_and(|on| today >= on) {
             Urgency::Overdue
-        } else if today >= self.due_on {
+        } else if today >= due_on {
             Urgency::Due
-        } else if today >= self.remind_on {
+        } else if today >= remind_on {
             Urgency::Remind
         } else {
             Urgency::Later

@@ -222,6 +222,8 @@ fn another_shops_things_do_not_exist() {
         .id();
     let partner = theirs.owner.post("/v1/partner-apps", &json!({ "name": "Fleet", "scopes": ["webhooks"] }));
     let partner = partner.expect(201)["app"]["id"].as_str().expect("an id").to_owned();
+    let note = json!({ "bag_tests": [{ "on": "2026-05-03", "grade": 1 }] });
+    let note = theirs.owner.post(&format!("/v1/vehicles/{vehicle}/observations"), &note).id();
     app.run_tasks();
     let task = theirs.owner.get("/v1/tasks").expect(200)["items"][0]["id"].clone();
     let ids = [
@@ -231,6 +233,7 @@ fn another_shops_things_do_not_exist() {
         ("vans", van),
         ("people", theirs.owner_id.to_string()),
         ("partner-apps", partner),
+        ("observations", note),
         ("tasks", task.as_str().expect("an id").to_owned()),
     ];
     let document = app.client().get("/openapi.json").expect(200);
@@ -292,6 +295,9 @@ fn body_for(path: &str, method: &str) -> String {
         .to_string(),
         ("/v1/jobs/{id}/plan/acknowledgements", _) => json!({ "rule": "R01", "version": 1 }).to_string(),
         ("/v1/jobs/{id}/plan/compare", _) => json!({ "handbook": "standard" }).to_string(),
+        ("/v1/vehicles/{id}/observations", _) => {
+            json!({ "bag_tests": [{ "on": "2026-05-03", "grade": 1 }] }).to_string()
+        }
         ("/v1/jobs/{id}/inspections", _) => json!({ "findings": [] }).to_string(),
         _ => "{}".into(),
     }

@@ -61,7 +61,7 @@ impl<T> Page<T> {
 }
 
 /// A cursor that means "after `place`" in the list named by `list`: its shop, path and filter.
-fn seal(keys: &Keys, list: &str, place: &impl Serialize) -> Result<String, ApiError> {
+pub fn seal(keys: &Keys, list: &str, place: &impl Serialize) -> Result<String, ApiError> {
     let place = serde_json::to_vec(place)?;
     let mut sealed = keys.stamp(list, &place).to_vec();
     sealed.extend_from_slice(&place);

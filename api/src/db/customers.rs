@@ -1,9 +1,12 @@
 //! Customers and what they allowed.
 
 use super::Db;
+use super::jobs::JobStatus;
 use super::kinds::{Doc, Id, Instant, Word};
-use super::schema::{consent, customer, job, job_technician, shop};
+use super::schema::{consent, customer, job, job_technician, shop, upkeep_need, vehicle};
 use crate::check::{Check, Checker};
+use chrono::NaiveDate;
+use diesel::dsl::exists;
 use diesel::prelude::*;
 use domain::site::Site;
 use serde::{Deserialize, Serialize};
@@ -37,6 +40,10 @@ pub struct CustomerFields {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schema(max_length = 2000)]
     pub note: Option<String>,
+    /// Months, 1 to 12, in which they like to be visited for upkeep; empty: any.
+    #[serde(default)]
+    #[schema(value_type = Vec<u8>, max_items = 12)]
+    pub preferred_months: Doc<Vec<u8>>,
     /// While a complaint is open nothing is sent but what concerns it.
     #[serde(default)]
     pub complaint_open: bool,
@@ -111,6 +118,13 @@ impl Check for CustomerFields {
             found.time_zone("time_zone", zone);
         }
         found.note("note", self.note.as_deref(), 2000);
+        let months = &self.preferred_months.0;
+        for (i, month) in months.iter().enumerate() {
+            found.within("preferred_months", |found| found.range(&i.to_string(), *month, 1, 12));
+            if months[..i].contains(month) {
+                found.refuse(format!("preferred_months/{i}"), "twice", "is already in the list");
+            }
+        }
         found.within("site", |found| self.site.0.check(found));
     }
 }
@@ -169,6 +183,31 @@ pub fn find_locked(db: &mut Db<'_>, id: Id) -> QueryResult<Option<Customer>> {
 /// By id, which is by the time they were added.
 pub fn list(db: &mut Db<'_>, after: Option<Id>, limit: i64) -> QueryResult<Vec<Customer>> {
     let mut rows = customer::table.filter(customer::shop.eq(db.shop)).into_boxed();
+    if let Some(after) = after {
+        rows = rows.filter(customer::id.gt(after));
+    }
+    rows.order(customer::id).limit(limit).select(Customer::as_select()).load(db.conn)
+}
+
+/// The same, of those who have a vehicle to be reminded of on `today`, or an open job.
+pub fn list_to_tell(
+    db: &mut Db<'_>,
+    today: NaiveDate,
+    after: Option<Id>,
+    limit: i64,
+) -> QueryResult<Vec<Customer>> {
+    let of_vehicle = upkeep_need::shop.eq(vehicle::shop).and(upkeep_need::vehicle.eq(vehicle::id));
+    let needs = vehicle::table
+        .inner_join(upkeep_need::table.on(of_vehicle))
+        .filter(vehicle::shop.eq(customer::shop).and(vehicle::customer.eq(customer::id)))
+        .filter(upkeep_need::remind_on.le(today));
+    let jobs = job::table
+        .filter(job::shop.eq(customer::shop).and(job::customer.eq(customer::id)))
+        .filter(job::status.eq_any(JobStatus::OPEN.map(Word)));
+    let mut rows = customer::table
+        .filter(customer::shop.eq(db.shop))
+        .filter(exists(needs).or(exists(jobs)))
+        .into_boxed();
     if let Some(after) = after {
         rows = rows.filter(customer::id.gt(after));
     }

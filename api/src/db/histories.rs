@@ -4,7 +4,7 @@ use super::Db;
 use super::jobs::JobStatus;
 use super::kinds::{Doc, Id, Instant, Word};
 use super::schema::{inspection, job, step_record};
-use super::steps::Outcome;
+use super::steps::{Outcome, ProductUse};
 use diesel::prelude::*;
 use domain::inspection::{Finding, Inspection};
 
@@ -22,6 +22,7 @@ pub struct FinishedJob {
 pub struct DoneStep {
     pub job: Id,
     pub step: String,
+    pub products: Doc<Vec<ProductUse>>,
     pub outcome: Word<Outcome>,
 }
 
@@ -33,42 +34,33 @@ pub struct Seen {
     pub document: Doc<Inspection>,
 }
 
-/// Of one vehicle or of all, in the order in which they were finished.
-pub fn finished_jobs(db: &mut Db<'_>, vehicle: Option<Id>) -> QueryResult<Vec<FinishedJob>> {
-    let mut rows =
-        job::table.filter(job::shop.eq(db.shop).and(job::status.eq(Word(JobStatus::Finished)))).into_boxed();
-    if let Some(vehicle) = vehicle {
-        rows = rows.filter(job::vehicle.eq(vehicle));
-    }
-    rows.order((job::finished_at, job::id))
+/// Of these vehicles, in the order in which they were finished.
+pub fn finished_jobs(db: &mut Db<'_>, vehicles: &[Id]) -> QueryResult<Vec<FinishedJob>> {
+    job::table
+        .filter(job::shop.eq(db.shop).and(job::vehicle.eq_any(vehicles.to_vec())))
+        .filter(job::status.eq(Word(JobStatus::Finished)))
+        .order((job::finished_at, job::id))
         .select((job::id, job::vehicle, job::finished_at, job::grades_after))
         .load(db.conn)
 }
 
 /// The steps of these jobs, in the order in which they were begun.
-pub fn steps(db: &mut Db<'_>, vehicle: Option<Id>) -> QueryResult<Vec<DoneStep>> {
-    let mut rows = step_record::table
+pub fn steps(db: &mut Db<'_>, vehicles: &[Id]) -> QueryResult<Vec<DoneStep>> {
+    step_record::table
         .inner_join(job::table.on(job::shop.eq(step_record::shop).and(job::id.eq(step_record::job))))
-        .filter(step_record::shop.eq(db.shop).and(job::status.eq(Word(JobStatus::Finished))))
-        .into_boxed();
-    if let Some(vehicle) = vehicle {
-        rows = rows.filter(job::vehicle.eq(vehicle));
-    }
-    rows.order((step_record::started_at, step_record::id))
-        .select((step_record::job, step_record::step, step_record::outcome))
+        .filter(job::shop.eq(db.shop).and(job::vehicle.eq_any(vehicles.to_vec())))
+        .filter(job::status.eq(Word(JobStatus::Finished)))
+        .order((step_record::started_at, step_record::id))
+        .select((step_record::job, step_record::step, step_record::product, step_record::outcome))
         .load(db.conn)
 }
 
-/// Inspections of one vehicle or of all, oldest first.
-pub fn inspections(db: &mut Db<'_>, vehicle: Option<Id>) -> QueryResult<Vec<Seen>> {
-    let mut rows = inspection::table
+/// Inspections of these vehicles, oldest first.
+pub fn inspections(db: &mut Db<'_>, vehicles: &[Id]) -> QueryResult<Vec<Seen>> {
+    inspection::table
         .inner_join(job::table.on(job::shop.eq(inspection::shop).and(job::id.eq(inspection::job))))
-        .filter(inspection::shop.eq(db.shop))
-        .into_boxed();
-    if let Some(vehicle) = vehicle {
-        rows = rows.filter(job::vehicle.eq(vehicle));
-    }
-    rows.order((inspection::at, inspection::id))
+        .filter(job::shop.eq(db.shop).and(job::vehicle.eq_any(vehicles.to_vec())))
+        .order((inspection::at, inspection::id))
         .select((job::vehicle, inspection::at, inspection::document))
         .load(db.conn)
 }

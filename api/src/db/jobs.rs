@@ -69,6 +69,11 @@ pub enum JobStatus {
     Cancelled,
 }
 
+impl JobStatus {
+    /// Neither finished nor cancelled.
+    pub const OPEN: [JobStatus; 3] = [JobStatus::Booked, JobStatus::Planned, JobStatus::Started];
+}
+
 /// A job as stored; who goes with it is in a table of its own.
 #[derive(Debug, Clone, Serialize, ToSchema, Queryable, Selectable)]
 #[schema(as = StoredJob)]
@@ -289,7 +294,7 @@ pub fn of_day(db: &mut Db<'_>, from: Instant, to: Instant) -> QueryResult<Vec<Jo
 
 /// The jobs of these customers that are neither finished nor cancelled, by window.
 pub fn open_of(db: &mut Db<'_>, customers: &[Id]) -> QueryResult<Vec<Job>> {
-    let open = [JobStatus::Booked, JobStatus::Planned, JobStatus::Started].map(Word);
+    let open = JobStatus::OPEN.map(Word);
     job::table
         .filter(job::shop.eq(db.shop).and(job::customer.eq_any(customers.to_vec())))
         .filter(job::status.eq_any(open))

@@ -31,7 +31,7 @@ pub enum TaskStatus {
 #[diesel(table_name = outbox)]
 pub struct Row {
     pub id: Id,
-    /// `find_reminders`, `send_mail`, `purge_tokens`, `purge_tasks`.
+    /// `find_reminders`, `forecast_upkeep`, `send_mail`, `purge_tokens`, `purge_tasks`.
     pub kind: String,
     #[schema(value_type = Object)]
     pub payload: Doc<Value>,
@@ -44,6 +44,9 @@ pub struct Row {
     pub lease_until: Option<Instant>,
     pub created_at: Instant,
     pub finished_at: Option<Instant>,
+    /// How far a long task has come, and how far it has to go.
+    pub done_count: Option<i32>,
+    pub total_count: Option<i32>,
     /// Counts the claims: who holds an older one has lost the task.
     #[serde(skip)]
     pub fence: i32,
@@ -184,6 +187,23 @@ pub fn mark_sending(db: &mut Db<'_>, id: Id, fence: i32) -> QueryResult<bool> {
     let row = outbox::table.find((db.shop, id)).filter(outbox::fence.eq(fence));
     let row = row.filter(outbox::status.eq(Word(TaskStatus::Leased)));
     Ok(diesel::update(row).set(outbox::status.eq(Word(TaskStatus::Sending))).execute(db.conn)? == 1)
+}
+
+/// Notes how far a long task has come.
+pub fn set_progress(db: &mut Db<'_>, id: Id, done: i64, total: i64) -> QueryResult<()> {
+    let count = |many: i64| i32::try_from(many).unwrap_or(i32::MAX);
+    let set = (outbox::done_count.eq(count(done)), outbox::total_count.eq(count(total)));
+    diesel::update(outbox::table.find((db.shop, id))).set(set).execute(db.conn).map(|_| ())
+}
+
+/// The newest task of a kind.
+pub fn newest(db: &mut Db<'_>, kind: &str) -> QueryResult<Option<Row>> {
+    outbox::table
+        .filter(outbox::shop.eq(db.shop).and(outbox::kind.eq(kind)))
+        .order(outbox::id.desc())
+        .select(Row::as_select())
+        .first(db.conn)
+        .optional()
 }
 
 /// Stores how the attempt ended; false if the task was lost to another worker.

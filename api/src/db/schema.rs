@@ -87,6 +87,7 @@ diesel::table! {
         site -> Text,
         note -> Nullable<Text>,
         complaint_open -> Bool,
+        preferred_months -> Text,
         rev -> Integer,
         created_at -> Timestamp,
     }
@@ -273,6 +274,8 @@ diesel::table! {
         last_error -> Nullable<Text>,
         created_at -> Timestamp,
         finished_at -> Nullable<Timestamp>,
+        done_count -> Nullable<Integer>,
+        total_count -> Nullable<Integer>,
     }
 }
 
@@ -291,6 +294,71 @@ diesel::table! {
         document -> Text,
         created_at -> Timestamp,
         settled_at -> Nullable<Timestamp>,
+    }
+}
+
+diesel::table! {
+    upkeep_basis (shop, version) {
+        shop -> Text,
+        version -> Integer,
+        rests_on -> Text,
+        experience -> Text,
+        climate -> Text,
+        made_at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    upkeep_state (shop, vehicle) {
+        shop -> Text,
+        vehicle -> Text,
+        rev -> Integer,
+        basis -> Integer,
+        computed_on -> Nullable<Date>,
+        recheck_on -> Nullable<Date>,
+        past -> Nullable<Text>,
+        fault -> Nullable<Text>,
+    }
+}
+
+diesel::table! {
+    upkeep_need (shop, vehicle, key) {
+        shop -> Text,
+        vehicle -> Text,
+        key -> Text,
+        kind -> Text,
+        remind_on -> Date,
+        due_on -> Date,
+        early_on -> Nullable<Date>,
+        late_on -> Nullable<Date>,
+        overdue_on -> Nullable<Date>,
+    }
+}
+
+diesel::table! {
+    observation (shop, id) {
+        shop -> Text,
+        vehicle -> Text,
+        id -> Text,
+        document -> Text,
+        by_person -> Text,
+        at -> Timestamp,
+        withdrawn_at -> Nullable<Timestamp>,
+    }
+}
+
+diesel::table! {
+    forecast_check (shop, id) {
+        shop -> Text,
+        vehicle -> Text,
+        id -> Text,
+        kind -> Text,
+        key -> Text,
+        found_on -> Date,
+        due_on -> Date,
+        risk -> Nullable<Double>,
+        found -> Bool,
+        at -> Timestamp,
     }
 }
 
@@ -317,4 +385,9 @@ diesel::allow_tables_to_appear_in_same_query!(
     occurrence,
     outbox,
     reminder,
+    upkeep_basis,
+    upkeep_state,
+    upkeep_need,
+    observation,
+    forecast_check,
 );

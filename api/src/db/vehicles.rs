@@ -5,6 +5,7 @@ use super::kinds::{Doc, Id, Instant};
 use super::schema::vehicle;
 use crate::check::{Check, Checker};
 use diesel::prelude::*;
+use domain::parking::{Driving, ParkingPlace};
 use domain::vehicle::Vehicle as Document;
 use domain::vin::Vin;
 use serde::{Deserialize, Serialize};
@@ -78,6 +79,39 @@ impl Check for Document {
         if sum > 1.0 + 1e-6 {
             found.refuse("exposures", "out_of_range", format!("the shares add up to {sum}, more than 1"));
         }
+        found.at_most("parking", &self.parking, 20);
+        for (i, place) in self.parking.iter().enumerate() {
+            found.within(format!("parking/{i}"), |found| place.check(found));
+        }
+        let sum: f64 = self.parking.iter().map(|place| place.share).sum();
+        if sum > 1.0 + 1e-6 {
+            found.refuse("parking", "out_of_range", format!("the shares add up to {sum}, more than 1"));
+        }
+        if let Some(driving) = &self.driving {
+            found.within("driving", |found| driving.check(found));
+        }
+    }
+}
+
+impl Check for ParkingPlace {
+    fn check(&self, found: &mut Checker) {
+        found.line_if_given("name", self.name.as_deref(), 80);
+        found.range("share", self.share, 0.0, 1.0);
+        found.at_most("sources", &self.sources, 20);
+        for (i, source) in self.sources.iter().enumerate() {
+            found.within(format!("sources/{i}"), |found| {
+                found.range_if_given("distance_m", source.distance_m, 0.0, 1e5);
+                found.range_if_given("hardness_mg_l", source.hardness_mg_l, 0.0, 2000.0);
+                found.range_if_given("wettings_per_week", source.wettings_per_week, 0.0, 100.0);
+            });
+        }
+    }
+}
+
+impl Check for Driving {
+    fn check(&self, found: &mut Checker) {
+        found.range("km_per_week", self.km_per_week, 0.0, 20_000.0);
+        found.range("motorway_share", self.motorway_share, 0.0, 1.0);
     }
 }
 
@@ -111,16 +145,6 @@ pub fn list(db: &mut Db<'_>, after: Option<Id>, limit: i64) -> QueryResult<Vec<V
         rows = rows.filter(vehicle::id.gt(after));
     }
     rows.order(vehicle::id).limit(limit).select(Vehicle::as_select()).load(db.conn)
-}
-
-/// Those that customers still have.
-pub fn unsold(db: &mut Db<'_>) -> QueryResult<Vec<Vehicle>> {
-    vehicle::table
-        .filter(vehicle::shop.eq(db.shop))
-        .filter(vehicle::sold_at.is_null().or(vehicle::sold_at.gt(db.now)))
-        .order(vehicle::id)
-        .select(Vehicle::as_select())
-        .load(db.conn)
 }
 
 pub fn of_customer(db: &mut Db<'_>, customer: Id) -> QueryResult<Vec<Vehicle>> {

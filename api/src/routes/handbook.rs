@@ -7,6 +7,7 @@ use crate::db::kinds::{Id, Instant};
 use crate::db::{Db, is_taken};
 use crate::error::{ApiError, FieldError};
 use crate::extract::{Body, IfMatch};
+use crate::tasks;
 use actix_web::http::header;
 use actix_web::{HttpRequest, HttpResponse, get, put};
 use domain::handbook::{Fault, Handbook};
@@ -90,6 +91,7 @@ pub async fn set_overrides(app: Shared, caller: Caller, seen: IfMatch, body: Bod
             seen.allows(before.version)?;
             if before.overrides != body.0 {
                 handbooks::insert(db, before.version + 1, person, &body.0).map_err(outrun)?;
+                tasks::forecast_anew(db)?;
             }
             change(db, name)
         })

@@ -9,9 +9,11 @@ use crate::db::vehicles;
 use crate::error::ApiError;
 use crate::extract::{Body, Key};
 use crate::page::Page;
+use crate::upkeep;
 use actix_web::{HttpResponse, get, post};
 use domain::handbook::Handbook;
 use domain::inspection::{Finding, Inspection};
+use domain::upkeep::History;
 use domain::vehicle::{VehicleClass, Zone};
 
 /// Notes what was seen; it takes the place of earlier inspections when the job is planned.
@@ -36,7 +38,11 @@ pub async fn create_inspection(app: Shared, caller: Caller, key: Key, body: Body
             let job = running(db, key.0, technician)?;
             let vehicle = vehicles::find(db, job.fields.vehicle)?.ok_or(ApiError::NotFound)?;
             known_zones(&body.0, vehicle.fields.document.0.class, &*handbooks.of(db)?)?;
+            let mut seen = History::default();
+            seen.record_inspection(upkeep::today(db)?, &body.0);
+            upkeep::found::compare(db, &handbooks, vehicle.id, &vehicle.fields.document.0, &seen)?;
             inspections::insert(db, job.id, Id::new(db.now), person, &body.0)?;
+            upkeep::changed(db, &handbooks, vehicle.id)?;
             inspections::newest(db, job.id)?.ok_or(ApiError::NotFound)
         })
         .await?;

@@ -3,12 +3,14 @@
 pub mod acknowledgements;
 pub mod comparisons;
 pub mod customers;
+pub mod fleet;
 pub mod handbook;
 pub mod health;
 pub mod inspections;
 pub mod jobs;
 pub mod login;
 pub mod oauth;
+pub mod observations;
 pub mod partner_apps;
 pub mod people;
 pub mod plans;
@@ -98,7 +100,17 @@ pub fn routes(all: &mut ServiceConfig<'_>) {
         .service(steps::record_step)                 // POST /v1/jobs/{id}/steps
         .service(steps::finish_job)                  // POST /v1/jobs/{id}/finish
         .service(upkeep::get_upkeep)                 // GET /v1/vehicles/{id}/upkeep
-        .service(upkeep::list_upkeep)                // GET /v1/upkeep
+        .service(upkeep::draw_upkeep)                // GET /v1/vehicles/{id}/upkeep.svg
+        .service(upkeep::forecast_vehicle)           // POST /v1/vehicles/{id}/upkeep
+        .service(upkeep::list_forecast_checks)       // GET /v1/vehicles/{id}/upkeep/checks
+        .service(observations::list_observations)    // GET /v1/vehicles/{id}/observations
+        .service(observations::create_observation)   // POST /v1/vehicles/{id}/observations
+        .service(observations::withdraw_observation) // DELETE /v1/observations/{id}
+        .service(fleet::list_upkeep)                 // GET /v1/upkeep
+        .service(fleet::export_upkeep)               // GET /v1/upkeep.csv
+        .service(fleet::get_calibration)             // GET /v1/upkeep/calibration
+        .service(upkeep::get_forecasts)              // GET /v1/upkeep/forecasts
+        .service(upkeep::forecast_all)               // POST /v1/upkeep/forecasts
         .service(weather::get_weather)               // GET /v1/weather/{date}
         .service(weather::set_weather)               // PUT /v1/weather/{date}
         .service(handbook::get_handbook)             // GET /v1/handbook

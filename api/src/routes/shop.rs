@@ -5,6 +5,7 @@ use crate::auth::Caller;
 use crate::db::shops::{self, Shop, ShopFields};
 use crate::error::ApiError;
 use crate::extract::{IfMatch, Patch};
+use crate::{db::upkeep_states, tasks};
 use actix_web::{get, patch};
 
 /// The caller's shop.
@@ -29,6 +30,11 @@ pub async fn update_shop(app: Shared, caller: Caller, seen: IfMatch, patch: Patc
             seen.allows(before.rev)?;
             let fields = patch.apply(&before.fields)?;
             unless_stale(shops::update(db, before.rev, &fields)?)?;
+            if fields.time_zone != before.fields.time_zone {
+                // Every day on record may have become another one.
+                upkeep_states::mark_all(db)?;
+                tasks::forecast_anew(db)?;
+            }
             shops::find(db)?.ok_or(ApiError::NotFound)
         })
         .await?;

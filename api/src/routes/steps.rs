@@ -14,6 +14,7 @@ use crate::extract::{Body, IfMatch, Key, Optional};
 use crate::norms;
 use crate::page::Page;
 use crate::plan_input::zone_of;
+use crate::upkeep;
 use actix_web::{HttpResponse, get, post};
 use chrono::TimeDelta;
 use domain::handbook::Handbook;
@@ -130,6 +131,7 @@ pub async fn finish_job(
             let at = at.min(db.now);
             unless_stale(jobs::finish(db, job.id, job.rev, at, &grades_after)?)?;
             enter_coats(db, &job, &handbook, &done, at)?;
+            upkeep::changed(db, &handbooks, job.fields.vehicle)?;
             view(db, job.id)
         })
         .await?;

@@ -24,7 +24,7 @@ pub struct TaskQuery {
     #[param(minimum = 1, maximum = 200, default = 50)]
     pub limit: Option<i64>,
     pub status: Option<TaskStatus>,
-    /// `find_reminders`, `send_mail`, `purge_tokens`, `purge_tasks`.
+    /// `find_reminders`, `forecast_upkeep`, `send_mail`, `purge_tokens`, `purge_tasks`.
     #[param(max_length = 40)]
     pub kind: Option<String>,
 }

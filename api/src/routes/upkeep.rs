@@ -1,23 +1,25 @@
-//! When vehicles need what next.
+//! When vehicles need what next: one vehicle, and how far the forecasts of all are up to date.
 
 use super::{Answer, Shared, customers::visible};
 use crate::auth::Caller;
-use crate::check::{Check, Checker};
-use crate::db::kinds::Id;
+use crate::db::kinds::{Id, Instant};
+use crate::db::outbox::{self, Row, TaskStatus};
+use crate::db::upkeep_states;
 use crate::db::vehicles::{self, Vehicle};
+use crate::db::{Db, forecast_checks};
 use crate::error::ApiError;
 use crate::extract::{Key, Query};
-use crate::page::{self, Page};
-use crate::upkeep;
-use actix_web::{HttpResponse, get};
-use chrono::NaiveDate;
-use domain::handbook::Handbook;
-use domain::upkeep::{History, Need, Upkeep};
-use serde::{Deserialize, Serialize};
-use std::collections::BTreeMap;
-use utoipa::{IntoParams, ToSchema};
+use crate::handbooks::Handbooks;
+use crate::page::{self, Page, PageQuery};
+use crate::tasks::{self, Task};
+use crate::upkeep::{self, Ground};
+use actix_web::http::header;
+use actix_web::{HttpResponse, get, post};
+use domain::upkeep::{ForecastCheck, Upkeep, picture};
+use serde::Serialize;
+use utoipa::ToSchema;
 
-/// The forecast of a vehicle as of today: from where it stands, its coats, its finished jobs and what was felt on it.
+/// The forecast of a vehicle as of today: from where it stands, its coats, its finished jobs and what was found on it.
 #[utoipa::path(
     tag = "upkeep",
     params(("id" = Id, Path)),
@@ -26,104 +28,160 @@ use utoipa::{IntoParams, ToSchema};
 #[get("/v1/vehicles/{id}/upkeep")]
 pub async fn get_upkeep(app: Shared, caller: Caller, key: Key) -> Answer {
     let (technician, handbooks) = (caller.only_own_work(), app.handbooks.clone());
-    let upkeep = app
-        .read(&caller, move |db| {
-            let vehicle = vehicles::find(db, key.0)?.ok_or(ApiError::NotFound)?;
-            visible(db, vehicle.fields.customer, technician)?;
-            let handbook = handbooks.of(db)?;
-            upkeep::forecast(db, &handbook, &vehicle)
-        })
-        .await?;
+    let read = app.read(&caller, move |db| forecast(db, &handbooks, key.0, technician));
+    let (_, upkeep) = read.await?;
     Ok(HttpResponse::Ok().json(upkeep))
 }
 
-/// Which needs, and which page of them.
-#[derive(Debug, Deserialize, IntoParams)]
-#[serde(deny_unknown_fields)]
-pub struct UpkeepQuery {
-    /// `next_cursor` of the page before.
-    #[param(max_length = 400)]
-    pub cursor: Option<String>,
-    /// Entries per page.
-    #[param(minimum = 1, maximum = 200, default = 50)]
-    pub limit: Option<i64>,
-    /// Only needs that fall due before this day.
-    pub due_before: Option<NaiveDate>,
-}
-
-impl Check for UpkeepQuery {
-    fn check(&self, found: &mut Checker) {
-        found.range_if_given("limit", self.limit, 1, page::MAX_LIMIT);
-    }
-}
-
-/// A need of one of the shop's vehicles.
-#[derive(Debug, Clone, Serialize, ToSchema)]
-pub struct VehicleNeed {
-    pub vehicle: Id,
-    pub customer: Id,
-    /// How the shop calls the vehicle.
-    pub label: String,
-    /// Names the need and its trigger; the same until the count begins anew.
-    pub key: String,
-    pub need: Need,
-}
-
-/// Needs of all vehicles that customers still have, by the day on which they fall due.
+/// The same as a picture: load and life of the vehicle over the year with their 80 % intervals, as SVG.
+///
+/// It reads in black and white, and its `title` and `desc` say in words what it shows.
 #[utoipa::path(
     tag = "upkeep",
-    params(UpkeepQuery),
-    responses((status = 200, body = Page<VehicleNeed>, description = "A page"))
+    params(("id" = Id, Path)),
+    responses((status = 200, description = "The picture", content((String = "image/svg+xml"))))
 )]
-#[get("/v1/upkeep")]
-pub async fn list_upkeep(app: Shared, caller: Caller, query: Query<UpkeepQuery>) -> Answer {
-    let Query(query) = query;
-    let filter = query.due_before.map(|on| on.to_string()).unwrap_or_default();
-    let list = format!("{} upkeep {filter}", caller.shop);
-    let after = page::unseal::<Place>(&app.keys, &list, query.cursor.as_deref())?;
-    let limit = query.limit.unwrap_or(page::DEFAULT_LIMIT);
+#[get("/v1/vehicles/{id}/upkeep.svg")]
+pub async fn draw_upkeep(app: Shared, caller: Caller, key: Key) -> Answer {
+    let (technician, handbooks) = (caller.only_own_work(), app.handbooks.clone());
+    let read = app.read(&caller, move |db| forecast(db, &handbooks, key.0, technician));
+    let (vehicle, upkeep) = read.await?;
+    let svg = picture(&vehicle.fields.label, &upkeep);
+    Ok(HttpResponse::Ok()
+        .insert_header((header::CONTENT_TYPE, "image/svg+xml"))
+        .insert_header((header::CACHE_CONTROL, "private, no-cache"))
+        .body(svg))
+}
+
+/// Makes the forecast of one vehicle anew from what is stored, keeps it, and shows it.
+#[utoipa::path(
+    tag = "upkeep",
+    params(("id" = Id, Path)),
+    responses((status = 200, body = Upkeep, description = "Made anew"))
+)]
+#[post("/v1/vehicles/{id}/upkeep")]
+pub async fn forecast_vehicle(app: Shared, caller: Caller, key: Key) -> Answer {
+    let (technician, handbooks) = (caller.only_own_work(), app.handbooks.clone());
+    let made = app.write(&caller, move |db| {
+        let (_, upkeep) = forecast(db, &handbooks, key.0, technician)?;
+        upkeep::changed(db, &handbooks, key.0)?;
+        Ok(upkeep)
+    });
+    Ok(HttpResponse::Ok().json(made.await?))
+}
+
+/// What was found on a vehicle against what had been forecast, the newest first.
+#[utoipa::path(
+    tag = "upkeep",
+    params(("id" = Id, Path), PageQuery),
+    responses((status = 200, body = Page<ForecastCheck>, description = "A page"))
+)]
+#[get("/v1/vehicles/{id}/upkeep/checks")]
+pub async fn list_forecast_checks(app: Shared, caller: Caller, key: Key, query: Query<PageQuery>) -> Answer {
+    let technician = caller.only_own_work();
+    let list = format!("{} upkeep checks {}", caller.shop, key.0);
+    let before = page::unseal::<Id>(&app.keys, &list, query.0.cursor.as_deref())?;
+    let limit = query.0.limit.unwrap_or(page::DEFAULT_LIMIT);
+    let rows = app.read(&caller, move |db| {
+        seen(db, key.0, technician)?;
+        Ok(forecast_checks::of_vehicle(db, key.0, before, limit + 1)?)
+    });
+    let Page { items, next_cursor } = Page::cut(rows.await?, limit, &app.keys, &list, |row| row.id)?;
+    let items: Vec<ForecastCheck> = items.into_iter().map(ForecastCheck::from).collect();
+    Ok(HttpResponse::Ok().json(Page { items, next_cursor }))
+}
+
+/// How far the forecasts of all vehicles are up to date.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct ForecastState {
+    pub vehicles: i64,
+    /// Of these, whose forecast is older than what it rests on.
+    pub stale: i64,
+    /// Of these, whose record contradicts itself; the vehicle's own forecast says how.
+    pub without_forecast: i64,
+    /// The newest task that makes them anew.
+    pub task: Option<ForecastTask>,
+}
+
+/// A task that makes forecasts anew.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct ForecastTask {
+    pub status: TaskStatus,
+    pub created_at: Instant,
+    pub finished_at: Option<Instant>,
+    /// Vehicles done, of how many; none before it has begun.
+    pub done: Option<i32>,
+    pub total: Option<i32>,
+}
+
+/// How many forecasts are stale, and how far the task has come that makes them anew.
+#[utoipa::path(
+    tag = "upkeep",
+    responses((status = 200, body = ForecastState, description = "The state"))
+)]
+#[get("/v1/upkeep/forecasts")]
+pub async fn get_forecasts(app: Shared, caller: Caller) -> Answer {
     let handbooks = app.handbooks.clone();
-    let load = app.read(&caller, move |db| {
-        Ok((handbooks.of(db)?, upkeep::today(db)?, vehicles::unsold(db)?, upkeep::pasts(db, None)?))
-    });
-    let (handbook, today, vehicles, pasts) = load.await?;
-    let rows = app.planning(move || {
-        let mut all = needs(&handbook, &vehicles, &pasts, today);
-        all.retain(|item| query.due_before.is_none_or(|before| item.need.due_on < before));
-        all.sort_by_cached_key(place);
-        all.retain(|item| after.as_ref().is_none_or(|after| place(item) > *after));
-        all.truncate(usize::try_from(limit + 1).unwrap_or(1));
-        Ok(all)
-    });
-    Ok(HttpResponse::Ok().json(Page::cut(rows.await?, limit, &app.keys, &list, place)?))
+    let state = app.read(&caller, move |db| state(db, &handbooks)).await?;
+    Ok(HttpResponse::Ok().json(state))
 }
 
-type Place = (NaiveDate, Id, String);
-
-fn place(item: &VehicleNeed) -> Place {
-    (item.need.due_on, item.vehicle, item.key.clone())
-}
-
-/// A vehicle that cannot be judged is left out here; asked for alone, it says why.
-fn needs(
-    handbook: &Handbook,
-    vehicles: &[Vehicle],
-    pasts: &BTreeMap<Id, History>,
-    today: NaiveDate,
-) -> Vec<VehicleNeed> {
-    let none = History::default();
-    let mut all = Vec::new();
-    for vehicle in vehicles {
-        match upkeep::judge(handbook, vehicle, pasts.get(&vehicle.id).unwrap_or(&none), today) {
-            Ok(upkeep) => all.extend(upkeep.needs.into_iter().map(|need| VehicleNeed {
-                vehicle: vehicle.id,
-                customer: vehicle.fields.customer,
-                label: vehicle.fields.label.clone(),
-                key: need.key(),
-                need,
-            })),
-            Err(error) => tracing::warn!(vehicle = %vehicle.id, %error, "no upkeep forecast"),
+/// Has the forecasts of all vehicles made anew in the background, from what the shop's vehicles have taught until now.
+///
+/// While one such task waits or runs, no second one is added.
+#[utoipa::path(
+    tag = "upkeep",
+    responses((status = 202, body = ForecastState, description = "It will be done"))
+)]
+#[post("/v1/upkeep/forecasts")]
+pub async fn forecast_all(app: Shared, caller: Caller) -> Answer {
+    let handbooks = app.handbooks.clone();
+    let state = app.write(&caller, move |db| {
+        let task = Task::ForecastUpkeep { renew: true };
+        let newest = outbox::newest(db, task.kind())?.filter(|row| row.finished_at.is_none());
+        if newest.is_none_or(|row| row.payload.0 != serde_json::json!(task)) {
+            let key = format!("{}:{}", task.kind(), Id::new(db.now));
+            tasks::enqueue(db, task, &key, db.now)?;
         }
-    }
-    all
+        state(db, &handbooks)
+    });
+    Ok(HttpResponse::Accepted().json(state.await?))
+}
+
+fn state(db: &mut Db<'_>, handbooks: &Handbooks) -> Result<ForecastState, ApiError> {
+    let basis = Ground::read(db, handbooks)?.basis;
+    let counts = upkeep_states::counts(db, basis)?;
+    let kind = Task::ForecastUpkeep { renew: false }.kind();
+    let of = |row: Row| ForecastTask {
+        status: row.status.0,
+        created_at: row.created_at,
+        finished_at: row.finished_at,
+        done: row.done_count,
+        total: row.total_count,
+    };
+    Ok(ForecastState {
+        vehicles: counts.vehicles,
+        stale: counts.stale,
+        without_forecast: counts.faulty,
+        task: outbox::newest(db, kind)?.map(of),
+    })
+}
+
+fn forecast(
+    db: &mut Db<'_>,
+    handbooks: &Handbooks,
+    id: Id,
+    technician: Option<Id>,
+) -> Result<(Vehicle, Upkeep), ApiError> {
+    let vehicle = seen(db, id, technician)?;
+    let ground = Ground::live(db, handbooks)?;
+    let upkeep = upkeep::forecast(db, &ground, id, &vehicle.fields.document.0)?;
+    Ok((vehicle, upkeep))
+}
+
+/// The vehicle, unless a technician asks who has no job of its customer.
+pub fn seen(db: &mut Db<'_>, id: Id, technician: Option<Id>) -> Result<Vehicle, ApiError> {
+    let vehicle = vehicles::find(db, id)?.ok_or(ApiError::NotFound)?;
+    visible(db, vehicle.fields.customer, technician)?;
+    Ok(vehicle)
 }

@@ -55,6 +55,7 @@ pub async fn create_vehicle(app: Shared, caller: Caller, body: Body<VehicleField
             fitting(db, &handbooks, &body.0)?;
             let id = Id::new(db.now);
             vehicles::insert(db, id, &body.0)?;
+            upkeep::changed(db, &handbooks, id)?;
             vehicles::find(db, id)?.ok_or(ApiError::NotFound)
         })
         .await?;
@@ -93,6 +94,7 @@ pub async fn update_vehicle(app: Shared, caller: Caller, key: Key, seen: IfMatch
             let fields = patch.apply(&before.fields)?;
             fitting(db, &handbooks, &fields)?;
             unless_stale(vehicles::update(db, key.0, before.rev, &fields)?)?;
+            upkeep::changed(db, &handbooks, key.0)?;
             vehicles::find(db, key.0)?.ok_or(ApiError::NotFound)
         })
         .await?;
@@ -156,6 +158,7 @@ fn past_days(vehicle: &Document, today: NaiveDate, found: &mut Checker) {
     for (i, coat) in vehicle.coats.iter().enumerate() {
         past(format!("coats/{i}/applied_on"), Some(coat.applied_on));
     }
+    past("first_registered_on".into(), vehicle.first_registered_on);
     past("repainted_on".into(), vehicle.repainted_on);
     past("decontaminated_on".into(), vehicle.decontaminated_on);
 }

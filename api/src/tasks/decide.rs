@@ -4,19 +4,16 @@ use crate::db::customers::{self, Channel, Customer, Purpose};
 use crate::db::kinds::{Id, Instant};
 use crate::db::reminders::{self, NewReminder, Reminder, ReminderDocument, ReminderStatus};
 use crate::db::shops::Shop;
-use crate::db::vehicles::{self, Vehicle};
+use crate::db::vehicles;
 use crate::db::{Db, jobs, shops};
 use crate::error::ApiError;
 use crate::handbooks::Handbooks;
 use crate::upkeep;
-use chrono::{DateTime, NaiveDate, Utc};
-use domain::handbook::Handbook;
+use chrono::{DateTime, Utc};
 use domain::reminder::{
     self as rules, Booking, Consent, Decision, OwnedVehicle, ReminderKind, SentReminder, Verdict,
 };
-use domain::upkeep::{History, Need};
 use std::collections::BTreeMap;
-use std::sync::Arc;
 
 /// A customer as reminders see them.
 pub struct Situation {
@@ -31,59 +28,42 @@ pub struct Situation {
 /// What holds for all customers of the shop.
 pub struct Ground {
     pub shop: Shop,
-    handbook: Arc<Handbook>,
-    today: NaiveDate,
-    /// Of all vehicles, or of those of one customer.
-    pasts: BTreeMap<Id, History>,
+    upkeep: upkeep::Ground,
 }
 
 impl Ground {
-    /// Reads it for all customers, or for one.
-    pub fn read(db: &mut Db<'_>, handbooks: &Handbooks, of: Option<Id>) -> Result<Ground, ApiError> {
-        let pasts = match of {
-            None => upkeep::pasts(db, None)?,
-            Some(customer) => {
-                let mut pasts = BTreeMap::new();
-                for vehicle in vehicles::of_customer(db, customer)? {
-                    pasts.extend(upkeep::pasts(db, Some(vehicle.id))?);
-                }
-                pasts
-            }
-        };
-        Ok(Ground {
-            shop: shops::find(db)?.ok_or(ApiError::NotFound)?,
-            handbook: handbooks.of(db)?,
-            today: upkeep::today(db)?,
-            pasts,
-        })
+    pub fn read(db: &mut Db<'_>, handbooks: &Handbooks) -> Result<Ground, ApiError> {
+        let shop = shops::find(db)?.ok_or(ApiError::NotFound)?;
+        Ok(Ground { shop, upkeep: upkeep::Ground::read(db, handbooks)? })
     }
 
-    /// What the vehicle needs. One whose record contradicts itself has no forecast, as its own address tells.
-    fn needs(&self, vehicle: &Vehicle) -> Vec<Need> {
-        let nothing = History::default();
-        let past = self.pasts.get(&vehicle.id).unwrap_or(&nothing);
-        match upkeep::judge(&self.handbook, vehicle, past, self.today) {
-            Ok(upkeep) => upkeep.needs,
-            Err(error) => {
-                tracing::debug!(vehicle = %vehicle.id, %error, "no forecast");
-                Vec::new()
-            }
-        }
+    /// The customers, by id, of whom something may be due: a need to be told of, or an open job.
+    pub fn candidates(
+        &self,
+        db: &mut Db<'_>,
+        after: Option<Id>,
+        limit: i64,
+    ) -> Result<Vec<Customer>, ApiError> {
+        Ok(customers::list_to_tell(db, self.upkeep.today, after, limit)?)
     }
 }
 
 /// Reads the situations of some customers of the shop.
 pub fn situations(db: &mut Db<'_>, ground: &Ground, rows: Vec<Customer>) -> Result<Vec<Situation>, ApiError> {
-    let (shop, handbook) = (&ground.shop, &ground.handbook);
+    let (shop, handbook) = (&ground.shop, &ground.upkeep.handbook);
     let ids: Vec<Id> = rows.iter().map(|row| row.id).collect();
     let mut consents: BTreeMap<Id, Vec<Consent>> = BTreeMap::new();
     for (customer, consent) in customers::consents_of(db, &ids)? {
         consents.entry(customer).or_default().extend(consent_rule(&consent));
     }
+    let vehicles = vehicles::of_customers(db, &ids)?;
+    let vehicle_ids: Vec<Id> = vehicles.iter().map(|vehicle| vehicle.id).collect();
+    // One whose record contradicts itself has no forecast, as its own address tells.
+    let mut forecasts = upkeep::forecasts_of(db, &ground.upkeep, &vehicle_ids)?;
     let mut owned: BTreeMap<Id, Vec<OwnedVehicle>> = BTreeMap::new();
-    for vehicle in vehicles::of_customers(db, &ids)? {
+    for vehicle in vehicles {
         owned.entry(vehicle.fields.customer).or_default().push(OwnedVehicle {
-            needs: ground.needs(&vehicle),
+            needs: forecasts.remove(&vehicle.id).map(|upkeep| upkeep.needs).unwrap_or_default(),
             id: vehicle.id.to_string(),
             label: vehicle.fields.label,
             sold: vehicle.fields.sold_at.is_some_and(|at| at <= db.now),

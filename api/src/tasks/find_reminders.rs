@@ -1,13 +1,13 @@
-//! Decides for every customer of a shop which reminders are due: each becomes a row, held back or with a task that
+//! Decides for every customer of a shop of whom something may be due which reminders are: each becomes a row, held back or with a task that
 //! sends it, in one transaction. Doing it twice makes no row twice.
 
 use super::decide::{self, Ground};
 use super::{Failure, Outcome, Task, enqueue};
 use crate::app::App;
 use crate::auth::Caller;
+use crate::db::Db;
 use crate::db::kinds::Id;
 use crate::db::reminders::{self, NewReminder, ReminderStatus};
-use crate::db::{Db, customers};
 use crate::error::ApiError;
 use std::sync::Arc;
 
@@ -17,7 +17,7 @@ const PAGE: i64 = 100;
 pub async fn run(app: &App, shop: Id) -> Result<Outcome, Failure> {
     let house = Caller::house(shop);
     let handbooks = app.handbooks.clone();
-    let ground = app.read(&house, move |db| Ground::read(db, &handbooks, None)).await?;
+    let ground = app.read(&house, move |db| Ground::read(db, &handbooks)).await?;
     let ground = Arc::new(ground);
     let mut after = None;
     loop {
@@ -39,7 +39,7 @@ fn find(
     ground: &Ground,
     after: Option<Id>,
 ) -> Result<(Option<Id>, Vec<NewReminder>), ApiError> {
-    let rows = customers::list(db, after, PAGE)?;
+    let rows = ground.candidates(db, after, PAGE)?;
     let last = rows.last().map(|row| row.id).filter(|_| rows.len() as i64 == PAGE);
     let now = db.now;
     let found = decide::situations(db, ground, rows)?

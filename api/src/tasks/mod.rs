@@ -6,6 +6,7 @@
 
 mod decide;
 mod find_reminders;
+mod forecast_upkeep;
 mod purge_tasks;
 mod purge_tokens;
 pub mod send_mail;
@@ -28,8 +29,13 @@ pub const MAX_ATTEMPTS: i32 = 10;
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(tag = "kind", rename_all = "snake_case")]
 pub enum Task {
-    /// Decides for every customer which reminders are due.
+    /// Decides which reminders are due to customers.
     FindReminders,
+    /// Makes upkeep forecasts anew: those that are stale, or, with `renew`, all.
+    ForecastUpkeep {
+        #[serde(default)]
+        renew: bool,
+    },
     /// Sends the mail of a reminder.
     SendMail {
         reminder: Id,
@@ -44,8 +50,12 @@ pub enum Task {
 }
 
 /// What recurs in every shop, and how often, in minutes. Periods are counted from 1970 in UTC.
-pub const TICKS: [(Task, i64); 3] =
-    [(Task::FindReminders, 10), (Task::PurgeTokens, 1440), (Task::PurgeTasks, 1440)];
+pub const TICKS: [(Task, i64); 4] = [
+    (Task::ForecastUpkeep { renew: false }, 1440),
+    (Task::FindReminders, 10),
+    (Task::PurgeTokens, 1440),
+    (Task::PurgeTasks, 1440),
+];
 
 /// How an attempt went well.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -76,6 +86,7 @@ impl Task {
     pub fn kind(self) -> &'static str {
         match self {
             Task::FindReminders => "find_reminders",
+            Task::ForecastUpkeep { .. } => "forecast_upkeep",
             Task::SendMail { .. } => "send_mail",
             Task::PurgeTokens => "purge_tokens",
             Task::PurgeTasks => "purge_tasks",
@@ -85,6 +96,7 @@ impl Task {
     async fn run(self, app: &App, claimed: &Claimed) -> Result<Outcome, Failure> {
         match self {
             Task::FindReminders => find_reminders::run(app, claimed.shop).await,
+            Task::ForecastUpkeep { renew } => forecast_upkeep::run(app, claimed, renew).await,
             Task::SendMail { reminder, again } => send_mail::run(app, claimed, reminder, again).await,
             Task::PurgeTokens => purge_tokens::run(app, claimed.shop).await,
             Task::PurgeTasks => purge_tasks::run(app, claimed.shop).await,
@@ -95,7 +107,9 @@ impl Task {
     fn ended(self, db: &mut Db<'_>, ending: &Ending) -> Result<(), ApiError> {
         match self {
             Task::SendMail { reminder, again } => send_mail::ended(db, reminder, again, ending),
-            Task::FindReminders | Task::PurgeTokens | Task::PurgeTasks => Ok(()),
+            Task::FindReminders | Task::ForecastUpkeep { .. } | Task::PurgeTokens | Task::PurgeTasks => {
+                Ok(())
+            }
         }
     }
 
@@ -103,7 +117,9 @@ impl Task {
     pub fn replayed(self, db: &mut Db<'_>) -> Result<(), ApiError> {
         match self {
             Task::SendMail { reminder, .. } => send_mail::replayed(db, reminder),
-            Task::FindReminders | Task::PurgeTokens | Task::PurgeTasks => Ok(()),
+            Task::FindReminders | Task::ForecastUpkeep { .. } | Task::PurgeTokens | Task::PurgeTasks => {
+                Ok(())
+            }
         }
     }
 }
@@ -111,6 +127,13 @@ impl Task {
 /// Adds a task unless one with this key is there already. Call it in the transaction of what causes it.
 pub fn enqueue(db: &mut Db<'_>, task: Task, dedupe_key: &str, due_at: Instant) -> Result<bool, ApiError> {
     Ok(outbox::enqueue(db, task.kind(), &serde_json::to_value(task)?, dedupe_key, due_at)?)
+}
+
+/// Has the stale upkeep forecasts made anew soon. Call it in the transaction of what made them stale.
+pub fn forecast_anew(db: &mut Db<'_>) -> Result<(), ApiError> {
+    let task = Task::ForecastUpkeep { renew: false };
+    let key = format!("{}:{}", task.kind(), Id::new(db.now));
+    enqueue(db, task, &key, db.now).map(|_| ())
 }
 
 /// Adds what recurs and has no row for the present period yet.

@@ -71,7 +71,7 @@ fn prepare(db: &mut Db<'_>, app: &App, id: Id, again: bool) -> Result<Step, ApiE
         return Ok(Step::Nothing);
     }
     let now = db.now;
-    let ground = Ground::read(db, &app.handbooks, Some(row.id))?;
+    let ground = Ground::read(db, &app.handbooks)?;
     let situations = decide::situations(db, &ground, vec![row])?;
     let situation = situations.first().ok_or(ApiError::NotFound)?;
     let Some(decision) = situation.decision_on(&reminder, now) else {

@@ -1,0 +1,49 @@
+//! Upkeep forecasts of the shop's vehicles: what they rest on, how they are stored, and how they stay up to date.
+//!
+//! Reading order: [`Ground`] (what is the same for all vehicles), [`past`] (what was done to one and found on it),
+//! [`store`] (the stored days, kept with every change and renewed in batches), [`found`] (forecasts held against what
+//! was found). Stored are days only; the words of a need are made when somebody reads.
+
+pub mod found;
+mod ground;
+pub mod past;
+pub mod store;
+pub mod table;
+
+pub use ground::{Ground, today};
+pub use store::{changed, forecasts_of};
+
+use crate::db::Db;
+use crate::db::kinds::Id;
+use crate::error::{ApiError, FieldError};
+use domain::upkeep::{Upkeep, UpkeepError};
+use domain::vehicle::Vehicle;
+
+/// The forecast of one vehicle as of the ground's day, from everything that is stored of it now.
+pub fn forecast(db: &mut Db<'_>, ground: &Ground, id: Id, vehicle: &Vehicle) -> Result<Upkeep, ApiError> {
+    let past = past::gather(db, &[id])?.remove(&id).unwrap_or_default();
+    ground.forecaster().and_then(|f| ground.forecast(&f, vehicle, past)).map_err(contradiction)
+}
+
+/// What is stored contradicts itself: nothing in this request is wrong, so there is no pointer into it.
+fn contradiction(error: UpkeepError) -> ApiError {
+    ApiError::conflict("no_forecast", error.to_string())
+}
+
+/// The body contradicts itself: the place of the value in it, below `field`.
+pub fn refused(field: &str, error: &UpkeepError) -> ApiError {
+    let pointer = format!("{field}{}", error.pointer().unwrap_or_default());
+    let text = error.to_string();
+    let detail = error
+        .pointer()
+        .and_then(|at| text.strip_prefix(at))
+        .map_or(text.as_str(), |rest| rest.trim_start_matches(": "));
+    let code = match error {
+        UpkeepError::InFuture { .. } => "in_the_future",
+        UpkeepError::EndsBeforeStart { .. } => "ends_before_start",
+        UpkeepError::UnknownExposure { .. } | UpkeepError::UnknownProtection { .. } => "unknown",
+        UpkeepError::TwoGarages { .. } => "contradiction",
+        _ => "out_of_range",
+    };
+    ApiError::Invalid(vec![FieldError::new(pointer, code, detail)])
+}

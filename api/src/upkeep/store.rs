@@ -1,0 +1,142 @@
+//! The stored days of every vehicle: renewed with each change of its inputs, in the transaction of that change, and in
+//! batches when what all forecasts rest on has changed.
+
+use super::{Ground, past};
+use crate::db::Db;
+use crate::db::kinds::{Id, Instant, Word};
+use crate::db::upkeep_needs::{self, NeedRow};
+use crate::db::upkeep_states::{self, Computed, Inputs};
+use crate::error::ApiError;
+use crate::handbooks::Handbooks;
+use chrono::{Days, NaiveDate};
+use domain::upkeep::{History, Upkeep, UpkeepError};
+use std::collections::{BTreeMap, BTreeSet};
+
+/// No stored forecast grows older than this, days: rules of the calendar (winter, counts per year) move with the day.
+const OLDEST_D: u64 = 91;
+/// While the roads may be salted it is looked at again so often, days.
+const SALTED_D: u64 = 7;
+
+/// One vehicle with its past at hand.
+pub struct Ready {
+    inputs: Inputs,
+    past: History,
+    gathered: bool,
+}
+
+/// Marks the forecast of a vehicle as older than its inputs and makes a new one. Call it in the transaction of what
+/// changed the inputs, after the change.
+pub fn changed(db: &mut Db<'_>, handbooks: &Handbooks, vehicle: Id) -> Result<(), ApiError> {
+    upkeep_states::mark(db, vehicle)?;
+    let ground = Ground::current(db, handbooks)?;
+    let inputs = upkeep_states::inputs_of(db, &[vehicle])?;
+    let ready = ready(db, inputs)?;
+    let computed = compute(&ground, db.now, ready);
+    keep(db, &ground, computed)
+}
+
+/// The forecasts of these vehicles as of the ground's day, as far as they can be made, by id.
+pub fn forecasts_of(
+    db: &mut Db<'_>,
+    ground: &Ground,
+    vehicles: &[Id],
+) -> Result<BTreeMap<Id, Upkeep>, ApiError> {
+    let inputs = upkeep_states::inputs_of(db, vehicles)?;
+    let ready = ready(db, inputs)?;
+    let forecaster = match ground.forecaster() {
+        Ok(forecaster) => forecaster,
+        Err(error) => {
+            tracing::warn!(%error, "no upkeep forecasts");
+            return Ok(BTreeMap::new());
+        }
+    };
+    let mut all = BTreeMap::new();
+    for Ready { inputs, past, .. } in ready {
+        match ground.forecast(&forecaster, &inputs.document.0, past) {
+            Ok(upkeep) => {
+                all.insert(inputs.vehicle, upkeep);
+            }
+            Err(error) => tracing::debug!(vehicle = %inputs.vehicle, %error, "no forecast"),
+        }
+    }
+    Ok(all)
+}
+
+/// Brings the past to each: as it was stored, or gathered where it was not, or not as this release writes it.
+pub fn ready(db: &mut Db<'_>, inputs: Vec<Inputs>) -> Result<Vec<Ready>, ApiError> {
+    let stored = |one: &Inputs| one.past.as_deref().and_then(|past| serde_json::from_str(past).ok());
+    let mut known: Vec<Option<History>> = inputs.iter().map(stored).collect();
+    let missing: Vec<Id> =
+        inputs.iter().zip(&known).filter(|(_, past)| past.is_none()).map(|(one, _)| one.vehicle).collect();
+    let mut gathered = if missing.is_empty() { BTreeMap::new() } else { past::gather(db, &missing)? };
+    Ok(inputs
+        .into_iter()
+        .zip(known.drain(..))
+        .map(|(inputs, known)| Ready {
+            gathered: known.is_none(),
+            past: known.or_else(|| gathered.remove(&inputs.vehicle)).unwrap_or_default(),
+            inputs,
+        })
+        .collect())
+}
+
+/// What is to be stored of one vehicle.
+pub struct Forecast {
+    state: Computed,
+    needs: Vec<NeedRow>,
+}
+
+/// Judges each vehicle. One that contradicts itself has no needs, and its fault is kept.
+pub fn compute(ground: &Ground, now: Instant, ready: Vec<Ready>) -> Vec<Forecast> {
+    let forecaster = ground.forecaster();
+    let judge = |one: &Ready| -> Result<Vec<NeedRow>, UpkeepError> {
+        if one.inputs.sold_at.is_some_and(|at| at <= now) {
+            return Ok(Vec::new());
+        }
+        let forecaster = forecaster.as_ref().map_err(Clone::clone)?;
+        let upkeep = ground.forecast(forecaster, &one.inputs.document.0, one.past.clone())?;
+        Ok(rows(one.inputs.vehicle, &upkeep))
+    };
+    let judged = ready.into_iter().map(|one| {
+        let (needs, fault) = match judge(&one) {
+            Ok(needs) => (needs, None),
+            Err(error) => (Vec::new(), Some(error.to_string())),
+        };
+        let past = one.gathered.then(|| serde_json::to_string(&one.past).ok()).flatten();
+        let recheck_on = Some(recheck_on(&one.past, ground.today));
+        let state = Computed { vehicle: one.inputs.vehicle, rev: one.inputs.rev, past, fault, recheck_on };
+        Forecast { state, needs }
+    });
+    judged.collect()
+}
+
+fn rows(vehicle: Id, upkeep: &Upkeep) -> Vec<NeedRow> {
+    let row = |need: &domain::upkeep::Need| NeedRow {
+        vehicle,
+        key: need.key(),
+        kind: Word(need.kind),
+        remind_on: need.remind_on,
+        due_on: need.due_on,
+        early_on: need.early_on,
+        late_on: need.late_on,
+        overdue_on: need.overdue_on,
+    };
+    upkeep.needs.iter().map(row).collect()
+}
+
+fn recheck_on(past: &History, today: NaiveDate) -> NaiveDate {
+    let salted = past.last_salted_on.is_some_and(|on| (today - on).num_days() < 365);
+    today.checked_add_days(Days::new(if salted { SALTED_D } else { OLDEST_D })).unwrap_or(today)
+}
+
+/// Stores what was computed, but for vehicles whose inputs have changed meanwhile: they stay stale.
+pub fn keep(db: &mut Db<'_>, ground: &Ground, all: Vec<Forecast>) -> Result<(), ApiError> {
+    let (states, needs): (Vec<Computed>, Vec<Vec<NeedRow>>) =
+        all.into_iter().map(|one| (one.state, one.needs)).unzip();
+    let stored = upkeep_states::store(db, ground.basis, ground.today, &states)?;
+    let still: BTreeSet<Id> = stored.iter().copied().collect();
+    let needs: Vec<NeedRow> =
+        needs.into_iter().flatten().filter(|need| still.contains(&need.vehicle)).collect();
+    upkeep_needs::replace(db, &stored, &needs)?;
+    Ok(())
+}

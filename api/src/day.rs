@@ -13,7 +13,7 @@ use crate::plan_input::{self, PlanFacts, Start};
 use chrono::{Datelike, NaiveDate, NaiveTime};
 use chrono_tz::Tz;
 use domain::dispatch::{
-    Conflict, DayProblem, Margins, Place, Refill, Technician, Travel, Van, Visit, VisitNotice,
+    Conflict, DayProblem, Margins, Place, Refill, Technician, Travel, Van, Visit, VisitNotice, VisitStep,
 };
 use domain::handbook::{Handbook, Reach, Severity, estimate};
 use domain::inspection::Grade;
@@ -212,7 +212,7 @@ fn by_plan(visit: &mut Visit, handbook: &Handbook, plan: &JobPlan) {
     let class = plan.vehicle_class;
     let reach = |zone| handbook.zone(class, zone).map(|row| row.reach);
     visit.work_min = plan.totals.elapsed_minutes;
-    visit.steps = plan.lines.iter().map(|line| line.step.clone()).collect();
+    visit.steps = plan.lines.iter().filter_map(|line| VisitStep::read(handbook, &line.step)).collect();
     visit.platform =
         plan.lines.iter().flat_map(|line| &line.zones).any(|zone| reach(*zone) == Some(Reach::Platform));
     visit.water_l = plan.totals.water_l;
@@ -235,14 +235,14 @@ fn by_norms(visit: &mut Visit, handbook: &Handbook, job: &Job, vehicle: &Vehicle
         visit.water_l = estimate.water_washer_l;
     }
     let usual = handbook.steps_of(&job.fields.package).filter(|row| row.in_estimate);
-    visit.steps = usual.map(|row| row.step.clone()).collect();
+    visit.steps = usual.filter_map(|row| VisitStep::read(handbook, &row.step)).collect();
     visit.platform = handbook.zones_of(class).any(|zone| zone.in_envelope && zone.reach == Reach::Platform);
     needs(visit, handbook);
 }
 
 /// Hands and machines of the steps. Hand tools are taken to be on every van (assumption).
 fn needs(visit: &mut Visit, handbook: &Handbook) {
-    let steps: Vec<_> = visit.steps.iter().filter_map(|id| handbook.step(id)).collect();
+    let steps: Vec<_> = visit.steps.iter().filter_map(|step| handbook.step(&step.id)).collect();
     let is_machine = |id: &&String| handbook.equipment.get(id).is_some_and(|row| row.power_kw.is_some());
     let mut machines: Vec<String> =
         steps.iter().flat_map(|step| step.equipment.iter().filter(is_machine)).cloned().collect();

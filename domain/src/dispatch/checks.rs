@@ -26,6 +26,11 @@ fn words(list: &[&str]) -> Vec<String> {
     list.iter().map(|s| s.to_string()).collect()
 }
 
+fn steps(ids: &[&str]) -> Vec<VisitStep> {
+    let handbook = crate::handbook::Handbook::standard();
+    ids.iter().map(|id| VisitStep::read(handbook, id).expect("a step of the handbook")).collect()
+}
+
 fn plane(x_km: f64, y_km: f64) -> Place {
     Place::Plane { x_km, y_km }
 }
@@ -61,7 +66,7 @@ fn visit(job: &str, van: &str, technician: &str, place: Place, from: &str, to: &
         technicians: words(&[technician]),
         work_min: 60.0,
         hands: 1,
-        steps: words(&["B05", "C02", "C03", "D03", "D05", "E02", "F01"]),
+        steps: steps(&["B05", "C02", "C03", "D03", "D05", "E02", "F01"]),
         platform: false,
         water_l: 100.0,
         machine_kwh: 0.5,
@@ -89,6 +94,38 @@ fn sound_day() -> DayProblem {
             visit("J2", "V1", "Nimbo", plane(3.0, 4.0), "09:00", "12:00"),
             visit("J3", "V2", "Obbin", plane(-3.0, 4.0), "08:00", "10:00"),
         ],
+    }
+}
+
+/// What steps ask for, as the handbook's columns say it (common practice).
+#[test]
+fn steps_are_read_from_the_handbook() {
+    use crate::handbook::Skill::{self, AcidMild, Clay, Coating, Decon, Polish, Rinseless, SoftTop, Wash};
+    let handbook = crate::handbook::Handbook::standard();
+    let ids: Vec<&str> = handbook.steps.iter().map(|step| step.id.as_str()).collect();
+    let all = steps(&ids);
+    let which = |asks: fn(&VisitStep) -> bool| -> String {
+        let ids: Vec<&str> = all.iter().filter(|step| asks(step)).map(|step| step.id.as_str()).collect();
+        ids.join(" ")
+    };
+    assert_eq!(which(|step| step.machine), "F01 G02 G03 G04 I06");
+    assert_eq!(which(|step| step.runs_water), "B05 B10 C03 D12 D05 D14");
+    assert_eq!(which(|step| !step.trainee_alone), "D09 D03 D04 D07 E01");
+    let skill = |id: &str| steps(&[id])[0].skill;
+    let wanted: [(&str, Option<Skill>); 10] = [
+        ("A01", None),
+        ("C02", Some(Wash)),
+        ("C05", Some(Rinseless)),
+        ("C06", Some(SoftTop)),
+        ("D03", Some(Decon)),
+        ("D09", Some(AcidMild)),
+        ("E02", Some(Clay)),
+        ("G03", Some(Polish)),
+        ("H04", Some(Coating)),
+        ("I03", None),
+    ];
+    for (id, wanted) in wanted {
+        assert_eq!(skill(id), wanted, "{id}");
     }
 }
 
@@ -148,7 +185,7 @@ fn every_conflict_by_one_change() {
         (DayOff, |d| d.technicians[1].hours = None),
         (OutsideHours, |d| d.technicians[1].hours = Some(hours("07:00", "08:30"))),
         (OutsideHours, |d| d.technicians[1].hours = Some(hours("07:00", "09:05"))),
-        (SkillMissing, |d| d.visits[2].steps.push("H04".into())),
+        (SkillMissing, |d| d.visits[2].steps.extend(steps(&["H04"]))),
         (CrewTooSmall, |d| d.visits[2].hands = 2),
         (Seats, |d| {
             d.vans[0].seats = 1;
@@ -241,7 +278,7 @@ fn the_motorhome_gets_every_reason_at_once() {
     assert_eq!(text(WindowTooShort), Some("J3: the window is 180 min and the work takes 374 min."));
     assert_eq!(
         text(TankShort),
-        Some("J3: needs 621 l; van V2 arrives with 250 l, 25 l of them reserve, and it can refill nowhere.")
+        Some("J3: needs 621 l; van V2 arrives with 250 l, keeps 25 l in reserve, and it can refill nowhere.")
     );
 }
 

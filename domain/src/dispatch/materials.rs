@@ -22,7 +22,7 @@ fn tank(day: &DayProblem, placed: &Placed) -> Option<Conflict> {
     (need > left).then(|| {
         let refill = if van.refill.is_some() { "a full tank would not do" } else { "it can refill nowhere" };
         let text = format!(
-            "needs {need:.0} l; van {} arrives with {:.0} l, {reserve:.0} l of them reserve, and {refill}.",
+            "needs {need:.0} l; van {} arrives with {:.0} l, keeps {reserve:.0} l in reserve, and {refill}.",
             van.id, stop.tank_before_l
         );
         let figures = vec![
@@ -93,9 +93,10 @@ fn stock(day: &DayProblem, van: &Van, visits: &[&Placed]) -> Vec<Conflict> {
         let needed = ml * factor;
         if usable(stock) < needed {
             let text = format!(
-                "Van {} has {stock:.0} ml of {product}; its day needs {ml:.0} ml, with {factor} times as \
-                 reserve {needed:.0} ml.",
-                van.id
+                "Van {} has {stock:.0} ml of {}; its day needs {ml:.0} ml, and {needed:.0} ml with {factor} \
+                 times as reserve.",
+                van.id,
+                product.replace('_', " ")
             );
             let figures =
                 vec![Figure::new("stock", stock, "ml"), Figure::new("needed with reserve", needed, "ml")];

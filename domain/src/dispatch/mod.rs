@@ -17,7 +17,7 @@ mod travel;
 pub use conflict::{Conflict, ConflictCode, conflicts};
 pub use problem::{DayProblem, Margins, Refill, Technician, Van, Visit, VisitNotice};
 pub use rounds::{Round, Stop, rounds};
-pub use steps::{Ability, required_skills};
+pub use steps::VisitStep;
 pub use travel::{Place, Travel};
 
 #[cfg(test)]

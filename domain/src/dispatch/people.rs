@@ -3,9 +3,10 @@
 use super::conflict::{Conflict, ConflictCode};
 use super::problem::Visit;
 use super::rounds::Round;
-use super::steps::{Ability, is_hazardous, required_skills};
 use super::{DayProblem, Technician};
 use crate::figure::Figure;
+use crate::handbook::Skill;
+use std::collections::BTreeSet;
 
 /// Skills, number of hands, and work that is not done alone.
 pub(super) fn abilities(day: &DayProblem, visit: &Visit) -> Vec<Conflict> {
@@ -19,13 +20,13 @@ pub(super) fn abilities(day: &DayProblem, visit: &Visit) -> Vec<Conflict> {
 }
 
 fn skills(visit: &Visit, crew: &[&Technician]) -> Vec<Conflict> {
-    let mut needed = required_skills(visit.steps.iter().map(String::as_str));
-    needed.extend(visit.platform.then_some(Ability::Platform));
+    let mut needed: BTreeSet<Skill> = visit.steps.iter().filter_map(|step| step.skill).collect();
+    needed.extend(visit.platform.then_some(Skill::Platform));
     let names = names(crew);
     let missing = needed.into_iter().filter(|need| !crew.iter().any(|t| need.is_met_by(&t.skills)));
     missing
         .map(|need| {
-            let text = format!("{} needs the skill {}, which {names} lacks.", visit.package, need.skill());
+            let text = format!("{} needs the skill {}, which {names} lacks.", visit.package, need.word());
             Conflict::of(ConflictCode::SkillMissing, visit, text, Vec::new())
         })
         .collect()
@@ -50,9 +51,9 @@ fn lone_work(visit: &Visit, crew: &[&Technician]) -> Vec<Conflict> {
     if visit.platform && crew.len() < 2 {
         say(format!("a platform needs a second person beside {} (R31).", names(crew)));
     }
-    let hazardous: Vec<&str> = visit.steps.iter().map(String::as_str).filter(|s| is_hazardous(s)).collect();
-    if crew.iter().all(|t| t.trainee) && (visit.platform || !hazardous.is_empty()) {
-        let what = if hazardous.is_empty() { "a platform".to_owned() } else { hazardous.join(", ") };
+    let barred: Vec<&str> = visit.steps.iter().filter(|s| !s.trainee_alone).map(|s| s.id.as_str()).collect();
+    if crew.iter().all(|t| t.trainee) && (visit.platform || !barred.is_empty()) {
+        let what = if barred.is_empty() { "a platform".to_owned() } else { barred.join(", ") };
         say(format!("{} is in training and does not do {what} alone.", names(crew)));
     }
     found

@@ -1,7 +1,6 @@
 //! What the place forbids: days, machines, generators, water.
 
 use super::conflict::{Conflict, ConflictCode, Placed};
-use super::steps::{is_powered, is_wet};
 use super::time::clock;
 use chrono::{Datelike, Weekday};
 
@@ -23,8 +22,8 @@ fn machine_hours(placed: &Placed) -> Option<Conflict> {
     let Placed { visit, van, stop } = placed;
     let hours = visit.site.machine_hours?;
     let washer = van.has("pressure_washer");
-    let steps: Vec<&str> =
-        visit.steps.iter().map(String::as_str).filter(|s| is_powered(s) || (washer && is_wet(s))).collect();
+    let noisy = visit.steps.iter().filter(|step| step.machine || washer && step.runs_water);
+    let steps: Vec<&str> = noisy.map(|step| step.id.as_str()).collect();
     let day = stop.starts_at.date();
     let inside = day.and_time(hours.from) <= stop.starts_at && stop.finishes_at <= day.and_time(hours.to);
     (!inside && !steps.is_empty()).then(|| {
@@ -45,7 +44,7 @@ fn machine_hours(placed: &Placed) -> Option<Conflict> {
 fn water(placed: &Placed) -> Option<Conflict> {
     let Placed { visit, van, .. } = placed;
     let level = visit.site.water_restriction?;
-    if !visit.steps.iter().any(|s| is_wet(s)) {
+    if !visit.steps.iter().any(|step| step.runs_water) {
         return None;
     }
     let lacks = match level {

@@ -1,6 +1,6 @@
 //! A day of a shop as dispatch sees it. All times are local wall-clock times of the shop.
 
-use super::{Place, Travel};
+use super::{Place, Travel, VisitStep};
 use crate::handbook::Handbook;
 use crate::site::{HourRange, Site};
 use chrono::{NaiveDate, NaiveDateTime};
@@ -124,9 +124,9 @@ pub struct Visit {
     /// Least number of people.
     #[serde(default)]
     pub hands: u32,
-    /// Ids of the plan's steps: skills, power and dangerous chemistry follow from them.
+    /// The plan's steps, with what they ask for.
     #[serde(default)]
-    pub steps: Vec<String>,
+    pub steps: Vec<VisitStep>,
     /// A zone is out of reach without a platform.
     #[serde(default)]
     pub platform: bool,

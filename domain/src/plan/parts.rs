@@ -3,7 +3,6 @@
 use super::crew::CrewSize;
 use super::draft::{Draft, Work};
 use super::places::{Cells, Places, Side, corners};
-use crate::dispatch::required_skills;
 use crate::handbook::{Basis, Chemistry, Phase, Reach};
 
 /// A step shorter than this is not shared, minutes (assumption: handing over takes longer than it saves).
@@ -105,11 +104,10 @@ fn on_platform(draft: &Draft, work: &Work) -> bool {
 /// Who may do or lead a step: whoever has its skills, but no trainee where acid, iron or a platform is in play.
 fn hands(draft: &Draft, work: &Work) -> (Vec<usize>, Vec<usize>) {
     let crew = draft.facts.input.crew;
-    let needs = required_skills([work.step.id.as_str()]);
     let hazardous = draft.facts.uses_chemistry(work, &[Chemistry::Acid, Chemistry::Thioglycolate])
         || on_platform(draft, work) && work.step.hands_max > 1;
     (0..crew.len()).partition(|&at| {
-        let skilled = needs.iter().all(|ability| ability.is_met_by(&crew[at].skills));
+        let skilled = work.step.skill.is_none_or(|skill| skill.is_met_by(&crew[at].skills));
         skilled && !(hazardous && crew[at].trainee)
     })
 }

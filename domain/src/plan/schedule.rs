@@ -7,8 +7,7 @@ use super::parts::{Part, leaders, parts};
 use super::places::Places;
 use super::sharing::{Sharing, sharing};
 use super::{CrewBound, Turn, wet_time};
-use crate::dispatch::required_skills;
-use crate::handbook::{Pair, Severity};
+use crate::handbook::{Pair, Severity, Skill};
 
 /// Gaps longer than this part two visits, not two steps of one.
 const ONE_VISIT_S: u32 = 6 * 3600;
@@ -30,15 +29,9 @@ pub(super) fn put_on_the_clock(draft: &mut Draft) {
 
 fn steps_without_skill(draft: &Draft) -> Vec<(String, &'static str)> {
     let crew = draft.facts.input.crew;
-    let mut missing = Vec::new();
-    for work in &draft.work {
-        for ability in required_skills([work.step.id.as_str()]) {
-            if !crew.iter().any(|member| ability.is_met_by(&member.skills)) {
-                missing.push((work.step.id.clone(), ability.skill()));
-            }
-        }
-    }
-    missing
+    let lacked = |skill: &Skill| !crew.iter().any(|member| skill.is_met_by(&member.skills));
+    let missing = |work: &Work| Some((work.step.id.clone(), work.step.skill.filter(lacked)?.word()));
+    draft.work.iter().filter_map(missing).collect()
 }
 
 /// The order as it is, one step at a time, waiting where a dwell asks for it.

@@ -2,12 +2,14 @@
 //! `source` says where a row's numbers come from: mostly common practice, which a shop may override.
 
 mod rules;
+mod skill;
 mod surface;
 mod upkeep;
 mod vehicle;
 mod work;
 
 pub use rules::{Factor, PackageEstimate, Rule, Severity, Trigger, TriggerWhen};
+pub use skill::Skill;
 pub use surface::{
     Ban, BanCondition, Chemistry, ContaminantRow, MixVerdict, MixingEntry, Per, ProductClass, SubstrateRow,
 };

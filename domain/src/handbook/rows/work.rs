@@ -1,6 +1,6 @@
 //! The steps, what they use, their order, and the packages made of them.
 
-use super::Per;
+use super::{Per, Skill};
 use crate::handbook::cell;
 use crate::inspection::{Contaminant, Grade};
 use crate::vehicle::VehicleClass;
@@ -69,6 +69,10 @@ pub struct Step {
     pub minutes_2: Option<f64>,
     pub minutes_3: Option<f64>,
     pub minutes_4: Option<f64>,
+    /// What one of the crew must have learned for it.
+    pub skill: Option<Skill>,
+    /// A technician in training may do it with nobody beside them: no acid, no iron remover.
+    pub trainee_alone: bool,
     pub hands_min: u32,
     pub hands_max: u32,
     pub dwell_min_s: u32,
@@ -109,6 +113,11 @@ pub struct Step {
 }
 
 impl Step {
+    /// Water runs: from the pressure washer where there is one, else from a hose.
+    pub fn runs_water(&self) -> bool {
+        self.washer_l > 0.0 && self.equipment_any.iter().any(|id| id == "pressure_washer")
+    }
+
     /// Minutes per unit of the basis at a grade, at least light; none where the work is refused.
     pub fn minutes_at(&self, grade: Grade) -> Option<f64> {
         match grade.get() {

@@ -179,8 +179,7 @@ impl<'a> Facts<'a> {
 
     /// Washer, blower, polisher or vacuum is running.
     pub fn noisy(&self, work: &Work) -> bool {
-        let washer = self.by_washer() && work.step.equipment_any.iter().any(|e| e == "pressure_washer");
-        work.step.power || washer && work.step.washer_l > 0.0
+        work.step.power || self.by_washer() && work.step.runs_water()
     }
 
     /// Under a roof: no wind, no rain, no sky.

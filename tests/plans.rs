@@ -171,12 +171,60 @@ fn partner_apps_read_plans_but_no_job_sheets() {
     let job = shop.ready_job(&app);
     shop.owner.post(&job.path("plan"), &json!({})).expect(201);
     let partner = shop.partner(&app, &["plans:read"]);
-    partner.get(&job.path("plan")).expect(200);
     partner.get(&job.path("plans")).expect(200);
     partner.post("/v1/plans/preview", &example("post", "/v1/plans/preview")).expect(200);
     partner.send("GET", &job.path("plan"), &[("accept", "text/plain")], b"").problem(403, "forbidden");
     partner.post(&job.path("plan"), &json!({})).problem(403, "forbidden");
     shop.partner(&app, &["upkeep:read"]).get(&job.path("plan")).problem(403, "forbidden");
+}
+
+/// A partner app reads the same plan, but neither what the staff are called nor who took note of what.
+#[test]
+fn partner_apps_are_not_told_who_works() {
+    let app = TestApp::start();
+    let shop = app.shop("Shine");
+    let job = shop.ready_job(&app);
+    let (second, _) = shop.hire(&app, "lead", "second@shine.test");
+    shop.owner
+        .patch(&format!("/v1/people/{second}"), &json!({ "name": "Zorvim", "skills": ["wash", "decon"] }))
+        .expect(200);
+    let crew = [&job.technician_id, &second];
+    let assignment = json!({ "van": job.van, "start_at": "2026-05-04T08:00:00Z", "technicians": crew });
+    shop.owner.put(&format!("/v1/jobs/{}/assignment", job.id), &assignment).expect(200);
+    // Too little water for the job, of which everybody is warned.
+    let mut kit = tests::full_van()["kit"].clone();
+    (kit["tank_l"], kit["battery_kwh"]) = (json!(1), json!(0));
+    shop.owner.patch(&format!("/v1/vans/{}", job.van), &json!({ "kit": kit })).expect(200);
+    let dry = json!({ "site": { "tap": false, "mains": false } });
+    shop.owner.patch(&format!("/v1/customers/{}", job.customer), &dry).expect(200);
+    let plan = shop.owner.post(&job.path("plan"), &json!({})).expect(201);
+    let serious = |notice: &&Value| notice["severity"] == "block" || notice["severity"] == "warn";
+    let notice = plan["notices"].as_array().expect("notices").iter().find(serious).expect("a warning");
+    let note = json!({ "rule": notice["rule"], "version": 1 });
+    job.technician.post(&job.path("plan/acknowledgements"), &note).expect(200);
+
+    let partner = shop.partner(&app, &["plans:read"]);
+    for path in ["plan", "plan?version=1", "plans", "timeline"] {
+        let (inside, outside) = (shop.owner.get(&job.path(path)), partner.get(&job.path(path)));
+        outside.expect(200);
+        for name in ["A technician", "Zorvim", &job.technician_id, &second] {
+            assert!(!outside.text.contains(name), "{path} names {name}");
+        }
+        let told = path == "plans" || inside.text.contains("A technician") && inside.text.contains("Zorvim");
+        assert!(told, "the owner is told in {path}");
+    }
+    let outside = partner.get(&job.path("plan")).expect(200);
+    assert_eq!(outside["acknowledged"], json!([]));
+    let who = |plan: &Value| -> Vec<String> {
+        let lines = plan["lines"].as_array().expect("lines").iter();
+        let turns = lines.flat_map(|line| line["turns"].as_array().expect("turns").clone());
+        turns.map(|turn| turn["technician"].as_str().expect("a name").to_owned()).collect()
+    };
+    let (named, neutral) = (who(&plan), who(&outside));
+    let pairs: std::collections::BTreeSet<_> = named.iter().zip(&neutral).collect();
+    assert_eq!(pairs.len(), 2, "each name became one of two: {pairs:?}");
+    assert_eq!(neutral[0], "technician 1");
+    assert!(neutral.contains(&"technician 2".to_owned()));
 }
 
 fn line<'a>(plan: &'a Value, step: &str) -> &'a Value {

@@ -92,6 +92,11 @@ impl Caller {
         }
     }
 
+    /// Whether this caller is told what the staff are called: a partner app is not.
+    pub fn knows_staff(&self) -> bool {
+        !matches!(self.who, Who::App { .. })
+    }
+
     /// The technician who sees only their own work; none for every other caller.
     pub fn only_own_work(&self) -> Option<Id> {
         match self.who {

@@ -3,6 +3,7 @@
 use super::{Answer, Shared, created, jobs::going_on, jobs::running, jobs::visible, ok, unless_stale};
 use crate::auth::Caller;
 use crate::check::{Check, Checker};
+use crate::db::Db;
 use crate::db::acknowledgements::{self, Acknowledgement};
 use crate::db::jobs::{self, JobStatus};
 use crate::db::kinds::{Doc, Id};
@@ -75,7 +76,17 @@ pub async fn plan_job(app: Shared, caller: Caller, key: Key, body: Optional<Plan
 pub struct PlanView {
     #[serde(flatten)]
     pub plan: StoredPlan,
+    /// Empty for partner apps, which are not told of the staff.
     pub acknowledged: Vec<Acknowledgement>,
+}
+
+/// A stored plan as this caller may see it: partner apps are not told what the staff are called.
+fn stored(db: &mut Db<'_>, job: Id, version: Option<i32>, knows_staff: bool) -> Result<StoredPlan, ApiError> {
+    let mut plan = plans::find(db, job, version)?.ok_or(ApiError::NotFound)?;
+    if !knows_staff {
+        plan.document = Doc(plan.document.0.without_names());
+    }
+    Ok(plan)
 }
 
 impl PlanView {
@@ -101,6 +112,8 @@ impl Check for PlanQuery {
 }
 
 /// The plan of a job. People get the job sheet when they ask for `text/html` (A4, to print) or `text/plain`.
+///
+/// Partner apps get no job sheet, and no names: technicians are `technician 1`, `technician 2` and so on.
 #[utoipa::path(
     tag = "plans",
     params(("id" = Id, Path), PlanQuery),
@@ -118,16 +131,20 @@ pub async fn get_plan(
     query: Query<PlanQuery>,
     request: HttpRequest,
 ) -> Answer {
-    let (technician, form) = (caller.only_own_work(), Form::asked(&request));
+    let (technician, knows_staff, form) =
+        (caller.only_own_work(), caller.knows_staff(), Form::asked(&request));
     if form != Form::Data {
         caller.person()?;
     }
     let (view, sheet) = app
         .read(&caller, move |db| {
             let job = visible(db, key.0, technician)?;
-            let plan = plans::find(db, job.id, query.0.version)?.ok_or(ApiError::NotFound)?;
+            let plan = stored(db, job.id, query.0.version, knows_staff)?;
             let sheet = job_sheet::write(db, &job, &plan.document.0, form)?;
-            let acknowledged = acknowledgements::list(db, job.id, plan.version)?;
+            let acknowledged = match knows_staff {
+                true => acknowledgements::list(db, job.id, plan.version)?,
+                false => Vec::new(),
+            };
             Ok((PlanView { plan, acknowledged }, sheet))
         })
         .await?;
@@ -140,6 +157,8 @@ pub async fn get_plan(
 }
 
 /// A plan as a timeline for machines: who is where from when to when, and how long each zone stays wet.
+///
+/// Partner apps get it without the technicians' names.
 #[utoipa::path(
     tag = "plans",
     params(("id" = Id, Path), PlanQuery),
@@ -147,11 +166,11 @@ pub async fn get_plan(
 )]
 #[get("/v1/jobs/{id}/timeline")]
 pub async fn get_timeline(app: Shared, caller: Caller, key: Key, query: Query<PlanQuery>) -> Answer {
-    let technician = caller.only_own_work();
+    let (technician, knows_staff) = (caller.only_own_work(), caller.knows_staff());
     let plan = app
         .read(&caller, move |db| {
             let job = visible(db, key.0, technician)?;
-            plans::find(db, job.id, query.0.version)?.ok_or(ApiError::NotFound)
+            stored(db, job.id, query.0.version, knows_staff)
         })
         .await?;
     ok(&timeline(&plan.document.0), plan.version)

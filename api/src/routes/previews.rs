@@ -14,6 +14,7 @@ use actix_web::{HttpResponse, get, post};
 use chrono::NaiveDateTime;
 use domain::plan::{ExtraWork, JobPlan, PlanError, Preview, Quote, quote, rank};
 use serde::{Deserialize, Serialize};
+use std::sync::Arc;
 use utoipa::ToSchema;
 
 /// Start times tried in one preview, at most.
@@ -92,7 +93,10 @@ pub async fn preview_plan(app: Shared, caller: Caller, body: Body<PreviewRequest
         Ok((handbooks.of(db)?, zone_of(db, named.as_deref())?, norms::learned(db)?))
     });
     let (handbook, zone, learned) = load.await?;
-    preview.facts.norms = learned;
+    preview.facts.norms = match caller.knows_staff() {
+        true => learned,
+        false => Arc::new(Arc::unwrap_or_clone(learned).without_names()),
+    };
     let previewed = app
         .planning(move || {
             let plans =

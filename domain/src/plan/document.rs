@@ -37,6 +37,23 @@ pub struct JobPlan {
     pub stop_criteria: Vec<String>,
 }
 
+impl JobPlan {
+    /// The same plan for readers outside the shop, whom its staff's names do not concern: the technicians become
+    /// `technician 1`, `technician 2` and so on, in the order of their first turns.
+    pub fn without_names(mut self) -> JobPlan {
+        let mut seen: Vec<String> = Vec::new();
+        for turn in self.lines.iter_mut().flat_map(|line| &mut line.turns) {
+            let known = seen.iter().position(|name| *name == turn.technician);
+            let at = known.unwrap_or_else(|| {
+                seen.push(turn.technician.clone());
+                seen.len() - 1
+            });
+            turn.technician = format!("technician {}", at + 1);
+        }
+        self
+    }
+}
+
 /// The split among a crew against what no split of this job can beat.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct CrewBound {
@@ -139,6 +156,7 @@ pub enum Leaves {
 /// A technician's part of a step.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct Turn {
+    /// Their name; `technician 1`, `technician 2` … for readers outside the shop.
     pub technician: String,
     /// `all`, `left`, `right`, `front` or `rear`.
     pub part: String,

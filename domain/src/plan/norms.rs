@@ -177,6 +177,12 @@ impl Norms {
         Norms { learned, ..Norms::default() }
     }
 
+    /// The same without what is known of single technicians.
+    pub fn without_names(mut self) -> Norms {
+        self.learned.values_mut().for_each(|seen| seen.retain(|(_, technician), _| technician.is_empty()));
+        self
+    }
+
     /// The factors for a step at a grade, of one technician or of anybody.
     pub fn of(&self, step: &str, grade: Grade, technician: Option<&str>) -> Factors {
         let Some(step) = self.learned.get(step) else { return self.handbook };

@@ -190,8 +190,8 @@ impl Situation {
     /// Why a reminder is sent, in plain words.
     fn occasion(&self, decision: &Decision) -> String {
         match decision.kind {
-            ReminderKind::AppointmentTwoDays => "The appointment is in two days.".into(),
-            ReminderKind::AppointmentTwoHours => "The appointment is in two hours.".into(),
+            ReminderKind::AppointmentTwoDays => "The appointment is within two days.".into(),
+            ReminderKind::AppointmentTwoHours => "The appointment is within two hours.".into(),
             ReminderKind::Upkeep | ReminderKind::UpkeepFollowUp => {
                 let named = self.customer.vehicles.iter().flat_map(|vehicle| {
                     vehicle.needs.iter().map(move |need| (format!("{}:{}", vehicle.id, need.key()), need))

@@ -175,6 +175,11 @@ fn every_reason_to_hold_back() {
     }
     let booked = due_reminders(&customer(), &[booking("2031-04-10T08:00:00Z")], &[], monday());
     assert_eq!(why(&booked), [&Suppression::JobBooked { job: "J1".into() }]);
+    // A job of two weeks ago may have been done; an older one was forgotten, and keeps nobody from being told.
+    let ago =
+        |days: u64| Booking { starts_at: monday() - Days::new(days), ..booking("2031-04-10T08:00:00Z") };
+    assert_eq!(why(&due_reminders(&customer(), &[ago(14)], &[], monday())).len(), 1);
+    assert!(why(&due_reminders(&customer(), &[ago(15)], &[], monday())).is_empty());
     let told = |days: u64| SentReminder {
         key: format!("other {days}"),
         purpose: Purpose::Maintenance,

@@ -22,7 +22,7 @@ use client::{Client, Refusal};
 use serde_json::Value;
 use std::io::Write;
 use std::net::TcpListener;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::rc::Rc;
 use town::{PlayError, Played};
 
@@ -121,10 +121,11 @@ fn at(config: &Config, file: &Path) -> Config {
 }
 
 fn damaged(file: &Path, error: &str) -> CommandError {
-    let file = PathBuf::from(file);
     CommandError::Demo(format!(
-        "{} cannot be used: {error}. Delete it and start the demo again, or choose another folder with --data.",
-        file.display()
+        "{} cannot be used: {}. It holds nothing but the demo. Delete it and start the demo again, or choose another \
+         folder with --data.",
+        file.display(),
+        error.trim_end_matches('.')
     ))
 }
 

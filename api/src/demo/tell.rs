@@ -1,11 +1,13 @@
 //! What the demo prints for a person: each part is read back through the API.
 
 use super::client::{Client, Refusal};
+use super::scenario::TIME_ZONE;
 use super::town::today;
 use actix_http::Request;
 use actix_web::body::BoxBody;
 use actix_web::dev::{Service, ServiceResponse};
-use chrono::{Datelike, NaiveDate, TimeDelta};
+use chrono::{DateTime, Datelike, NaiveDate, TimeDelta};
+use chrono_tz::Tz;
 use serde_json::Value;
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write;
@@ -58,7 +60,7 @@ where
     S: Service<Request, Response = ServiceResponse<BoxBody>, Error = actix_web::Error>,
 {
     let answer = owner.get(&format!("/v1/rounds?date={day}")).await?;
-    let names = names(owner, day).await?;
+    let names = names(owner, Some(day)).await?;
     let name = |id: &Value| names.get(id.as_str().unwrap_or_default()).cloned().unwrap_or_default();
     let mut text = heading(&format!("The first day's rounds, {}", day.format("%A %d %B %Y")));
     for round in list(&answer["rounds"]) {
@@ -80,16 +82,39 @@ where
                 writeln!(text, "    {} to {}  {what}", clock(stop, "starts_at"), clock(stop, "finishes_at"));
         }
     }
-    let conflicts = list(&answer["conflicts"]);
-    let _ = writeln!(text, "\n{} conflicts:", conflicts.len());
-    for conflict in conflicts {
-        put(&mut text, &format!("  {}  ", word(conflict, "code")), word(conflict, "text"));
-    }
+    text.push_str(&conflicts(&answer, name));
     Ok(text)
 }
 
-/// What people call the vans, people and jobs of a day, by id.
-async fn names<S>(owner: &Client<S>, day: NaiveDate) -> Result<BTreeMap<String, String>, Refusal>
+/// The conflicts of a day below the jobs they concern, in the order in which the rounds come to them.
+fn conflicts(rounds: &Value, name: impl Fn(&Value) -> String) -> String {
+    let stops: Vec<&Value> = list(&rounds["rounds"]).iter().flat_map(|round| list(&round["stops"])).collect();
+    let place = |conflict: &&Value| {
+        let jobs = list(&conflict["jobs"]);
+        stops.iter().position(|stop| jobs.contains(&stop["job"])).unwrap_or(usize::MAX)
+    };
+    let mut all: Vec<&Value> = list(&rounds["conflicts"]).iter().collect();
+    all.sort_by_key(place);
+    let mut text = format!("\n{} conflicts:\n", all.len());
+    let mut heading = String::new();
+    for conflict in all {
+        let jobs: Vec<String> = list(&conflict["jobs"]).iter().map(&name).collect();
+        let jobs = jobs.join("; ");
+        if jobs != heading {
+            let _ = writeln!(text, "  {jobs}");
+            heading = jobs;
+        }
+        // The sentence begins with the one job that it is about; here that stands above it.
+        let sentence = word(conflict, "text");
+        let rest = sentence.split_once(": ").filter(|(job, _)| job.contains(" for ")).map(|(_, rest)| rest);
+        let label = format!("    {:<20}", word(conflict, "code").replace('_', " "));
+        put(&mut text, &label, rest.unwrap_or(sentence));
+    }
+    text
+}
+
+/// What people call vans, people, vehicles and jobs, all of them or those of a day, by id.
+async fn names<S>(owner: &Client<S>, day: Option<NaiveDate>) -> Result<BTreeMap<String, String>, Refusal>
 where
     S: Service<Request, Response = ServiceResponse<BoxBody>, Error = actix_web::Error>,
 {
@@ -102,7 +127,8 @@ where
     for vehicle in items(&owner.get("/v1/vehicles?limit=200").await?) {
         names.insert(word(vehicle, "id").to_owned(), word(vehicle, "label").to_owned());
     }
-    let jobs = owner.get(&format!("/v1/jobs?from={day}T00:00:00Z&to={day}T23:00:00Z&limit=200")).await?;
+    let span = day.map(|day| format!("&from={day}T00:00:00Z&to={day}T23:00:00Z")).unwrap_or_default();
+    let jobs = owner.get(&format!("/v1/jobs?limit=200{span}")).await?;
     for job in items(&jobs) {
         let number = word(job, "note").split(" | ").next().unwrap_or_default();
         let of = |key: &str| names.get(word(job, key)).cloned().unwrap_or_default();
@@ -122,8 +148,14 @@ where
     let due = |entry: &&Value| word(&entry["need"], "due_on") < today.as_str();
     let overdue: BTreeSet<&str> =
         items(&answer).iter().filter(due).map(|entry| word(entry, "vehicle")).collect();
+    let fleet: BTreeSet<&str> = items(&answer).iter().map(|entry| word(entry, "vehicle")).collect();
     let mut text = heading("Next due upkeep");
-    let _ = writeln!(text, "{} vehicles have something overdue. The next five to fall due:", overdue.len());
+    let _ = writeln!(
+        text,
+        "{} of {} vehicles have something overdue. The next five to fall due:",
+        overdue.len(),
+        fleet.len()
+    );
     let mut shown = BTreeSet::new();
     for entry in items(&answer).iter().filter(|entry| !due(entry)) {
         if shown.len() < SHOWN && shown.insert(word(entry, "vehicle")) {
@@ -136,23 +168,80 @@ where
     Ok(text)
 }
 
+/// Reminders to be sent and held back, some of each kind, and one letter as the customer gets it.
 async fn reminders<S>(owner: &Client<S>) -> Result<String, Refusal>
 where
     S: Service<Request, Response = ServiceResponse<BoxBody>, Error = actix_web::Error>,
 {
+    let names = names(owner, None).await?;
     let mut text = heading("Reminders");
-    for (status, title) in [("due", "due"), ("suppressed", "held back")] {
+    let mut letter = None;
+    for (status, title) in
+        [("due", "due, sent at the hour shown"), ("suppressed", "held back, with the reason")]
+    {
         let answer = owner.get(&format!("/v1/reminders?status={status}&limit=200")).await?;
         let found = items(&answer);
-        let _ = writeln!(text, "{} {title}", found.len());
-        for reminder in found.iter().take(SHOWN) {
-            let label =
-                format!("  {}  {}  ", word(reminder, "due_at"), word(reminder, "kind").replace('_', " "));
-            put(&mut text, &label, word(reminder, "reason"));
+        let _ = writeln!(text, "{} {title}:", found.len());
+        for reminder in of_each_kind(found) {
+            let who = names.get(word(reminder, "customer")).map_or("", String::as_str);
+            let kind = word(reminder, "kind").replace('_', " ");
+            let label = format!("  {}  {who:<8}  {kind:<20}  ", hour(word(reminder, "due_at")));
+            let job = names.get(word(reminder, "job")).map(|job| format!(" ({job})")).unwrap_or_default();
+            put(&mut text, &label, &(spoken(word(reminder, "reason"), &names) + &job));
+            letter = letter.or_else(|| reminder["document"]["message"].as_object().cloned());
+        }
+        if let Some(letter) = letter.take().filter(|_| status == "due") {
+            let said = |key: &str| letter.get(key).and_then(Value::as_str).unwrap_or_default().to_owned();
+            let _ = writeln!(
+                text,
+                "\n  The first of them as the customer reads it:\n\n    {}\n",
+                said("subject")
+            );
+            for line in said("body").lines() {
+                let _ = writeln!(text, "{}", format!("    | {line}").trim_end());
+            }
+            text.push('\n');
         }
     }
     Ok(text)
 }
+
+/// At most [`SHOWN`] reminders, of as many kinds as there are.
+fn of_each_kind(found: &[Value]) -> Vec<&Value> {
+    let mut seen: BTreeMap<(&str, &str), usize> = BTreeMap::new();
+    let mut turns: Vec<(usize, &Value)> = Vec::new();
+    for reminder in found {
+        let code = reminder["document"]["suppression"]["reason"].as_str().unwrap_or_default();
+        let turn = seen.entry((word(reminder, "kind"), code)).or_default();
+        turns.push((*turn, reminder));
+        *turn += 1;
+    }
+    turns.sort_by_key(|(turn, _)| *turn);
+    turns.into_iter().take(SHOWN).map(|(_, reminder)| reminder).collect()
+}
+
+/// Ids in a sentence as people say them.
+fn spoken(sentence: &str, names: &BTreeMap<String, String>) -> String {
+    let words = sentence.split(' ').map(|word| names.get(word).map_or(word, String::as_str));
+    words.collect::<Vec<_>>().join(" ")
+}
+
+/// An instant as the shop's clock shows it.
+fn hour(instant: &str) -> String {
+    let zone: Tz = TIME_ZONE.parse().unwrap_or(Tz::UTC);
+    DateTime::parse_from_rfc3339(instant)
+        .map(|at| at.with_timezone(&zone).format("%a %d %b %H:%M").to_string())
+        .unwrap_or_else(|_| instant.to_owned())
+}
+
+/// Measures shown to the owner: name, heading, decimals.
+const COLUMNS: [(&str, &str, usize); 5] = [
+    ("person_minutes_per_weighted_m2", "min per weighted m2", 1),
+    ("actual_to_planned", "actual to planned", 2),
+    ("water_per_m2", "water l/m2", 1),
+    ("product_per_m2", "product ml/m2", 0),
+    ("first_pass_rate", "first pass", 2),
+];
 
 async fn throughput<S>(owner: &Client<S>) -> Result<String, Refusal>
 where
@@ -160,28 +249,26 @@ where
 {
     let answer = owner.get(&format!("/v1/throughput?week={}", last_week())).await?;
     let mut text = heading(&format!("What the crews got through in {}", last_week()));
+    let titles: Vec<String> = COLUMNS.iter().map(|(_, title, _)| format!("{title:>21}")).collect();
+    let _ = writeln!(text, "{:<30}{:>4}  {:>10}{}", "package, crew", "jobs", "person-min", titles.concat());
+    let mut cautions: BTreeMap<&str, Vec<String>> = BTreeMap::new();
     for group in list(&answer["groups"]) {
-        let _ = writeln!(
-            text,
-            "{}  {}   {} jobs, {:.0} person-minutes, {:.1} weighted m2",
-            word(group, "package"),
-            word(group, "crew"),
-            group["jobs_done"],
-            number(group, "person_minutes"),
-            number(group, "weighted_m2")
-        );
-        for measure in list(&group["measures"]) {
-            let label = format!("    {:<34}", word(measure, "name").replace('_', " "));
-            let unit = word(measure, "unit");
-            put(
-                &mut text,
-                &label,
-                &format!("{} {unit} (from {} jobs)", shown(&measure["shown"]), measure["jobs"]),
-            );
-        }
+        let who = format!("{} {}", word(group, "package"), word(group, "crew"));
+        let measures = list(&group["measures"]);
+        let figures = COLUMNS.iter().map(|(name, _, decimals)| {
+            let measure = measures.iter().find(|measure| word(measure, "name") == *name);
+            format!("{:>21}", shown(measure.map_or(&Value::Null, |measure| &measure["shown"]), *decimals))
+        });
+        let figures: String = figures.collect();
+        let minutes = number(group, "person_minutes");
+        let _ = writeln!(text, "{who:<30}{:>4}  {minutes:>10.0}{figures}", group["jobs_done"]);
         for caution in list(&group["cautions"]).iter().filter_map(Value::as_str) {
-            put(&mut text, "    ! ", caution);
+            cautions.entry(caution).or_default().push(who.clone());
         }
+    }
+    text.push('\n');
+    for (caution, groups) in cautions {
+        put(&mut text, "! ", &format!("{caution} ({})", groups.join("; ")));
     }
     for line in list(&answer["reading"]).iter().filter_map(Value::as_str) {
         put(&mut text, "", line);
@@ -190,11 +277,12 @@ where
 }
 
 /// A number, a range, or why there is none.
-fn shown(value: &Value) -> String {
+fn shown(value: &Value, decimals: usize) -> String {
     let figure = |key: &str| value[key].as_f64();
     match (figure("value"), figure("low"), figure("high")) {
-        (Some(value), ..) => format!("{value:.2}"),
-        (None, Some(low), Some(high)) => format!("{low:.2} to {high:.2}"),
+        (Some(value), ..) => format!("{value:.decimals$}"),
+        (None, Some(low), Some(high)) if low < high => format!("{low:.decimals$} to {high:.decimals$}"),
+        (None, Some(only), _) => format!("{only:.decimals$}"),
         _ => "no data".to_string(),
     }
 }
@@ -206,7 +294,7 @@ fn heading(title: &str) -> String {
 /// A label and a text, broken at blanks and indented below the label.
 fn put(text: &mut String, label: &str, words: &str) {
     const WIDTH: usize = 110;
-    let indent = " ".repeat(label.chars().count().min(12));
+    let indent = " ".repeat(label.chars().count().min(24));
     let mut line = label.to_string();
     for word in words.split_whitespace() {
         if line.trim_end().len() > indent.len() && line.chars().count() + word.chars().count() + 1 > WIDTH {

@@ -142,7 +142,10 @@ where
             .patch("/v1/shop", &json!({ "settings": { "base": depot, "mail_from": mail_from } }))
             .await?;
         for row in &self.scenario.vans {
-            let body = json!({ "name": format!("{} {}", row.id, row.name), "kit": row.kit(eve), "seats": row.seats });
+            // What it carries is in its kit, so its name need not say it.
+            let kind = row.name.split(',').next().unwrap_or_default();
+            let body =
+                json!({ "name": format!("{} {kind}", row.id), "kit": row.kit(eve), "seats": row.seats });
             let van = self.owner.post("/v1/vans", &body).await?;
             self.vans.insert(row.id.clone(), id(&van));
         }
@@ -247,8 +250,7 @@ where
         let job = match self.owner.post("/v1/jobs", &body).await {
             Ok(job) => id(&job),
             Err(refusal) if refusal.code() == "vehicle_booked" => {
-                let detail = text(&refusal.problem["detail"]).to_owned();
-                self.played.refused.push(format!("{} {}: {detail}", row.id, row.date));
+                self.played.refused.push(self.refused(row, text(&refusal.problem["detail"])));
                 return Ok(());
             }
             Err(refusal) => return Err(refusal.into()),
@@ -260,6 +262,20 @@ where
         self.jobs.insert(row.id.clone(), job);
         self.played.booked += 1;
         Ok(())
+    }
+
+    /// A double booking in the words of the order book: the API names the job that is in the way by its id.
+    fn refused(&self, row: &JobRow, detail: &str) -> String {
+        let booked = self.jobs.iter().find(|(_, id)| detail.contains(id.as_str())).map(|(number, _)| number);
+        let booked = self.scenario.jobs.iter().find(|job| Some(&job.id) == booked);
+        let order = format!("{} {} {} to {}", row.id, row.date, row.window_from, row.window_to);
+        match booked {
+            Some(job) => format!(
+                "{order}: {} is booked already, {} from {} to {}",
+                row.vehicle, job.id, job.window_from, job.window_to
+            ),
+            None => format!("{order}: {detail}"),
+        }
     }
 
     /// Weather comes in, sites and stock change, every job of the day is planned; the past is worked.

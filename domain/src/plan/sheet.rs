@@ -2,7 +2,9 @@
 //!
 //! Lines are at most 96 columns, step names stand alone in capitals, and what to pour stands at the margin.
 
-use super::words::{drying, failing, length, pour, rung, timer, turns, whole, zones};
+use super::words::{
+    drying, failing, length, litres, panel_limit, pour, rung, timer, turns, whole, zones_among,
+};
 use super::{Dwell, JobPlan, Mix, PlanLine, Reason};
 use crate::handbook::Severity;
 use crate::hazard::SignalWord;
@@ -45,13 +47,18 @@ fn heading(sheet: &mut String, head: &SheetHead, plan: &JobPlan) {
     put(
         sheet,
         &format!(
-            "start {}   about {} min on site ({} person-minutes, {} at p50, {} at p90)   handbook {}",
+            "start {}   about {} min on site   handbook {}",
             plan.start.format("%a %d %b %Y %H:%M"),
             whole(plan.totals.elapsed_minutes),
-            whole(plan.totals.person_minutes),
-            whole(plan.totals.minutes_p50),
-            whole(plan.totals.minutes_p90),
             plan.handbook
+        ),
+    );
+    put(
+        sheet,
+        &format!(
+            "{} person-minutes; one such job in ten takes over {}",
+            whole(plan.totals.person_minutes),
+            whole(plan.totals.minutes_p90)
         ),
     );
     if !plan.workable {
@@ -120,16 +127,18 @@ fn step(sheet: &mut String, number: usize, plan: &JobPlan, line: &PlanLine) {
     );
     if !line.zones.is_empty() {
         let how = if line.zone_order.is_empty() { String::new() } else { format!(" ({})", line.zone_order) };
-        wrap(sheet, "      where  ", &format!("{}{how}", zones(line)));
+        wrap(sheet, "      where  ", &format!("{}{how}", zones_among(plan, line)));
     }
     for mix in &line.mixes {
         wrap(sheet, "      mix    ", &mix_text(mix));
     }
     if line.water_l >= 0.5 {
-        put(sheet, &format!("      water  {} l", whole(line.water_l)));
+        put(sheet, &format!("      water  {} l", litres(line.water_l)));
     }
-    if let Some(dwell) = &line.dwell {
-        wrap(sheet, "      timer  ", &dwell_text(dwell));
+    match (&line.dwell, panel_limit(line)) {
+        (Some(dwell), limit) => wrap(sheet, "      timer  ", &dwell_text(dwell, limit)),
+        (None, Some(limit)) => wrap(sheet, "      limit  ", &limit),
+        (None, None) => {}
     }
     for caution in &line.cautions {
         wrap(sheet, "      !      ", caution);
@@ -161,17 +170,19 @@ fn why_text(line: &PlanLine) -> String {
 
 fn mix_text(mix: &Mix) -> String {
     let signal = match mix.signal_word {
-        Some(SignalWord::Danger) => "DANGER, ",
-        Some(SignalWord::Warning) => "WARNING, ",
+        Some(SignalWord::Danger) => "DANGER",
+        Some(SignalWord::Warning) => "WARNING",
         None => "",
     };
-    let hazards =
-        if mix.hazards.is_empty() { String::new() } else { format!("; {}", mix.hazards.join(", ")) };
-    format!("{}: {}; {signal}wear {}{hazards}", mix.product_name, pour(mix), mix.ppe)
+    let protection = [signal, &mix.ppe].into_iter().filter(|text| !text.is_empty());
+    let mut parts = vec![pour(mix), protection.collect::<Vec<_>>().join(": "), mix.hazards.join(", ")];
+    parts.retain(|part| !part.is_empty());
+    format!("{}: {}", mix.product_name, parts.join("; "))
 }
 
-fn dwell_text(dwell: &Dwell) -> String {
-    [vec![timer(dwell)], drying(dwell)].concat().join("; ")
+fn dwell_text(dwell: &Dwell, panel_limit: Option<String>) -> String {
+    let said = std::iter::once(timer(dwell)).chain(panel_limit).chain(drying(dwell));
+    said.collect::<Vec<_>>().join("; ")
 }
 
 fn section(sheet: &mut String, title: &str) {

@@ -4,7 +4,7 @@
 //! per hour of work, and a step is never broken across pages.
 
 use super::sheet::SheetHead;
-use super::words::{drying, failing, length, pour, timer, turns, whole, zones};
+use super::words::{drying, failing, length, litres, panel_limit, pour, timer, turns, whole, zones};
 use super::{JobPlan, Mix, PlanLine};
 use crate::handbook::Severity;
 use crate::hazard::SignalWord;
@@ -160,8 +160,8 @@ fn style(size: TypeSize) -> String {
 fn heading(head: &SheetHead, plan: &JobPlan) -> String {
     let totals = &plan.totals;
     let mut html = format!(
-        "<header>\n<h1>{} {} {}</h1>\n<p>{} | van {} | {}</p>\n<p>{} | {} min on site | {} person-minutes \
-         (p50 {}, p90 {}) | handbook {}</p>\n",
+        "<header>\n<h1>{} {} {}</h1>\n<p>{} | van {} | {}</p>\n<p>{} | {} min on site | {} person-minutes, \
+         one such job in ten over {} | handbook {}</p>\n",
         escape(head.job),
         escape(&plan.package_name),
         escape(head.vehicle),
@@ -171,7 +171,6 @@ fn heading(head: &SheetHead, plan: &JobPlan) -> String {
         plan.start.format("%a %d %b %Y <b>%H:%M</b>"),
         whole(totals.elapsed_minutes),
         whole(totals.person_minutes),
-        whole(totals.minutes_p50),
         whole(totals.minutes_p90),
         escape(&plan.handbook),
     );
@@ -290,8 +289,9 @@ fn when_and_where(plan: &JobPlan, line: &PlanLine) -> String {
         order.to_string()
     });
     if line.water_l >= 0.5 {
-        parts.push(format!("{} l", whole(line.water_l)));
+        parts.push(format!("{} l", litres(line.water_l)));
     }
+    parts.extend(panel_limit(line));
     parts.retain(|part| !part.is_empty());
     parts.join(" | ")
 }

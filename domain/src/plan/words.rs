@@ -1,7 +1,9 @@
 //! The words of both job sheets: times, pours, timers and what to do when a check fails.
 
-use super::{Branch, Dwell, Mix, PlanLine, Rung, Turn};
+use super::{Branch, Dwell, JobPlan, Mix, PlanLine, Rung, Turn};
 use crate::site::dwell::DwellAdvice;
+use crate::vehicle::Zone;
+use std::collections::BTreeSet;
 use std::fmt::Write;
 
 /// Minutes of a step, never a misleading nought.
@@ -22,7 +24,18 @@ pub(super) fn clock(seconds: u32) -> String {
     format!("{}:{:02}", seconds / 60, seconds % 60)
 }
 
+/// Litres; below one with a tenth, never a misleading nought.
+pub(super) fn litres(value: f64) -> String {
+    if value < 0.95 { format!("{value:.1}") } else { whole(value) }
+}
+
+/// Who does it, and which part; one who does all parts is named once.
 pub(super) fn turns(line: &PlanLine) -> String {
+    if let Some(first) = line.turns.first()
+        && line.turns.iter().all(|turn| turn.technician == first.technician)
+    {
+        return first.technician.clone();
+    }
     let turn = |t: &Turn| match t.part.as_str() {
         "all" => t.technician.clone(),
         part => format!("{} {part}", t.technician),
@@ -31,7 +44,22 @@ pub(super) fn turns(line: &PlanLine) -> String {
 }
 
 pub(super) fn zones(line: &PlanLine) -> String {
-    line.zones.iter().map(|zone| zone.name()).collect::<Vec<_>>().join(", ")
+    names(&line.zones)
+}
+
+/// The zones of a line; where it treats nearly all that the plan touches, the few that are left out.
+pub(super) fn zones_among(plan: &JobPlan, line: &PlanLine) -> String {
+    let touched: BTreeSet<Zone> = plan.lines.iter().flat_map(|line| &line.zones).copied().collect();
+    let others: Vec<Zone> = touched.into_iter().filter(|zone| !line.zones.contains(zone)).collect();
+    match others.len() {
+        few if 3 * few > line.zones.len() || line.zones.len() < 3 => zones(line),
+        0 => "all zones".to_string(),
+        _ => format!("all but {}", names(&others)),
+    }
+}
+
+fn names(zones: &[Zone]) -> String {
+    zones.iter().map(|zone| zone.name()).collect::<Vec<_>>().join(", ")
 }
 
 /// What to pour into what: product and water of each fill, then the sums.
@@ -60,9 +88,14 @@ fn whole_or_tenth(value: f64) -> String {
 /// How long it may stay.
 pub(super) fn timer(dwell: &Dwell) -> String {
     if dwell.min_s > dwell.max_s {
-        return format!("works {}, but is dry before: must not dry", clock(dwell.min_s));
+        return format!("works {} min, but is dry before: must not dry", clock(dwell.min_s));
     }
-    format!("{} to {} wet, never dry", clock(dwell.min_s), clock(dwell.max_s))
+    format!("{} to {} min wet, never dry", clock(dwell.min_s), clock(dwell.max_s))
+}
+
+/// How warm the panel may be.
+pub(super) fn panel_limit(line: &PlanLine) -> Option<String> {
+    line.max_panel_c.map(|max_c| format!("panel up to {max_c:.0} C"))
 }
 
 /// What the drying asks for, beyond the timer.
@@ -71,7 +104,7 @@ pub(super) fn drying(dwell: &Dwell) -> Vec<String> {
     // A film that outlasts the label by far is no news.
     let near = |dry_s: &f64| *dry_s < 2.0 * f64::from(dwell.label_max_s);
     if let (Some(dry_s), Some(panel_c)) = (dwell.dry_s.filter(near), dwell.panel_c) {
-        said.push(format!("film dries in {} on a panel of {panel_c:.0} C", clock(dry_s as u32)));
+        said.push(format!("film dries in {} min on a panel of {panel_c:.0} C", clock(dry_s as u32)));
     }
     said.extend(match dwell.advice {
         Some(DwellAdvice::Sections { section_m2 }) => Some(format!("sections of at most {section_m2:.1} m2")),
@@ -92,7 +125,7 @@ pub(super) fn failing(branch: &Branch) -> String {
         let _ = write!(text, ", {}", length(branch.loop_minutes));
     }
     if branch.loop_water_l >= 0.5 {
-        let _ = write!(text, ", {} l", whole(branch.loop_water_l));
+        let _ = write!(text, ", {} l", litres(branch.loop_water_l));
     }
     if branch.loop_on != "all of it" {
         let _ = write!(text, ", {}", branch.loop_on);

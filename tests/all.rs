@@ -1,6 +1,7 @@
 //! The one test binary: the API from outside, over HTTP, on the database that `LUSTRUM_TEST_DB` names.
 
 mod access;
+mod bad_input;
 mod contract;
 mod customers;
 mod databases;

@@ -73,7 +73,18 @@ fn the_documentation_page_needs_no_network() {
     for file in files {
         let reply = client.send("GET", &format!("/docs/{file}"), &[], &[]);
         assert_eq!(reply.status, 200, "{file}");
+        // Style sheets load nothing but what they carry in themselves.
+        let elsewhere = reply
+            .text
+            .split("url(")
+            .skip(1)
+            .find(|to| !to.trim_start_matches(['"', '\'']).starts_with("data:"));
+        assert!(!file.ends_with(".css") || elsewhere.is_none(), "{file}: {elsewhere:?}");
     }
+    // What the page is told to load: our own document, and nobody to judge it.
+    let told = client.get("/docs/swagger-initializer.js").text;
+    assert!(told.contains("\"/openapi.json\"") && told.contains("\"validatorUrl\": \"none\""), "{told}");
+    assert!(!told.contains("://"), "{told}");
 }
 
 fn operations() -> BTreeSet<String> {

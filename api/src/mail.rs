@@ -245,7 +245,7 @@ mod tests {
     use crate::db::kinds::Instant;
     use chrono::NaiveDate;
 
-    /// Attacks 40 and 41 of the project's list: CR LF and HTML in names reach neither headers nor markup.
+    /// CR LF and HTML in names reach neither headers nor markup.
     #[tokio::test]
     async fn names_forge_neither_headers_nor_markup() {
         let at = NaiveDate::from_ymd_opt(2026, 5, 4).and_then(|day| day.and_hms_opt(8, 0, 0)).unwrap();

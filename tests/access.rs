@@ -298,6 +298,7 @@ fn body_for(path: &str, method: &str) -> String {
         ("/v1/vehicles/{id}/observations", _) => {
             json!({ "bag_tests": [{ "on": "2026-05-03", "grade": 1 }] }).to_string()
         }
+        ("/v1/jobs/{id}/waivers", _) => json!({ "rule": "R43", "by": "A customer" }).to_string(),
         ("/v1/jobs/{id}/inspections", _) => json!({ "findings": [] }).to_string(),
         _ => "{}".into(),
     }

@@ -22,4 +22,5 @@ mod story;
 mod tasks;
 mod throughput;
 mod upkeep;
+mod waivers;
 mod weather;

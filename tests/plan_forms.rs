@@ -23,7 +23,8 @@ fn the_sheet_to_print_is_html_and_escapes_what_people_wrote() {
     }
     assert!(!sheet.text.contains("<script"), "{}", sheet.text);
     let steps = plan["lines"].as_array().expect("lines").len();
-    let listed = sheet.text.split("<ol class=\"steps\">").nth(1).expect("the steps");
+    let listed = sheet.text.split("<ol class=\"steps\">").nth(1).and_then(|rest| rest.split("</ol>").next());
+    let listed = listed.expect("the steps");
     assert_eq!(listed.matches("<li").count(), steps, "a step for each line");
 
     assert!(ask("text/html;q=0.2, text/plain").header("content-type").starts_with("text/plain"));
@@ -155,6 +156,10 @@ fn another_handbook_is_compared_and_nothing_is_stored() {
     shop.owner.post(&job.path("plan"), &json!({})).expect(201);
     let same = compare(json!("standard")).expect(200);
     assert_eq!(same["before"], same["after"]);
+    assert_eq!(
+        (&same["version"], &same["as_stored"], &same["facts_changed"]),
+        (&json!(1), &json!(true), &json!([]))
+    );
     for list in ["added", "removed", "moved", "changed", "notices_added", "notices_removed"] {
         assert_eq!(same[list], json!([]), "{list}");
     }
@@ -179,7 +184,70 @@ fn another_handbook_is_compared_and_nothing_is_stored() {
     let whole = |side: &str| slower[side]["totals"]["person_minutes"].as_f64().expect("minutes");
     assert!((whole("after") - whole("before") - minutes("before")).abs() < 1e-6, "{slower}");
 
+    // In force are the standard tables again; a plan made now is of the second version.
+    assert_eq!(compare(json!("in_force")).expect(200)["changed"], json!([]));
     let versions = shop.owner.get(&job.path("plans")).expect(200);
     assert_eq!(versions["items"].as_array().map(Vec::len), Some(1));
     job.technician.post(&job.path("plan/compare"), &json!({ "handbook": 1 })).problem(403, "forbidden");
+}
+
+/// A plan is compared on the facts it was made from, whatever has become otherwise since.
+#[test]
+fn a_plan_is_made_again_from_the_facts_it_was_made_from() {
+    let app = TestApp::start();
+    let shop = app.shop("Shine");
+    let job = shop.ready_job(&app);
+    shop.owner
+        .put("/v1/handbook/overrides", &json!({ "steps": { "B05": { "minutes_1": 0.05 } } }))
+        .expect(200);
+    let first = shop
+        .owner
+        .post(
+            &job.path("plan"),
+            &json!({ "extra_work": { "approved": true, "silent_min": 0 }, "refill_stops": 1 }),
+        )
+        .expect(201);
+    // Twice as bad, another van, another place, dirtier roads.
+    let findings = json!([{ "zone": "roof", "contaminant": "fallout_iron", "grade": 3, "evidence": "felt" }]);
+    job.technician.post(&job.path("inspections"), &json!({ "findings": findings })).expect(201);
+    shop.owner.patch(&format!("/v1/vans/{}", job.van), &json!({ "kit": { "tank_l": 20 } })).expect(200);
+    let site = json!({ "site": { "drain": "vegetated" } });
+    shop.owner.patch(&format!("/v1/customers/{}", job.customer), &site).expect(200);
+    shop.owner.patch("/v1/shop", &json!({ "settings": { "last_salted_on": "2026-03-02" } })).expect(200);
+    shop.owner
+        .post(&job.path("waivers"), &json!({ "rule": "R60", "steps": ["D07"], "by": "Hyppa" }))
+        .expect(201);
+    let second = shop.owner.post(&job.path("plan"), &json!({})).expect(201);
+    assert_ne!(first["totals"], second["totals"]);
+
+    let compare = |version: Value| {
+        let body = json!({ "handbook": "standard", "version": version });
+        shop.owner.post(&job.path("plan/compare"), &body).expect(200)
+    };
+    let old = compare(json!(1));
+    assert_eq!((&old["version"], &old["as_stored"]), (&json!(1), &json!(true)));
+    assert_eq!(
+        old["facts_changed"],
+        json!(["/inspection/findings", "/kit/tank_l", "/last_salted_on", "/site/drain", "/waivers"])
+    );
+    let person_minutes = |plan: &Value| plan["totals"]["person_minutes"].as_f64().expect("minutes");
+    assert!((person_minutes(&old["before"]) - person_minutes(&first)).abs() < 1e-6);
+    assert_eq!(old["before"]["handbook"], first["handbook"], "the shop's own version is looked up again");
+    assert_eq!(old["after"]["handbook"], "standard-1");
+    let changed: Vec<&Value> = old["changed"].as_array().expect("steps").iter().map(|s| &s["step"]).collect();
+    assert!(changed.is_empty() || changed == ["B05"], "{changed:?}");
+
+    let new = compare(Value::Null);
+    assert_eq!(
+        (&new["version"], &new["as_stored"], &new["facts_changed"]),
+        (&json!(2), &json!(true), &json!([]))
+    );
+    shop.owner
+        .post(&job.path("plan/compare"), &json!({ "handbook": "standard", "version": 3 }))
+        .problem(404, "not_found");
+    // Nobody goes any more: what would be otherwise cannot be told, the comparison stands.
+    let nobody = json!({ "van": null, "start_at": null, "technicians": [] });
+    shop.owner.put(&format!("/v1/jobs/{}/assignment", job.id), &nobody).expect(200);
+    let alone = compare(json!(1));
+    assert_eq!((&alone["as_stored"], alone.get("facts_changed")), (&json!(true), None));
 }

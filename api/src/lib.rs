@@ -17,6 +17,7 @@ pub mod error;
 pub mod extract;
 pub mod handbooks;
 pub mod job_sheet;
+pub mod kept_facts;
 pub mod mail;
 pub mod norms;
 pub mod openapi;

@@ -3,19 +3,22 @@
 use crate::check::{Check, Checker};
 use crate::db::jobs::Job;
 use crate::db::kinds::{Id, Instant};
-use crate::db::{Db, customers, inspections, jobs, people, shops, steps, vans, vehicles, weather};
+use crate::db::{Db, customers, inspections, jobs, people, shops, steps, vans, vehicles, waivers, weather};
 use crate::error::ApiError;
 use chrono::{Days, NaiveDate, NaiveDateTime};
 use chrono_tz::Tz;
 use domain::civil;
 use domain::handbook::Handbook;
 use domain::inspection::{Grade, Inspection};
-use domain::plan::{CrewMember, ExtraWork, JobPlan, Kit, Norms, PlanError, PlanInput, plan_job};
+use domain::plan::{CrewMember, ExtraWork, JobPlan, Kit, Norms, PlanError, PlanInput, Waiver, plan_job};
 use domain::site::{Site, Weather, WeatherHour};
 use domain::vehicle::Vehicle;
 use serde::{Deserialize, Serialize};
 use std::sync::Arc;
 use utoipa::ToSchema;
+
+/// Refill stops on one job, at most.
+pub const MOST_REFILLS: u32 = 20;
 
 /// Everything a plan depends on but its handbook and its start.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
@@ -48,6 +51,18 @@ pub struct PlanFacts {
     #[serde(default)]
     #[schema(max_items = 200)]
     pub done: Vec<String>,
+    /// Times the tank can be filled again during the job.
+    #[serde(default)]
+    #[schema(minimum = 0, maximum = 20)]
+    pub refill_stops: u32,
+    /// What the customer agreed to in writing.
+    #[serde(default)]
+    #[schema(max_items = 40)]
+    pub waivers: Vec<Waiver>,
+    /// The last day on which the roads around were salted.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(value_type = Option<String>, format = Date, example = "2026-03-02")]
+    pub last_salted_on: Option<NaiveDate>,
     /// What the shop's own steps taught; never part of a request.
     #[serde(skip)]
     #[schema(ignore)]
@@ -55,7 +70,7 @@ pub struct PlanFacts {
 }
 
 /// When the work starts, on the wall clock at the site.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Start {
     pub at: NaiveDateTime,
     pub utc_offset_min: i32,
@@ -95,6 +110,9 @@ impl PlanFacts {
             extra_work: self.extra_work,
             norms: &self.norms,
             done: &self.done,
+            refill_stops: self.refill_stops,
+            waivers: &self.waivers,
+            last_salted_on: self.last_salted_on,
         }
     }
 }
@@ -116,6 +134,14 @@ impl Check for PlanFacts {
             });
         }
         found.at_most("done", &self.done, 200);
+        found.range("refill_stops", self.refill_stops, 0, MOST_REFILLS);
+        found.at_most("waivers", &self.waivers, 40);
+        for (i, waiver) in self.waivers.iter().enumerate() {
+            found.within(format!("waivers/{i}"), |found| {
+                found.line("rule", &waiver.rule, 40);
+                found.line("by", &waiver.by, 120);
+            });
+        }
     }
 }
 
@@ -145,12 +171,16 @@ pub fn gather(
         booked_grade: u8::try_from(job.fields.booked_grade).ok().and_then(Grade::new),
         package: job.fields.package.clone(),
         options: job.fields.options.0.clone(),
-        site: customer.fields.site.0,
+        // Whom to ask for the gate is no matter of the plan.
+        site: Site { access_note: None, ..customer.fields.site.0 },
         weather: Weather { hours: weather_around(db, at, shop_zone, site_zone)? },
         kit,
         crew: crew(db, job.id)?,
         extra_work,
         done: done(db, job.id)?,
+        refill_stops: 0,
+        waivers: waivers(db, job.id, site_zone)?,
+        last_salted_on: shops::find(db)?.and_then(|shop| shop.fields.settings.0.last_salted_on),
         norms: norms.clone(),
     };
     Ok((facts, Start::new(at.local(site_zone), site_zone, Some(window_end))))
@@ -195,6 +225,12 @@ fn crew(db: &mut Db<'_>, job: Id) -> Result<Vec<CrewMember>, ApiError> {
         crew.push(CrewMember { name: person.name, skills: person.skills.0, trainee: person.trainee });
     }
     Ok(crew)
+}
+
+/// What stands of the customer's written consents.
+fn waivers(db: &mut Db<'_>, job: Id, zone: Tz) -> Result<Vec<Waiver>, ApiError> {
+    let standing = waivers::standing(db, job)?.into_iter();
+    Ok(standing.map(|record| record.waiver(zone)).collect())
 }
 
 /// The steps recorded so far, each once, in the order in which they were begun.

@@ -65,6 +65,8 @@ pub const TABLE: &[Row] = &[
     ("POST", "/v1/tasks/{id}/replay", O, None),
     ("GET", "/v1/jobs/{id}/inspections", ALL, None),
     ("POST", "/v1/jobs/{id}/inspections", ALL, None),
+    ("GET", "/v1/jobs/{id}/waivers", ALL, None),
+    ("POST", "/v1/jobs/{id}/waivers", ALL, None),
     ("POST", "/v1/jobs/{id}/plan", ODL, None),
     ("GET", "/v1/jobs/{id}/plan", ALL, Some(Scope::PlansRead)),
     ("GET", "/v1/jobs/{id}/plans", ALL, Some(Scope::PlansRead)),

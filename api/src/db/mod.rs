@@ -27,6 +27,7 @@ pub mod upkeep_needs;
 pub mod upkeep_states;
 pub mod vans;
 pub mod vehicles;
+pub mod waivers;
 pub mod weather;
 
 use diesel::connection::{AnsiTransactionManager, Connection, SimpleConnection, TransactionManager};

@@ -3,6 +3,7 @@
 use super::Db;
 use super::kinds::{Doc, Id, Instant};
 use super::schema::plan;
+use crate::kept_facts::KeptFacts;
 use diesel::prelude::*;
 use domain::plan::JobPlan;
 use serde::Serialize;
@@ -34,7 +35,7 @@ pub struct PlanVersion {
 }
 
 /// Adds the next version and gives its number. The job must be locked.
-pub fn insert(db: &mut Db<'_>, job: Id, document: &JobPlan) -> QueryResult<i32> {
+pub fn insert(db: &mut Db<'_>, job: Id, document: &JobPlan, facts: KeptFacts) -> QueryResult<i32> {
     let newest: Option<i32> = plan::table
         .filter(plan::shop.eq(db.shop).and(plan::job.eq(job)))
         .select(diesel::dsl::max(plan::version))
@@ -48,6 +49,7 @@ pub fn insert(db: &mut Db<'_>, job: Id, document: &JobPlan) -> QueryResult<i32> 
         plan::format.eq(i32::try_from(document.format).unwrap_or(i32::MAX)),
         plan::document.eq(Doc(document.clone())),
         plan::made_at.eq(db.now),
+        plan::facts.eq(Some(Doc(facts))),
     );
     diesel::insert_into(plan::table).values(made).execute(db.conn)?;
     Ok(version)
@@ -60,6 +62,13 @@ pub fn find(db: &mut Db<'_>, job: Id, version: Option<i32>) -> QueryResult<Optio
         rows = rows.filter(plan::version.eq(version));
     }
     rows.order(plan::version.desc()).select(StoredPlan::as_select()).first(db.conn).optional()
+}
+
+/// What a version was made from; none of plans made before this was kept.
+pub fn facts(db: &mut Db<'_>, job: Id, version: i32) -> QueryResult<Option<KeptFacts>> {
+    let facts: Option<Option<Doc<KeptFacts>>> =
+        plan::table.find((db.shop, job, version)).select(plan::facts).first(db.conn).optional()?;
+    Ok(facts.flatten().map(|kept| kept.0))
 }
 
 /// The newest first.

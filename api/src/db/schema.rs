@@ -184,6 +184,7 @@ diesel::table! {
         format -> Integer,
         document -> Text,
         made_at -> Timestamp,
+        facts -> Nullable<Text>,
     }
 }
 
@@ -205,6 +206,21 @@ diesel::table! {
         recorded_at -> Timestamp,
         norm_minutes -> Nullable<Double>,
         norm_grade -> Nullable<Integer>,
+    }
+}
+
+diesel::table! {
+    waiver (shop, job, id) {
+        shop -> Text,
+        job -> Text,
+        id -> Text,
+        rule -> Text,
+        given -> Bool,
+        zones -> Text,
+        steps -> Text,
+        agreed_by -> Text,
+        noted_by -> Text,
+        at -> Timestamp,
     }
 }
 
@@ -379,6 +395,7 @@ diesel::allow_tables_to_appear_in_same_query!(
     plan,
     step_record,
     acknowledgement,
+    waiver,
     handbook_override,
     weather_series,
     schedule,

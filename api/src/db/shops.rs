@@ -4,9 +4,21 @@ use super::Db;
 use super::kinds::{Doc, Id, Instant};
 use super::schema::shop;
 use crate::check::{Check, Checker};
+use chrono::NaiveDate;
 use diesel::prelude::*;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
+
+/// Days that a plan can be made for.
+const FIRST_DAY: NaiveDate = day(1970, 1, 1);
+const LAST_DAY: NaiveDate = day(2200, 12, 31);
+
+const fn day(year: i32, month: u32, day: u32) -> NaiveDate {
+    match NaiveDate::from_ymd_opt(year, month, day) {
+        Some(date) => date,
+        None => NaiveDate::MIN,
+    }
+}
 
 /// What the owner can set.
 #[derive(
@@ -38,6 +50,10 @@ pub struct ShopSettings {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(format = "email")]
     pub mail_from: Option<String>,
+    /// The last day on which the roads around were salted; plans and upkeep offer the flush when it has been quiet.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(value_type = Option<String>, format = Date, example = "2026-03-02")]
+    pub last_salted_on: Option<NaiveDate>,
 }
 
 /// A point on the map.
@@ -74,6 +90,9 @@ impl Check for ShopFields {
                     found.range("latitude", base.latitude, -90.0, 90.0);
                     found.range("longitude", base.longitude, -180.0, 180.0);
                 });
+            }
+            if let Some(on) = self.settings.0.last_salted_on {
+                found.range("last_salted_on", on, FIRST_DAY, LAST_DAY);
             }
             if let Some(from) = &self.settings.0.mail_from {
                 found.email("mail_from", from);

@@ -25,6 +25,7 @@ pub mod unsubscribe;
 pub mod upkeep;
 pub mod vans;
 pub mod vehicles;
+pub mod waivers;
 pub mod weather;
 
 use crate::app::App;
@@ -88,6 +89,8 @@ pub fn routes(all: &mut ServiceConfig<'_>) {
         .service(tasks::replay_task)                 // POST /v1/tasks/{id}/replay
         .service(inspections::list_inspections)      // GET /v1/jobs/{id}/inspections
         .service(inspections::create_inspection)     // POST /v1/jobs/{id}/inspections
+        .service(waivers::list_waivers)              // GET /v1/jobs/{id}/waivers
+        .service(waivers::create_waiver)             // POST /v1/jobs/{id}/waivers
         .service(plans::plan_job)                    // POST /v1/jobs/{id}/plan
         .service(plans::get_plan)                    // GET /v1/jobs/{id}/plan
         .service(plans::list_plans)                  // GET /v1/jobs/{id}/plans

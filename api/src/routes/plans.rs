@@ -11,9 +11,10 @@ use crate::db::plans::{self, PlanVersion, StoredPlan};
 use crate::error::ApiError;
 use crate::extract::{Key, Optional, Query};
 use crate::job_sheet::{self, Form};
+use crate::kept_facts::KeptFacts;
 use crate::norms;
 use crate::page::Page;
-use crate::plan_input::gather;
+use crate::plan_input::{MOST_REFILLS, PlanFacts, gather};
 use actix_web::http::header;
 use actix_web::{HttpRequest, HttpResponse, get, post};
 use domain::plan::{ExtraWork, PlanError, Timeline, timeline};
@@ -27,17 +28,23 @@ pub struct PlanRequest {
     /// The customer's answer to extra work; give it with every replanning.
     #[serde(default)]
     pub extra_work: ExtraWork,
+    /// Times the tank can be filled again during the job; give it with every replanning.
+    #[serde(default)]
+    #[schema(minimum = 0, maximum = 20)]
+    pub refill_stops: u32,
 }
 
 impl Check for PlanRequest {
-    fn check(&self, _: &mut Checker) {}
+    fn check(&self, found: &mut Checker) {
+        found.range("refill_stops", self.refill_stops, 0, MOST_REFILLS);
+    }
 }
 
 /// Plans a job, or plans it anew from where it stands. Every plan is kept as a version of its own.
 ///
 /// It is made from the vehicle, the newest inspection (else the booked grade), the package and options, the customer's
-/// site, the shop's weather, the van's kit and the technicians assigned, for the planned start or else the beginning
-/// of the window. What forbids the work comes as a notice in the plan, not as an error.
+/// site, the shop's weather, the van's kit, the technicians assigned and what the customer agreed to in writing, for
+/// the planned start or else the beginning of the window. What it is made from is kept with it. What forbids the work comes as a notice in the plan, not as an error.
 #[utoipa::path(
     tag = "plans",
     params(("id" = Id, Path)),
@@ -52,14 +59,16 @@ pub async fn plan_job(app: Shared, caller: Caller, key: Key, body: Optional<Plan
         going_on(&job)?;
         let norms = norms::learned(db)?;
         let (facts, start) = gather(db, &job, body.0.extra_work, &norms)?;
-        Ok((job, facts, start, handbooks.of(db)?))
+        let facts = PlanFacts { refill_stops: body.0.refill_stops, ..facts };
+        let kept = KeptFacts::now(db, &facts, start)?;
+        Ok((job, facts, start, kept, handbooks.of(db)?))
     });
-    let (seen, facts, start, handbook) = load.await?;
+    let (seen, facts, start, kept, handbook) = load.await?;
     let plan = app.planning(move || facts.plan(&handbook, &start).map_err(contradiction)).await?;
     let save = app.write(&caller, move |db| {
         let job = running(db, key.0, None)?;
         unless_stale(job.rev == seen.rev)?;
-        let version = plans::insert(db, job.id, &plan)?;
+        let version = plans::insert(db, job.id, &plan, kept)?;
         if job.status.0 == JobStatus::Booked {
             jobs::set_status(db, job.id, job.rev, JobStatus::Planned)?;
         }

@@ -6,7 +6,7 @@
 
 use super::amounts::on_zone;
 use super::draft::{Draft, Work};
-use crate::handbook::{Basis, ContaminantRow, Step};
+use crate::handbook::{Basis, ContaminantRow, Phase, Step};
 use crate::inspection::{Contaminant, Grade};
 use crate::vehicle::Zone;
 use serde::{Deserialize, Serialize};
@@ -97,9 +97,9 @@ pub(super) fn branch(draft: &Draft, work: &Work) -> Option<Branch> {
     })
 }
 
-/// Whatever is not planned is extra work.
+/// Whatever is not planned is extra work; shade and set-up are the crew's own business.
 fn needs_approval(draft: &Draft, step: &Step) -> bool {
-    !draft.has(&step.id) && !draft.facts.done(&step.id)
+    step.phase != Phase::Arrive && !draft.has(&step.id) && !draft.facts.done(&step.id)
 }
 
 fn loop_on(step: &Step, zone: Option<Zone>) -> &'static str {

@@ -3,6 +3,7 @@
 use super::PlanInput;
 use super::draft::{Draft, each};
 use super::facts::Facts;
+use super::waiver;
 use crate::handbook::{PackageRole, PairKind, Phase, Severity, Trigger, TriggerWhen};
 use crate::inspection::Contaminant;
 use std::collections::BTreeMap;
@@ -21,6 +22,7 @@ pub(super) fn choose<'a>(facts: &'a Facts<'a>) -> Draft<'a> {
     of_package(&mut draft);
     by_findings(&mut draft);
     by_planned_steps(&mut draft);
+    waiver::apply(&mut draft);
     package_limits(&mut draft);
     extra_work(&mut draft);
     draft
@@ -76,7 +78,7 @@ fn by_findings(draft: &mut Draft) {
             draft.tell("Q66", Severity::Adjust, text, each(first, "24 h dry before the second visit"));
             continue;
         }
-        for step in &trigger.inserts {
+        for step in inserts(draft, trigger) {
             draft.insert(step, &trigger.id, &trigger.text);
         }
         if trigger.when == TriggerWhen::FoundLate && draft.has("D11") {
@@ -88,6 +90,14 @@ fn by_findings(draft: &mut Draft) {
             format!("{why}: not in {}, offer {} as extra work", draft.facts.package.name, steps.join(" "));
         draft.tell("R58", Severity::Advise, text, vec![]);
     }
+}
+
+/// What the trigger puts in: a clay bar comes without its polishing when the customer accepts the marks.
+fn inserts<'a>(draft: &Draft<'a>, trigger: &'a Trigger) -> impl Iterator<Item = &'a String> + use<'a> {
+    let bar =
+        trigger.after_step.as_deref() == Some("E03") || trigger.inserts.iter().any(|step| step == "E03");
+    let marks_stay = bar && draft.facts.accepted("R43", &[]).is_some();
+    trigger.inserts.iter().filter(move |step| !marks_stay || *step == "E03")
 }
 
 /// Plans a step that is finished once more.
@@ -128,7 +138,7 @@ fn by_planned_steps(draft: &mut Draft) {
         let planned = trigger.after_step.as_deref().is_some_and(|s| draft.has(s));
         let allowed = !trigger.needs_approval || draft.facts.input.extra_work.approved == Some(true);
         if planned && allowed {
-            for step in &trigger.inserts {
+            for step in inserts(draft, trigger) {
                 draft.insert(step, &trigger.id, &trigger.text);
             }
         }

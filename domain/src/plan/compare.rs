@@ -82,6 +82,15 @@ pub fn compare(before: &JobPlan, after: &JobPlan) -> PlanDifference {
     }
 }
 
+impl PlanDifference {
+    /// Nothing is otherwise, but for rounding.
+    pub fn is_none(&self) -> bool {
+        let steps = [&self.added, &self.removed, &self.moved, &self.changed];
+        let notices = [&self.notices_added, &self.notices_removed];
+        steps.iter().all(|list| list.is_empty()) && notices.iter().all(|list| list.is_empty())
+    }
+}
+
 /// A step and which of its lines.
 type Key = (String, usize);
 type Lines<'a> = BTreeMap<Key, (u32, &'a PlanLine)>;

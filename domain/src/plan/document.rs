@@ -1,6 +1,7 @@
 //! The plan as a document: what the API gives out and stores.
 
 use super::branches::Branch;
+use super::waiver::Waiver;
 use crate::handbook::{Phase, Severity};
 use crate::hazard::SignalWord;
 use crate::inspection::Grade;
@@ -28,6 +29,9 @@ pub struct JobPlan {
     pub lines: Vec<PlanLine>,
     pub notices: Vec<Notice>,
     pub questions: Vec<Question>,
+    /// What the customer agreed to in writing.
+    #[serde(default)]
+    pub waivers: Vec<Waiver>,
     pub totals: Totals,
     /// How good the split among several technicians is; absent for one.
     pub crew_bound: Option<CrewBound>,

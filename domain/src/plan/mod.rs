@@ -28,6 +28,7 @@ mod sheet;
 mod sheet_html;
 mod timeline;
 mod validate;
+mod waiver;
 mod wet_time;
 mod words;
 
@@ -40,19 +41,20 @@ pub use compare::{ChangedStep, PlanDifference, PlanSide, StepSide, compare};
 pub use document::{
     CrewBound, Dwell, JobPlan, Leaves, Mix, Notice, PlanLine, Question, Reason, Totals, Turn,
 };
-pub use norms::{Belief, Factors, FinishedStep, Norms, PRIOR_STEPS};
+pub use norms::{Belief, Factors, FinishedStep, LearnedNorm, Norms, PRIOR_STEPS};
 pub use order::{Arrangement, Constraint, OrderError, arrange};
 pub use preview::{Preview, preview, rank};
 pub use quote::{Quote, QuoteEnd, quote};
 pub use sheet::{SheetHead, job_sheet};
 pub use sheet_html::sheet_html;
 pub use timeline::{TechnicianSpell, TechnicianTrack, Timeline, ZoneSpell, ZoneTrack, timeline};
+pub use waiver::Waiver;
 
 use crate::handbook::{Handbook, Severity};
 use crate::inspection::{Grade, Inspection};
 use crate::site::{Site, Weather};
 use crate::vehicle::Vehicle;
-use chrono::NaiveDateTime;
+use chrono::{NaiveDate, NaiveDateTime};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use utoipa::ToSchema;
@@ -88,6 +90,12 @@ pub struct PlanInput<'a> {
     pub extra_work: ExtraWork,
     /// Steps already finished, in order: kept as they are when replanning.
     pub done: &'a [String],
+    /// Times the tank can be filled again during the job.
+    pub refill_stops: u32,
+    /// What the customer agreed to in writing.
+    pub waivers: &'a [Waiver],
+    /// The last day on which the roads around were salted, when known.
+    pub last_salted_on: Option<NaiveDate>,
 }
 
 /// The customer's answer to extra work found on site.
@@ -228,6 +236,7 @@ fn assemble(draft: draft::Draft) -> JobPlan {
         lines: draft.work.into_iter().zip(branches).map(|(work, branch)| line(work, branch)).collect(),
         notices,
         questions: draft.questions,
+        waivers: input.waivers.to_vec(),
         totals,
         crew_bound: draft.crew_bound,
         cautions,

@@ -61,7 +61,7 @@ pub struct Belief {
 }
 
 /// Factors on the norm.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Factors {
     pub expected: f64,
     pub p50: f64,
@@ -74,6 +74,15 @@ pub struct Norms {
     handbook: Factors,
     /// By step, then grade and technician; nobody in particular is the empty name.
     learned: BTreeMap<String, BTreeMap<(Option<Grade>, String), Factors>>,
+}
+
+/// The factors of one step, at a grade or at any, of one technician or of anybody (the empty name).
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct LearnedNorm {
+    pub step: String,
+    pub grade: Option<Grade>,
+    pub technician: String,
+    pub factors: Factors,
 }
 
 impl Belief {
@@ -181,6 +190,30 @@ impl Norms {
     pub fn without_names(mut self) -> Norms {
         self.learned.values_mut().for_each(|seen| seen.retain(|(_, technician), _| technician.is_empty()));
         self
+    }
+
+    /// What was learned of a crew and of the shop as a whole, to be kept.
+    pub fn list(&self, crew: &[&str]) -> Vec<LearnedNorm> {
+        let wanted = |name: &str| name.is_empty() || crew.contains(&name);
+        let all = self.learned.iter().flat_map(|(step, learned)| {
+            learned.iter().map(move |((grade, technician), factors)| LearnedNorm {
+                step: step.clone(),
+                grade: *grade,
+                technician: technician.clone(),
+                factors: *factors,
+            })
+        });
+        all.filter(|norm| wanted(&norm.technician)).collect()
+    }
+
+    /// The same, from what was kept.
+    pub fn of_list(list: &[LearnedNorm]) -> Norms {
+        let mut norms = Norms::default();
+        for norm in list {
+            let step = norms.learned.entry(norm.step.clone()).or_default();
+            step.insert((norm.grade, norm.technician.clone()), norm.factors);
+        }
+        norms
     }
 
     /// The factors for a step at a grade, of one technician or of anybody.
@@ -311,6 +344,22 @@ mod tests {
         // Grade 3 was never seen: what is known of the step at other grades stands in, weaker.
         assert!(norms.of("C02", Grade::HEAVY, None).p50 > 1.0);
         assert_eq!(norms.of("C03", Grade::HEAVY, None), Norms::default().of("C03", Grade::HEAVY, None));
+    }
+
+    #[test]
+    fn what_is_kept_of_a_crew_gives_its_factors_again() {
+        let mut steps = vec![finished("Ada", Grade::TYPICAL, 8.0); 9];
+        steps.extend(vec![finished("Ada", Grade::HEAVY, 8.0); 9]);
+        steps.extend(vec![finished("Ben", Grade::HEAVY, 16.0); 9]);
+        let norms = Norms::learn(&steps);
+        let kept = Norms::of_list(&norms.list(&["Ada"]));
+        for grade in [Grade::LIGHT, Grade::TYPICAL, Grade::HEAVY] {
+            for who in [None, Some("Ada")] {
+                assert_eq!(kept.of("C02", grade, who), norms.of("C02", grade, who));
+            }
+        }
+        let ben = |norms: &Norms| norms.of("C02", Grade::HEAVY, Some("Ben"));
+        assert_ne!(ben(&kept), ben(&norms), "who is not on the crew is not kept");
     }
 
     #[test]

@@ -44,9 +44,10 @@ pub(super) fn put_in_order(draft: &mut Draft) -> Result<(), PlanError> {
 }
 
 /// Orders that pairs imply without naming both steps: wet-type protection is rinsed off before the vehicle is
-/// dried (Q74), unless polishing has to come between; and the rinse of strip wash is a rinse before iron (Q45).
-fn implied<'d>(draft: &Draft) -> Vec<(&'d str, &'d str, &'d str)> {
-    let mut implied = vec![("Q45", "D13", "D12")];
+/// dried (Q74), unless polishing has to come between; the rinse of strip wash is a rinse before iron (Q45); and the
+/// tyre's alkali runs onto its wheel, which is cooled first (Q07).
+pub(super) fn implied<'d>(draft: &Draft) -> Vec<(&'d str, &'d str, &'d str)> {
+    let mut implied = vec![("Q45", "D13", "D12"), ("Q07", "B01", "B03")];
     let polished = ["G02", "G03", "G04"].iter().any(|step| draft.has(step));
     if draft.wet_protection && !polished {
         implied.extend([("Q74", "D14", "H03"), ("Q74", "D05", "H03"), ("Q74", "E02", "H03")]);

@@ -6,6 +6,7 @@
 
 use super::crew::{Activity, Demand, Lag, Problem};
 use super::draft::{Draft, Work};
+use super::pairs::implied;
 use super::parts::{Part, TICK_S};
 use super::places::{Cells, Places};
 use super::schedule::{gap_s, timed_pairs};
@@ -94,6 +95,11 @@ impl<'a> Scene<'a> {
                 if pair.kind == PairKind::Forbidden { (second, first) } else { (first, second) };
             if explained(second, &pair.id) {
                 pairs[first][second] = Some(pair);
+            }
+        }
+        for (id, before, after) in implied(draft) {
+            if let (Some(first), Some(second)) = (position(before), position(after)) {
+                pairs[first][second] = draft.facts.handbook().precedence.get(id);
             }
         }
         let reached = parts.iter().map(|part| places.reached(part.cells)).collect();

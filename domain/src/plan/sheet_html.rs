@@ -21,6 +21,8 @@ pub fn sheet_html(head: &SheetHead, plan: &JobPlan) -> String {
         Block::of(serious(plan)),
         Block::of(read_first(plan)),
         Block::of(take_along(plan)),
+        Block::of(who(plan)),
+        Block::of(hazards(plan)),
     ];
     let common = common(plan);
     let steps: Vec<Block> =
@@ -35,14 +37,17 @@ pub fn sheet_html(head: &SheetHead, plan: &JobPlan) -> String {
         escape(head.job),
         style(type_size),
     );
-    for section in &sections {
+    let [before @ .., after] = &sections;
+    for section in before {
         html.push_str(&section.html);
     }
     html.push_str("<main aria-label=\"Steps\">\n<ol class=\"steps\">\n");
     for step in &steps {
         html.push_str(&step.html);
     }
-    html.push_str("</ol>\n</main>\n</body>\n</html>\n");
+    html.push_str("</ol>\n</main>\n");
+    html.push_str(&after.html);
+    html.push_str("</body>\n</html>\n");
     html
 }
 
@@ -141,7 +146,8 @@ fn style(size: TypeSize) -> String {
          html {{ font: {}pt/{LINE_HEIGHT} sans-serif; color: #000; background: #fff; }}\n\
          body {{ margin: 0; }}\n\
          h1 {{ font-size: 1.4em; margin: 0; }}\n\
-         h2 {{ font-size: 1em; margin: 1mm 0 0; text-transform: uppercase; border-top: 0.4mm solid #000; }}\n\
+         h2 {{ font-size: 1em; margin: 1mm 0 0; text-transform: uppercase; border-top: 0.4mm solid #000; \
+         break-after: avoid; }}\n\
          p, ul {{ margin: 0; }}\n\
          ul {{ padding-left: 4mm; }}\n\
          .steps {{ list-style: none; margin: 1mm 0 0; padding: 0; columns: {}; column-gap: 6mm; }}\n\
@@ -190,6 +196,10 @@ fn serious(plan: &JobPlan) -> String {
         let text = format!("{} {}.{unblock}", notice.rule, notice.text);
         let _ = writeln!(items, "<li><b>{word}</b> {}</li>", escape(&text));
     }
+    for waiver in &plan.waivers {
+        let _ =
+            writeln!(items, "<li><b>AGREED</b> {}: {}.</li>", escape(&waiver.rule), escape(&waiver.text()));
+    }
     for question in &plan.questions {
         let _ = writeln!(items, "<li><b>ASK</b> {}</li>", escape(&question.text));
     }
@@ -209,21 +219,50 @@ fn read_first(plan: &JobPlan) -> String {
     for caution in common(plan) {
         let _ = writeln!(inner, "<li>{}: {}</li>", escape(&carriers(plan, caution)), escape(caution));
     }
-    let mut statements: BTreeMap<&str, BTreeSet<&str>> = BTreeMap::new();
-    for mix in plan.lines.iter().flat_map(|line| &line.mixes) {
-        for hazard in &mix.hazards {
-            statements.entry(hazard).or_default().insert(&mix.product_name);
-        }
-    }
-    let said = statements.into_iter().map(|(hazard, products)| {
-        format!("{hazard}: {}", products.into_iter().collect::<Vec<_>>().join(", "))
-    });
-    let said: Vec<String> = said.collect();
-    if !said.is_empty() {
-        let _ = writeln!(inner, "<li>Undiluted: {}.</li>", escape(&said.join("; ")));
-    }
     inner.push_str("</ul>\n");
     section("read", "Read first", &inner)
+}
+
+/// Each technician's own way through the steps, where there are several.
+fn who(plan: &JobPlan) -> String {
+    let mut ways: BTreeMap<&str, Vec<(f64, String)>> = BTreeMap::new();
+    for (number, line) in (1..).zip(&plan.lines) {
+        let number: u32 = number;
+        for turn in &line.turns {
+            let part = if turn.part == "all" { String::new() } else { format!(" {}", turn.part) };
+            let stop = format!("{} {number}{part}", clock(plan, turn.begin_min));
+            ways.entry(&turn.technician).or_default().push((turn.begin_min, stop));
+        }
+    }
+    if ways.len() < 2 {
+        return String::new();
+    }
+    let lines = ways.into_iter().fold(String::new(), |mut lines, (name, mut way)| {
+        way.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let way: Vec<String> = way.into_iter().map(|(_, stop)| stop).collect();
+        let _ = writeln!(lines, "<p><b>{}</b> {}</p>", escape(name), escape(&way.join(" | ")));
+        lines
+    });
+    section("who", "Who does which step from when", &lines)
+}
+
+/// What the labels of the undiluted products say, usual for their classes; it stands behind the steps, where it does
+/// not drown what is to be done.
+fn hazards(plan: &JobPlan) -> String {
+    let mut products: BTreeMap<&str, &Mix> = BTreeMap::new();
+    for mix in plan.lines.iter().flat_map(|line| &line.mixes).filter(|mix| !mix.hazards.is_empty()) {
+        products.entry(&mix.product_name).or_insert(mix);
+    }
+    let said = products.into_iter().fold(String::new(), |mut said, (name, mix)| {
+        let text = format!("{name}: {}.", mix.hazards.join("; "));
+        let _ = writeln!(said, "<li><b class=\"signal\">{}</b> {}</li>", signal(mix), escape(&text));
+        said
+    });
+    if said.is_empty() {
+        said
+    } else {
+        section("undiluted", "Undiluted, as their labels usually say", &format!("<ul>\n{said}</ul>\n"))
+    }
 }
 
 fn take_along(plan: &JobPlan) -> String {
@@ -255,6 +294,12 @@ fn step(number: usize, plan: &JobPlan, line: &PlanLine, common: &BTreeSet<&str>)
         let _ = writeln!(inner, "<p{class}>{label}{}</p>", escape(text));
     };
     put("", "", &when_and_where(plan, line));
+    if let Some(sun) = order_and_sun(line).1 {
+        put("", "SUN", sun);
+    }
+    if let Some(heat) = heat(line) {
+        put("", "HEAT", heat);
+    }
     for mix in &line.mixes {
         put("pour", "POUR", &format!("{}: {}", mix.product_name, pour(mix)));
         if mix.signal_word.is_some() || !mix.ppe.is_empty() {
@@ -264,25 +309,28 @@ fn step(number: usize, plan: &JobPlan, line: &PlanLine, common: &BTreeSet<&str>)
     if let Some(dwell) = &line.dwell {
         let more = drying(dwell);
         let more = if more.is_empty() { String::new() } else { format!("; {}", more.join("; ")) };
-        put("timer", "TIMER", &format!("{} | on __:__ off __:__{more}", timer(dwell)));
+        put("timer", "TIMER", &format!("{} | on\u{a0}__:__\u{a0}off\u{a0}__:__{more}", timer(dwell)));
     }
     let own: Vec<&str> = line.cautions.iter().map(String::as_str).filter(|c| !common.contains(c)).collect();
     if !own.is_empty() {
         put("", "!", &own.join("; "));
     }
-    put("", "OK when", &checked(line));
+    put("", "OK when", &checked(plan, line));
     let html = format!("<li>\n<h3>{}</h3>\n{inner}</li>\n", escape(&name));
     Block { html, large: name.chars().count(), paragraphs }
 }
 
+/// On the wall clock.
+fn clock(plan: &JobPlan, minutes: f64) -> String {
+    let after = chrono::TimeDelta::seconds((minutes * 60.0) as i64);
+    plan.start.checked_add_signed(after).unwrap_or(plan.start).format("%H:%M").to_string()
+}
+
 fn when_and_where(plan: &JobPlan, line: &PlanLine) -> String {
-    let begin_s = (line.begin_min * 60.0) as i64;
-    let at = plan.start.checked_add_signed(chrono::TimeDelta::seconds(begin_s)).unwrap_or(plan.start);
     let mut parts =
-        vec![at.format("%H:%M").to_string(), length(line.end_min - line.begin_min), line.step.clone()];
+        vec![clock(plan, line.begin_min), length(line.end_min - line.begin_min), line.step.clone()];
     parts.push(turns(line));
-    // A rule's advice on sun and shade follows the first semicolon and stands among the notices.
-    let order = line.zone_order.split(';').next().unwrap_or_default().trim();
+    let (order, _) = order_and_sun(line);
     parts.push(if line.zones.len() <= NAMED_ZONES || order.is_empty() {
         zones(line)
     } else {
@@ -296,6 +344,19 @@ fn when_and_where(plan: &JobPlan, line: &PlanLine) -> String {
     parts.join(" | ")
 }
 
+/// How to go about the zones, and behind the first semicolon what a rule says of sun and shade.
+fn order_and_sun(line: &PlanLine) -> (&str, Option<&str>) {
+    match line.zone_order.split_once(';') {
+        Some((order, sun)) => (order.trim(), Some(sun.trim())),
+        None => (line.zone_order.trim(), None),
+    }
+}
+
+/// What a hot panel asks for before the step.
+fn heat(line: &PlanLine) -> Option<&str> {
+    line.reasons.iter().find(|reason| reason.id == "R01").map(|reason| reason.text.as_str())
+}
+
 fn signal(mix: &Mix) -> &'static str {
     match mix.signal_word {
         Some(SignalWord::Danger) => "DANGER",
@@ -305,19 +366,26 @@ fn signal(mix: &Mix) -> &'static str {
 }
 
 /// The pass check, what to do when it fails, and what then.
-fn checked(line: &PlanLine) -> String {
+fn checked(plan: &JobPlan, line: &PlanLine) -> String {
     let Some(branch) = &line.branch else { return line.pass_check.clone() };
-    let rungs = branch.next.iter().map(|rung| (rung.step.as_str(), rung.needs_approval));
-    let mut next: Vec<(&str, bool)> = Vec::new();
-    for rung in rungs.filter(|rung| branch.step.as_deref() != Some(rung.0)) {
-        if !next.contains(&rung) {
-            next.push(rung);
+    let mut then: Vec<String> = Vec::new();
+    for rung in branch.next.iter().filter(|rung| branch.step.as_deref() != Some(&rung.step)) {
+        let asks = if rung.needs_approval { " with a yes" } else { "" };
+        let rung = format!("{}{asks}", named(plan, &rung.step, &rung.step_name));
+        if !then.contains(&rung) {
+            then.push(rung);
         }
     }
-    let then: Vec<String> =
-        next.iter().map(|(step, asks)| format!("{step}{}", if *asks { " with a yes" } else { "" })).collect();
     let then = if then.is_empty() { String::new() } else { format!(", then {}", then.join(" or ")) };
     format!("{}. If not: {}{then}", line.pass_check, failing(branch))
+}
+
+/// A step as it is found on this sheet, by its number, else by its name.
+fn named(plan: &JobPlan, step: &str, name: &str) -> String {
+    match plan.lines.iter().position(|line| line.step == step) {
+        Some(index) => format!("step {}", index + 1),
+        None => format!("{step} {name}"),
+    }
 }
 
 /// Cautions that stand on more than one step; they are said once at the top.
@@ -332,17 +400,22 @@ fn common(plan: &JobPlan) -> BTreeSet<&str> {
     often
 }
 
-/// The steps that carry a caution.
+/// The numbers of the steps that carry a caution.
 fn carriers(plan: &JobPlan, caution: &str) -> String {
-    let carry = plan.lines.iter().filter(|line| line.cautions.iter().any(|own| own == caution));
-    carry.map(|line| line.step.as_str()).collect::<Vec<_>>().join(" ")
+    let numbered = (1..).zip(&plan.lines);
+    let carry = numbered.filter(|(_, line)| line.cautions.iter().any(|own| own == caution));
+    format!("Steps {}", carry.map(|(number, _): (u32, _)| number.to_string()).collect::<Vec<_>>().join(", "))
 }
 
-/// Text for an element or a quoted attribute.
+/// Units that stay on the line of their number.
+const UNITS: [&str; 8] = ["min", "ml", "l", "C", "x", "m2", "s", "%"];
+
+/// Text for an element or a quoted attribute; a number and its unit are not parted.
 fn escape(text: &str) -> String {
     let mut safe = String::with_capacity(text.len());
-    for character in text.chars() {
+    for (at, character) in text.char_indices() {
         match character {
+            ' ' if parts_a_unit(text, at) => safe.push('\u{a0}'),
             '&' => safe.push_str("&amp;"),
             '<' => safe.push_str("&lt;"),
             '>' => safe.push_str("&gt;"),
@@ -354,4 +427,12 @@ fn escape(text: &str) -> String {
         }
     }
     safe
+}
+
+/// The blank stands between a number and its unit.
+fn parts_a_unit(text: &str, at: usize) -> bool {
+    let (before, after) = text.split_at(at);
+    let word =
+        after.trim_start().split(|c: char| !c.is_alphanumeric() && c != '%').next().unwrap_or_default();
+    before.ends_with(|c: char| c.is_ascii_digit()) && UNITS.contains(&word)
 }

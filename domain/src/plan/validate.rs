@@ -24,7 +24,11 @@ pub(super) fn check(input: &PlanInput) -> Result<(), PlanError> {
     site(input)?;
     weather(input)?;
     kit(input)?;
-    crew(input)
+    crew(input)?;
+    if let Some(on) = input.last_salted_on {
+        date("/last_salted_on", on)?;
+    }
+    super::waiver::check(input)
 }
 
 fn package(input: &PlanInput) -> Result<(), PlanError> {
@@ -263,7 +267,7 @@ fn crew(input: &PlanInput) -> Result<(), PlanError> {
     }
 }
 
-fn date(pointer: &str, on: NaiveDate) -> Result<(), PlanError> {
+pub(super) fn date(pointer: &str, on: NaiveDate) -> Result<(), PlanError> {
     if YEARS.contains(&on.year()) {
         return Ok(());
     }

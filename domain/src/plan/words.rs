@@ -71,14 +71,19 @@ pub(super) fn pour(mix: &Mix) -> String {
         each if each > 0.0 => format!(" + {} ml shampoo", whole(each)),
         _ => String::new(),
     };
-    let each = format!("{} ml + {} ml water{shampoo}", whole(mix.pour_each_ml), whole(mix.water_each_ml));
+    let each = format!("{} ml + {} water{shampoo}", whole(mix.pour_each_ml), volume(mix.water_each_ml));
     let ratio = format!("{}:1, water first", whole_or_tenth(parts));
     if mix.fills > 1 {
-        let sums = format!("{} ml of {} ml in all", whole(mix.pour_ml), whole(mix.made_up_ml));
+        let sums = format!("{} ml in {} in all", whole(mix.pour_ml), volume(mix.made_up_ml));
         format!("{} fills of the {}, each {each} ({ratio}; {sums})", mix.fills, mix.vessel)
     } else {
-        format!("{each}, {} ({ratio}; {} ml in all)", mix.vessel, whole(mix.made_up_ml))
+        format!("{each}, {} ({ratio}; {} in all)", mix.vessel, volume(mix.made_up_ml))
     }
+}
+
+/// Water as it can be measured out: 5 ml on a jug, a tenth of a litre in a bucket.
+fn volume(ml: f64) -> String {
+    if ml < 995.0 { format!("{:.0} ml", (ml / 5.0).round() * 5.0) } else { format!("{:.1} l", ml / 1000.0) }
 }
 
 fn whole_or_tenth(value: f64) -> String {
@@ -88,7 +93,7 @@ fn whole_or_tenth(value: f64) -> String {
 /// How long it may stay.
 pub(super) fn timer(dwell: &Dwell) -> String {
     if dwell.min_s > dwell.max_s {
-        return format!("works {} min, but is dry before: must not dry", clock(dwell.min_s));
+        return format!("needs {} min wet and would dry before: never dry", clock(dwell.min_s));
     }
     format!("{} to {} min wet, never dry", clock(dwell.min_s), clock(dwell.max_s))
 }

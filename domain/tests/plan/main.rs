@@ -15,4 +15,6 @@ mod refusals;
 mod rules;
 mod scene;
 mod thrown;
+mod unblock;
+mod waivers;
 mod worked;

@@ -76,6 +76,23 @@ const FAULTS: &[(&str, fn(&mut Scene))] = &[
     ("/kit/stock_ml/iron_remover", |s| {
         s.kit.stock_ml.insert("iron_remover".into(), f64::INFINITY);
     }),
+    ("/last_salted_on", |s| s.last_salted_on = Some(NaiveDate::MAX)),
+    ("/waivers/0/rule", |s| s.waive("R99", &[], &["D07"])),
+    ("/waivers/0", |s| s.waive("R35", &[], &[])),
+    ("/waivers/0/steps", |s| s.waive("R43", &[], &["E03"])),
+    ("/waivers/0/zones/1", |s| s.waive("R35", &[Zone::Roof, Zone::BedInner], &[])),
+    ("/waivers/0/steps/0", |s| s.waive("R60", &[], &["Z99"])),
+    ("/waivers/0/steps/1", |s| s.waive("R60", &[], &["D03", "D05"])),
+    ("/waivers/0/steps/0", |s| s.waive("R60", &[], &["C02"])),
+    ("/waivers/1/by", |s| {
+        s.waive("R43", &[], &[]);
+        s.waive("R45", &[], &[]);
+        s.waivers[1].by = " ".into();
+    }),
+    ("/waivers/0/at", |s| {
+        s.waive("R43", &[], &[]);
+        s.waivers[0].at = NaiveDateTime::MAX;
+    }),
     ("/kit/vehicles_served/wand", |s| {
         s.kit.vehicles_served.insert("wand".into(), 1);
     }),

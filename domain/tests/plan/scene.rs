@@ -3,7 +3,7 @@
 use chrono::{NaiveDate, NaiveDateTime, NaiveTime, TimeDelta};
 use domain::handbook::Handbook;
 use domain::inspection::{Contaminant, Evidence, Finding, Grade, Inspection, PanelReading};
-use domain::plan::{CrewMember, ExtraWork, JobPlan, Kit, PlanError, PlanInput, PlanLine, plan_job};
+use domain::plan::{CrewMember, ExtraWork, JobPlan, Kit, PlanError, PlanInput, PlanLine, Waiver, plan_job};
 use domain::site::{Drain, Ground, HourRange, Site, Weather, WeatherHour};
 use domain::vehicle::{Coat, Colour, Exposure, Substrate, Surface, Vehicle, VehicleClass, Zone};
 
@@ -25,6 +25,9 @@ pub struct Scene {
     pub window_end: Option<NaiveDateTime>,
     pub extra_work: ExtraWork,
     pub done: Vec<String>,
+    pub refill_stops: u32,
+    pub waivers: Vec<Waiver>,
+    pub last_salted_on: Option<NaiveDate>,
 }
 
 pub fn day(hour: u32, minute: u32) -> NaiveDateTime {
@@ -74,6 +77,9 @@ pub fn quiet() -> Scene {
         window_end: None,
         extra_work: ExtraWork::default(),
         done: vec![],
+        refill_stops: 0,
+        waivers: vec![],
+        last_salted_on: None,
         handbook,
     }
 }
@@ -88,7 +94,7 @@ fn sedan() -> Vehicle {
         coats: vec![],
         repainted_on: None,
         repainted_zones: vec![],
-        exposures: vec![],
+        exposures: vec![Exposure { kind: "garage_daily".into(), share: 1.0 }],
         first_registered_on: None,
         parking: vec![],
         driving: None,
@@ -169,6 +175,9 @@ impl Scene {
             window_end: self.window_end,
             extra_work: self.extra_work,
             done: &self.done,
+            refill_stops: self.refill_stops,
+            waivers: &self.waivers,
+            last_salted_on: self.last_salted_on,
         })
     }
 
@@ -223,6 +232,17 @@ impl Scene {
 
     pub fn leave_at_home(&mut self, equipment: &[&str]) {
         self.kit.equipment.retain(|e| !equipment.contains(&e.as_str()));
+    }
+
+    /// The customer agrees in writing to leave zones and steps out, or accepts what the rule warns of.
+    pub fn waive(&mut self, rule: &str, zones: &[Zone], steps: &[&str]) {
+        self.waivers.push(Waiver {
+            rule: rule.into(),
+            zones: zones.to_vec(),
+            steps: steps.iter().map(|s| s.to_string()).collect(),
+            by: "Hyppa".into(),
+            at: day(9, 12),
+        });
     }
 
     pub fn second_hand(&mut self) {

@@ -91,7 +91,28 @@ pub fn sane(seed: u64) -> Scene {
     place(dice, &mut scene);
     weather(dice, &mut scene);
     van(dice, &mut scene);
+    agreed(dice, &mut scene);
     scene
+}
+
+/// Sometimes the customer has agreed to something.
+fn agreed(dice: &mut Dice, scene: &mut Scene) {
+    const STEPS: [&str; 8] = ["D03", "D07", "E01", "E02", "G03", "H02", "H03", "B06"];
+    scene.refill_stops = dice.below(4) as u32 * u32::from(dice.chance(20));
+    scene.last_salted_on =
+        dice.chance(30).then(|| scene.start.date() - TimeDelta::days(dice.below(200) as i64));
+    if dice.chance(15) {
+        let rule = dice.of(&["R43", "R45"]);
+        scene.waive(rule, &[], &[]);
+    }
+    if dice.chance(15) {
+        let zone = dice.of(&zones(scene));
+        scene.waive("R35", &[zone], &[]);
+    }
+    if dice.chance(15) {
+        let steps = [dice.of(&STEPS), dice.of(&STEPS)];
+        scene.waive("R60", &[], &steps);
+    }
 }
 
 fn zones(scene: &Scene) -> Vec<Zone> {

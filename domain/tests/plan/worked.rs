@@ -77,10 +77,57 @@ fn a_black_suv_at_one_in_the_afternoon_is_refused_and_works_at_half_past_six() {
     }
 }
 
+/// The times that the warning names are those at which it begins and ends to hold.
+#[test]
+fn the_hours_without_chemistry_on_the_roof_are_true() {
+    let mut scene = black_suv(june(13, 0));
+    scene.leave_at_home(&["awning"]);
+    let warning = notice(&scene.plan(), "R04").text.clone();
+    assert!(warning.contains("be done with the horizontals before "), "{warning}");
+    assert!(warning.contains("no chemistry on this roof before "), "{warning}");
+    let [until, from] = starts(&warning)[..] else { panic!("{warning}") };
+    assert!(
+        june(5, 0) < until && until < june(10, 0) && june(16, 0) < from && from < june(22, 0),
+        "{warning}"
+    );
+    let warns = |scene: &Scene| scene.plan().notices.iter().any(|n| n.rule == "R04");
+    scene.start = from + TimeDelta::minutes(10);
+    assert!(!warns(&scene), "cool from {from} on");
+    scene.start = from - TimeDelta::minutes(20);
+    assert!(warns(&scene), "still hot before {from}");
+}
+
+/// The customer insists on one o'clock: no decontamination, but under the awning a wash is possible (the second way
+/// that the worked plan names).
+#[test]
+fn the_black_suv_can_be_washed_at_one_under_the_awning() {
+    let mut scene = black_suv(june(13, 0));
+    scene.package("P8", &[]);
+    let plan = scene.plan();
+    assert!(plan.workable, "{:?}", plan.notices.iter().filter(|n| n.unblock.is_some()).collect::<Vec<_>>());
+}
+
+/// The sun goes round: the side that is washed last in the morning is in the shade in the afternoon.
+#[test]
+fn the_shady_side_changes_during_the_job_and_the_plan_says_when() {
+    let scene = black_suv(june(12, 15));
+    let plan = scene.plan();
+    let sides = notice(&plan, "R05");
+    assert!(
+        sides.text.contains("comes into the sun at ") && sides.text.contains("goes into the shade at "),
+        "{sides:?}"
+    );
+    let order = |step: &str| plan.line(step).zone_order.clone();
+    assert_ne!(
+        order("B05").split_once("; ").map(|o| o.1.to_string()),
+        order("F02").split_once("; ").map(|o| o.1.to_string())
+    );
+}
+
 /// The clock times in a text such as `start by 08:15 or at 17:30 under the awning`.
 fn starts(text: &str) -> Vec<NaiveDateTime> {
     let clocks = text.split_whitespace().filter_map(|word| word.trim_end_matches(',').split_once(':'));
-    clocks.map(|(h, m)| june(h.parse().unwrap(), m.parse().unwrap())).collect()
+    clocks.filter_map(|(h, m)| Some(june(h.parse().ok()?, m.parse().ok()?))).collect()
 }
 
 /// White large van, tail of film grade 4, tank of 250 l, a garden tap, keep-clean wash.

@@ -4,7 +4,7 @@
 use chrono::{Duration, NaiveDate, NaiveDateTime, Timelike};
 use domain::handbook::Handbook;
 use domain::inspection::{Contaminant, Evidence, Finding, Grade, Inspection};
-use domain::plan::{CrewMember, ExtraWork, Kit, Norms, PlanInput};
+use domain::plan::{CrewMember, ExtraWork, Kit, Norms, PlanInput, Waiver};
 use domain::site::{Drain, Ground, Site, Weather, WeatherHour};
 use domain::vehicle::{Colour, Substrate, Vehicle, VehicleClass};
 
@@ -27,6 +27,9 @@ pub struct Case {
     pub window_end: Option<NaiveDateTime>,
     pub extra_work: ExtraWork,
     pub done: Vec<String>,
+    pub refill_stops: u32,
+    pub waivers: Vec<Waiver>,
+    pub last_salted_on: Option<NaiveDate>,
 }
 
 pub const EVERY_SKILL: [&str; 9] =
@@ -72,6 +75,9 @@ impl Case {
             window_end: self.window_end,
             extra_work: self.extra_work,
             done: &self.done,
+            refill_stops: self.refill_stops,
+            waivers: &self.waivers,
+            last_salted_on: self.last_salted_on,
         }
     }
 
@@ -177,6 +183,9 @@ pub fn sedan_wash() -> Case {
         window_end: Some(at(13, 0)),
         extra_work: ExtraWork { approved: Some(true), silent_min: 0 },
         done: vec![],
+        refill_stops: 0,
+        waivers: vec![],
+        last_salted_on: None,
     }
 }
 

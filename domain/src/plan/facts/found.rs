@@ -83,7 +83,9 @@ impl Facts<'_> {
     /// Findings of a contaminant that is really there, with their place in the list.
     fn spots(&self, contaminant: Contaminant) -> impl Iterator<Item = (usize, &Finding)> {
         let all = self.input.inspection.findings.iter().enumerate();
-        all.filter(move |(_, f)| f.contaminant == contaminant && f.grade > Grade::NONE)
+        all.filter(move |(_, f)| {
+            f.contaminant == contaminant && f.grade > Grade::NONE && !self.left_out(f.zone)
+        })
     }
 
     /// Hours until a contaminant marks the paint at a panel temperature; longer under a sound coat.

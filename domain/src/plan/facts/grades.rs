@@ -18,10 +18,15 @@ pub(super) struct Grades<'a> {
 }
 
 impl<'a> Grades<'a> {
-    pub fn new(handbook: &'a Handbook, inspection: &Inspection) -> Grades<'a> {
+    /// Of the zones that are worked on.
+    pub fn new(
+        handbook: &'a Handbook,
+        inspection: &Inspection,
+        worked_on: impl Fn(Zone) -> bool,
+    ) -> Grades<'a> {
         let mut by_zone = [[Grade::NONE; CONTAMINANTS]; ZONES];
         let mut worst = [Grade::NONE; CONTAMINANTS];
-        for finding in &inspection.findings {
+        for finding in inspection.findings.iter().filter(|finding| worked_on(finding.zone)) {
             let grade = Finding::working_grade(finding);
             let of = finding.contaminant as usize;
             for seen in [&mut by_zone[finding.zone as usize][of], &mut worst[of]] {

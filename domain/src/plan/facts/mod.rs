@@ -10,6 +10,7 @@ pub(crate) use surface::{Fit, same_ph};
 use self::grades::Grades;
 use super::climate::Climate;
 use super::draft::{Draft, Work};
+use super::waiver::left_out;
 use super::{PlanError, PlanInput};
 use crate::handbook::{
     Basis, Face as HandbookFace, Handbook, Orientation, Package, PackageRole, PackageStep, ProductRole,
@@ -49,11 +50,11 @@ impl<'a> Facts<'a> {
             .package(input.package)
             .ok_or_else(|| PlanError::new("/package", format!("there is no package {}", input.package)))?;
         let entries = input.handbook.steps_of(input.package).collect();
-        let zones =
-            input.handbook.zones_of(input.vehicle.class).map(|row| ZoneFacts::of(row, input)).collect();
+        let zones = input.handbook.zones_of(input.vehicle.class).filter(|row| !left_out(input, row.zone));
+        let zones = zones.map(|row| ZoneFacts::of(row, input)).collect();
         let climate =
             Climate::new(input.vehicle, input.inspection, input.site, input.weather, input.utc_offset_min);
-        let grades = Grades::new(input.handbook, input.inspection);
+        let grades = Grades::new(input.handbook, input.inspection, |zone| !left_out(input, zone));
         Ok(Facts { input, package, entries, zones, climate, grades })
     }
 
@@ -104,12 +105,16 @@ impl<'a> Facts<'a> {
         self.handbook().steps.place(&work.step.id).unwrap_or(usize::MAX)
     }
 
-    /// A step of the handbook as work on this vehicle, without amounts and without a place in time.
+    /// A step of the handbook as work on this vehicle, without amounts and without a place in time; none when all
+    /// its zones are left out.
     pub fn work(&self, step: &str) -> Option<Work<'a>> {
         let step = self.handbook().step(step)?;
         let entry = self.entry(&step.id);
         let set = entry.and_then(|e| e.zone_set.as_deref()).unwrap_or(&step.zone_set);
-        Some(Work::new(step, self.zones_of(step, set), self.uses(step), entry.and_then(|e| e.water_l)))
+        let all = self.zones_of(step, set);
+        let zones: Vec<Zone> = all.iter().copied().filter(|&zone| !self.left_out(zone)).collect();
+        let water_l = entry.and_then(|e| e.water_l);
+        (all.is_empty() || !zones.is_empty()).then(|| Work::new(step, zones, self.uses(step), water_l))
     }
 
     /// The zones of a set that the vehicle has; of a step against something found, those where it was found.

@@ -147,7 +147,7 @@ impl<'a> Facts<'a> {
 
     fn care_text(&self, condition: &str, substrate: Substrate) -> String {
         let meaning = self.handbook().ban_conditions.get(condition).map_or(condition, |row| &row.meaning);
-        format!("{}: take care ({meaning})", self.material(substrate))
+        format!("{}: {meaning}", self.material(substrate))
     }
 
     /// The material in words.

@@ -165,35 +165,66 @@ fn r51_salt(draft: &mut Draft) {
 fn r68_insect_season(draft: &mut Draft) {
     let facts = draft.facts;
     let hours = &facts.input.weather.hours;
-    let exposed = facts.input.vehicle.exposures.iter().any(|e| e.kind == "motorway_high" && e.share > 0.0);
-    if hours.is_empty() || !exposed {
+    let mean_c = hours.iter().map(|h| h.air_c).sum::<f64>() / hours.len() as f64;
+    if hours.is_empty() || mean_c <= facts.limit("R68", "air_c") {
         return;
     }
-    let mean_c = hours.iter().map(|h| h.air_c).sum::<f64>() / hours.len() as f64;
-    if mean_c > facts.limit("R68", "air_c") {
-        let days = facts.limit("R68", "cadence_d");
-        let text = format!(
-            "mean air {mean_c:.1} C and motorway use: wash at most {days:.0} days apart, or a visit for the front only"
-        );
-        let line = each(draft.planned(&["I04"]), &format!("offer the next wash within {days:.0} days"));
-        draft.kept("R68", text, line);
+    match exposed(draft, "motorway_high") {
+        Some(true) => {}
+        Some(false) => return,
+        None => return ask_for_exposures(draft, "R68"),
     }
+    let days = facts.limit("R68", "cadence_d");
+    let text = format!(
+        "mean air {mean_c:.1} C and motorway use: wash at most {days:.0} days apart, or a visit for the front only"
+    );
+    let line = each(draft.planned(&["I04"]), &format!("offer the next wash within {days:.0} days"));
+    draft.kept("R68", text, line);
 }
 
-/// R69: the salted season is over. How long roads have gone unsalted nobody here knows, so the advice says it.
+/// R69: the salted season is over, and salt left in the seams works on.
 fn r69_winter_salt(draft: &mut Draft) {
     let facts = draft.facts;
-    let salted = facts.input.vehicle.exposures.iter().any(|e| e.kind == "winter_salt" && e.share > 0.0);
-    if !salted || draft.has("B11") || facts.done("B11") {
+    let coolest = facts.hours_on_the_clock(draft).map(|h| h.air_c).min_by(f64::total_cmp);
+    let flushed = draft.has("B11") || facts.done("B11");
+    if flushed || coolest.is_none_or(|c| c <= facts.limit("R69", "air_c")) {
         return;
     }
-    let coolest = facts.hours_on_the_clock(draft).map(|h| h.air_c).min_by(f64::total_cmp);
-    if coolest.is_some_and(|c| c > facts.limit("R69", "air_c")) {
-        let (dry_d, offer_d) = (facts.limit("R69", "dry_days"), facts.limit("R69", "offer_within_d"));
-        let text = format!(
-            "salted roads: when {dry_d:.0} days have passed without salting, offer the winter's end flush within {offer_d:.0} days, before any coating or polish"
-        );
-        let lines = each(draft.planned(&["I04", "G03", "G04", "H04"]), "winter's end flush first");
-        draft.kept("R69", text, lines);
+    let quiet_d = facts.input.last_salted_on.map(|on| (facts.input.start.date() - on).num_days());
+    let (dry_d, season_d) = (facts.limit("R69", "dry_days"), facts.limit("R69", "season_d"));
+    if quiet_d.is_some_and(|days| (days as f64) < dry_d || days as f64 > season_d) {
+        return;
     }
+    let Some(days) = quiet_d else {
+        if exposed(draft, "winter_salt") == Some(true) {
+            draft.ask("R69", "/last_salted_on", "On which day were the roads around last salted?");
+        }
+        return;
+    };
+    match exposed(draft, "winter_salt") {
+        Some(true) => {}
+        Some(false) => return,
+        None => return ask_for_exposures(draft, "R69"),
+    }
+    let offer_d = facts.limit("R69", "offer_within_d");
+    let text = format!(
+        "roads last salted {days} days ago: offer the winter's end flush within {offer_d:.0} days, before any coating or polish"
+    );
+    let lines = each(draft.planned(&["I04", "G03", "G04", "H04"]), "winter's end flush first");
+    draft.kept("R69", text, lines);
+}
+
+/// Whether the vehicle lives like that; unknown when nothing is said of where it lives.
+fn exposed(draft: &Draft, kind: &str) -> Option<bool> {
+    let exposures = &draft.facts.input.vehicle.exposures;
+    let there = exposures.iter().any(|e| e.kind == kind && e.share > 0.0);
+    (!exposures.is_empty()).then_some(there)
+}
+
+fn ask_for_exposures(draft: &mut Draft, rule: &str) {
+    draft.ask(
+        rule,
+        "/vehicle/exposures",
+        "Where does it stand and drive: garage, street, motorway, salted roads?",
+    );
 }

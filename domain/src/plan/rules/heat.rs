@@ -64,7 +64,11 @@ impl Excess {
             Some(rinsed_c) => format!(
                 "{zone} {panel_c:.0} C at {at}, limit {limit_c:.0} C: rinse it cool first ({rinsed_c:.0} C wet)"
             ),
-            None => format!("{zone} {panel_c:.0} C at {at}, limit {limit_c:.0} C"),
+            None => {
+                format!(
+                    "{zone} {panel_c:.0} C at {at}, limit {limit_c:.0} C: water is not enough, shade it or wait"
+                )
+            }
         }
     }
 }
@@ -261,19 +265,20 @@ fn r04_forecast_over_limit(draft: &mut Draft, starts: Option<&str>) {
     let Some(heat) = draft.facts.heat_of_day(draft) else { return };
     let first_min = draft.facts.limit("R04", "horizontals_first_min");
     let clock = |at: NaiveDateTime| at.format("%H:%M");
+    let zone = heat.zone.name();
     let when = match (heat.until, heat.from) {
-        (Some(until), Some(from)) => {
-            format!("horizontals before {}, no chemistry on them until {}", clock(until), clock(from))
-        }
-        (Some(until), None) => format!("horizontals before {}", clock(until)),
-        (None, Some(from)) => format!("no chemistry on the horizontals before {}", clock(from)),
-        (None, None) => "the horizontals are over it all day".to_string(),
+        (Some(until), Some(from)) => format!(
+            "in the open be done with the horizontals before {}, no chemistry on this {zone} before {}",
+            clock(until),
+            clock(from)
+        ),
+        (Some(until), None) => format!("in the open be done with the horizontals before {}", clock(until)),
+        (None, Some(from)) => format!("in the open no chemistry on this {zone} before {}", clock(from)),
+        (None, None) => format!("in the open no chemistry on this {zone} all day"),
     };
     let text = format!(
-        "{} up to {:.0} C in the booked window, limit {:.0} C: {when}",
-        heat.zone.name(),
-        heat.worst_c,
-        heat.limit_c
+        "{zone} up to {:.0} C in the booked window, limit {:.0} C: {when}",
+        heat.worst_c, heat.limit_c
     );
     let first = format!("the shady side and the horizontals within the first {first_min:.0} min");
     let unblock = match starts {

@@ -31,6 +31,7 @@ pub(super) use weather::last_light;
 
 /// Chooses, exchanges and drops steps.
 pub(super) fn before_order(draft: &mut Draft) {
+    tidy::companions(draft);
     dirt::insert(draft);
     sequence::insert(draft);
     water::insert(draft);
@@ -53,6 +54,7 @@ pub(super) fn before_order(draft: &mut Draft) {
     tidy::companions(draft);
     tidy::dry_again(draft);
     tidy::rinse_after_chemistry(draft);
+    tidy::rinse_what_was_treated(draft);
 }
 
 /// Judges the order.
@@ -64,6 +66,7 @@ pub(super) fn after_order(draft: &mut Draft) {
 /// Judges hours, panels, litres and people.
 pub(super) fn on_the_clock(draft: &mut Draft) {
     heat::on_the_clock(draft);
+    sequence::on_the_clock(draft);
     sun::on_the_clock(draft);
     air::on_the_clock(draft);
     weather::on_the_clock(draft);
@@ -74,4 +77,5 @@ pub(super) fn on_the_clock(draft: &mut Draft) {
     paint::on_the_clock(draft);
     stock::on_the_clock(draft);
     outfit::on_the_clock(draft);
+    place::ask_for_a_roof(draft);
 }

@@ -4,6 +4,7 @@ use crate::handbook::{Chemistry, Severity, Step};
 use crate::plan::amounts;
 use crate::plan::draft::{Draft, Lines, Use, each};
 use crate::plan::facts::{Facts, same_ph};
+use crate::plan::waiver;
 
 /// R60 before the order is made: amounts do not depend on it, and steps without product fall away.
 pub(super) fn restrict(draft: &mut Draft) {
@@ -164,8 +165,15 @@ fn go_without(draft: &mut Draft, product: &str, sum: &str) {
     }
     let short_ml = short_ml(draft, product);
     if short_ml > 0.0 {
-        let lines = each(draft.which(|w| w.uses(product)), &format!("{short_ml:.0} ml short"));
-        let unblock = format!("restock {short_ml:.0} ml before the job, or leave the steps out with consent");
+        let users = draft.which(|w| w.uses(product));
+        let spare = draft.work.iter().filter(|w| w.uses(product)).all(|w| waiver::may_be_left_out(w.step));
+        let without = if spare {
+            format!(", or leave {} out with the customer's consent", users.join(" "))
+        } else {
+            String::new()
+        };
+        let unblock = format!("restock {short_ml:.0} ml before the job{without}");
+        let lines = each(users, &format!("{short_ml:.0} ml short"));
         draft.unmet("R60", format!("{sum}, nothing of its family on board"), lines, unblock);
     }
 }

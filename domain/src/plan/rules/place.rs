@@ -13,11 +13,33 @@ pub(super) fn on_the_clock(draft: &mut Draft) {
     r30_mains(draft);
 }
 
+/// What weather spoils or stops: a roof would keep it off.
+const OF_THE_OPEN: [&str; 10] = ["R01", "R09", "R10", "R11", "R13", "R15", "R16", "R17", "R64", "R67"];
+
+/// Weather forbids something, and nobody has said whether the vehicle stands in the open.
+pub(super) fn ask_for_a_roof(draft: &mut Draft) {
+    if draft.facts.input.site.covered.is_some() {
+        return;
+    }
+    let mut spoiled = draft.notices.iter().filter(|n| n.unblock.is_some()).map(|n| n.rule.clone());
+    if let Some(rule) = spoiled.find(|rule| OF_THE_OPEN.contains(&rule.as_str())) {
+        draft.ask(
+            &rule,
+            "/site/covered",
+            "Is there a roof over the vehicle? It keeps sun, wind, rain and frost off.",
+        );
+    }
+}
+
 /// R26: machines outside the hours in which they may run, or on a day on which nobody may work.
 fn r26_quiet_hours(draft: &mut Draft) {
     let site = &draft.facts.input.site;
-    if draft.facts.input.start.weekday() == Weekday::Sat && site.saturday_allowed == Some(false) {
-        draft.unmet("R26", "no work allowed there on Saturdays", vec![], "another day");
+    if draft.facts.input.start.weekday() == Weekday::Sat {
+        match site.saturday_allowed {
+            Some(false) => draft.unmet("R26", "no work allowed there on Saturdays", vec![], "another day"),
+            Some(true) => {}
+            None => draft.ask("R26", "/site/saturday_allowed", "May one work there on a Saturday?"),
+        }
     }
     let noisy = draft.which(|w| draft.facts.noisy(w));
     if noisy.is_empty() {

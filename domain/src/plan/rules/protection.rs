@@ -3,13 +3,18 @@
 use crate::handbook::{Chemistry, ProtectionKind};
 use crate::plan::draft::{Draft, Use, Work, each};
 use crate::plan::facts::Facts;
+use crate::plan::waiver;
+use crate::vehicle::Zone;
 
 use super::weather::PROTECTIONS;
 
 /// Thins alkali on coatings, and adds the protection that replaces what is stripped.
 pub(super) fn exchange(draft: &mut Draft) {
     thin_alkali_on_coatings(draft);
-    if bared(draft) && !draft.facts.package.excludes.iter().any(|step| step == "H03") {
+    if bared(draft)
+        && draft.facts.accepted("R45", &stripped_zones(draft)).is_none()
+        && !draft.facts.package.excludes.iter().any(|step| step == "H03")
+    {
         draft.insert("H03", "R45", "renews what the chemistry strips");
     }
 }
@@ -76,6 +81,13 @@ fn bared(draft: &Draft) -> bool {
     f64::from(sum) >= facts.limit("R45", "strips_sum") && !renewed
 }
 
+/// Protected zones that lose some of their protection.
+fn stripped_zones(draft: &Draft) -> Vec<Zone> {
+    let facts = draft.facts;
+    let by = draft.work.iter().filter(|w| strips(facts, w) > 0);
+    by.flat_map(|w| w.zones.iter().copied()).filter(|&zone| facts.protected(zone)).collect()
+}
+
 fn r45_stripped(draft: &mut Draft) {
     let facts = draft.facts;
     let by = draft.which(|w| strips(facts, w) > 0);
@@ -85,8 +97,12 @@ fn r45_stripped(draft: &mut Draft) {
     }
     let steps = by.join(" ");
     if bared(draft) {
+        let zones = stripped_zones(draft);
+        if waiver::accept(draft, "R45", &zones, &by) {
+            return;
+        }
         let lines = each(by, "strips the protection");
-        let unblock = "add a protection step, or the customer's consent to a bare surface";
+        let unblock = "add a protection step, or the customer's consent to a bare surface in writing";
         draft.unmet("R45", format!("{steps} strip the protection and nothing renews it"), lines, unblock);
     } else {
         let mut lines = each(by, "strips the protection, renewed after");

@@ -1,9 +1,10 @@
 //! R36-R44: the order of chemistry, and what follows from it.
 
 use super::mixing;
-use crate::handbook::Chemistry;
+use crate::handbook::{Chemistry, Severity};
 use crate::inspection::Contaminant;
 use crate::plan::draft::{Draft, each};
+use crate::plan::waiver;
 use crate::vehicle::Zone;
 
 /// R37, R39: what dirt and late finds bring with them.
@@ -15,6 +16,10 @@ pub(super) fn insert(draft: &mut Draft) {
 /// R44: how the vehicle is dried.
 pub(super) fn exchange(draft: &mut Draft) {
     r44_no_drying_aid(draft);
+}
+
+pub(super) fn on_the_clock(draft: &mut Draft) {
+    q30_section_by_section(draft);
 }
 
 pub(super) fn after_order(draft: &mut Draft) {
@@ -123,6 +128,23 @@ fn r40_alkali_iron_acid(draft: &mut Draft) {
     draft.kept("R40", text, lines);
 }
 
+/// Q30: alone, the iron remover of the whole vehicle would dry before its rinse.
+fn q30_section_by_section(draft: &mut Draft) {
+    let (Some(iron), Some(rinse)) = (draft.find("D03"), draft.find("D05")) else { return };
+    let open_min = rinse.begin_min - iron.begin_min;
+    if draft.facts.input.crew.len() > 1 || open_min * 60.0 <= f64::from(iron.step.dwell_max_s) {
+        return;
+    }
+    let together = draft.planned(&["D03", "E01", "D05"]);
+    let text = format!(
+        "{}: one section at a time, rinsed before the next; over the whole vehicle the iron remover would stay {open_min:.0} min",
+        together.join(" ")
+    );
+    let section = format!("one section at a time: {}, then the next section", together.join(", "));
+    draft.caution(&["D03".to_string()], &section);
+    draft.tell("Q30", Severity::Adjust, text, each(together, &section));
+}
+
 /// R41: clay while the iron remover is wet, else after it.
 fn r41_clay_under_iron(draft: &mut Draft) {
     if !draft.has("D03") {
@@ -162,8 +184,10 @@ fn r43_bar_then_polish(draft: &mut Draft) {
     if draft.has("G03") {
         let mut lines = each(vec!["E03".into()], "the bar mars: polishing follows");
         lines.extend(each(vec!["G03".into()], "takes the marks of the bar"));
-        draft.kept("R43", "the bar mars: polishing follows", lines);
-    } else {
+        return draft.kept("R43", "the bar mars: polishing follows", lines);
+    }
+    let zones = draft.find("E03").map_or(Vec::new(), |w| w.zones.clone());
+    if !waiver::accept(draft, "R43", &zones, &["E03".to_string()]) {
         let lines = each(vec!["E03".into()], "marks stay: no polishing follows");
         let unblock = "add the refining polish, or the customer's consent in writing";
         draft.unmet("R43", "clay bar without polishing leaves marring", lines, unblock);

@@ -6,6 +6,7 @@
 use crate::handbook::{Chemistry, Phase};
 use crate::plan::draft::{Draft, Lines, Use, Work, each};
 use crate::plan::facts::{Facts, Fit, names};
+use crate::plan::waiver::may_be_left_out;
 use crate::vehicle::{Substrate, Zone};
 
 /// What leaves a bloom on aluminium.
@@ -207,7 +208,7 @@ impl Verdict {
                     draft.facts.package.name
                 );
                 draft.drop_steps(rule, std::slice::from_ref(step));
-                draft.unmet(rule, text, vec![], draft.facts.way_out(rule));
+                draft.unmet(rule, text, vec![], draft.facts.way_out(rule, step));
             } else {
                 draft.drop_steps(rule, std::slice::from_ref(step));
                 draft.kept(rule, format!("{step} {why}: nothing is left of it, left out"), vec![]);
@@ -236,7 +237,7 @@ impl Facts<'_> {
     }
 
     /// What would lift the refusal of a step that a surface leaves nothing of.
-    fn way_out(&self, rule: &str) -> String {
+    fn way_out(&self, rule: &str, step: &str) -> String {
         if rule == "R54" {
             let limit_d = self.limit("R54", "age_d").clamp(0.0, 3650.0);
             let until = self
@@ -249,6 +250,9 @@ impl Facts<'_> {
                 None => "the wash instead".to_string(),
             };
         }
-        "another package, or leave it out with the customer's consent".to_string()
+        match self.handbook().step(step).is_some_and(may_be_left_out) {
+            true => format!("another package, or leave {step} out with the customer's consent"),
+            false => "another package".to_string(),
+        }
     }
 }

@@ -21,6 +21,7 @@ pub(super) fn second_choices(draft: &mut Draft) {
     let lost: Vec<(String, String)> = draft
         .dropped
         .iter()
+        .filter(|(step, _)| !draft.facts.waived(step))
         .filter(|(_, rule)| ["R24", "R52", "R53", "R54", "R60"].contains(&rule.as_str()))
         .map(|(step, rule)| (step.clone(), rule.clone()))
         .collect();
@@ -61,6 +62,19 @@ pub(super) fn dry_again(draft: &mut Draft) {
     if dried && wet && !draft.has("F02") && !draft.has("F03") {
         draft.work.extend(draft.facts.work("F02"));
         draft.explain("F02", "Q43", "once more: it gets wet again");
+    }
+}
+
+/// The last rinse takes all that acid, solvent or slurry was put on, glass too.
+pub(super) fn rinse_what_was_treated(draft: &mut Draft) {
+    let (_, treating) = COMPANIONS[2];
+    let by = draft.work.iter().filter(|w| w.is(treating));
+    let treated: Vec<Zone> = by.flat_map(|w| w.zones.iter().copied()).collect();
+    let Some(rinse) = draft.work.iter_mut().find(|w| w.step.id == "D14") else { return };
+    for zone in treated {
+        if !rinse.zones.contains(&zone) {
+            rinse.zones.push(zone);
+        }
     }
 }
 

@@ -24,40 +24,92 @@ pub(super) fn on_the_clock(draft: &mut Draft) {
     r25_stone(draft);
 }
 
-/// R18: litres against tank and tap, with a reserve, and more while chemistry is open.
+/// R18: litres against tank, refills and tap, with a reserve, and more while chemistry is open.
 fn r18_enough_water(draft: &mut Draft) {
-    let facts = draft.facts;
-    let need_l: f64 = draft.work.iter().map(|w| w.water_l).sum();
-    let groups = [Chemistry::Thioglycolate, Chemistry::Acid, Chemistry::Alkali];
-    let open = draft.work.iter().any(|w| facts.uses_chemistry(w, &groups));
-    let reserve_l = if open { facts.limit("R18", "open_chemistry_l") } else { 0.0 };
-    let usable_l = facts.input.kit.tank_l * (1.0 - facts.limit("R18", "reserve_share"));
-    let short_l = need_l + reserve_l - usable_l;
-    if short_l <= 0.0 || need_l <= 0.0 {
+    let tank = Tank::of(draft);
+    if tank.short_l() <= 0.0 || tank.need_l <= 0.0 {
         return;
     }
-    let sum = format!("{need_l:.0} l and {reserve_l:.0} l in reserve, {usable_l:.0} l usable in the tank");
+    let facts = draft.facts;
+    let sum = format!(
+        "{:.0} l and {:.0} l in reserve, {:.0} l usable in the tank",
+        tank.need_l, tank.reserve_l, tank.usable_l
+    );
+    let stops = facts.input.refill_stops;
+    if f64::from(stops) >= tank.stops().unwrap_or(f64::INFINITY) {
+        let lines = each(refilled_before(draft, &tank), "fill the tank before it");
+        return draft.kept("R18", format!("{sum}: {}", counted(stops)), lines);
+    }
     match facts.input.site.tap {
         Some(true) => {
             let how = if facts.by_washer() { "through the washer" } else { "by hose" };
-            let line = each(vec!["A05".into()], &format!("{short_l:.0} l short: customer's tap {how}"));
+            let line =
+                each(vec!["A05".into()], &format!("{:.0} l short: customer's tap {how}", tank.short_l()));
             draft.kept("R18", format!("{sum}: work from the customer's tap {how}"), line);
         }
         Some(false) => {
-            let ways = ways_to_water(draft, short_l, usable_l - reserve_l);
-            draft.unmet("R18", format!("{sum}, no tap: {short_l:.0} l short"), vec![], ways);
+            let text = format!("{sum}, no tap: {:.0} l short", tank.short_l());
+            draft.unmet("R18", text, vec![], ways_to_water(draft, &tank));
         }
         None => draft.ask("R18", "/site/tap", &format!("Is there a tap to use? {sum}.")),
     }
 }
 
-/// Refill stops, somebody's tap, and the rinseless package where the dirt allows it.
-fn ways_to_water(draft: &Draft, short_l: f64, per_stop_l: f64) -> String {
-    let mut ways = Vec::new();
-    if per_stop_l > 0.0 {
-        let stops = (short_l / per_stop_l).ceil();
-        ways.push(format!("{stops:.0} refill stop{}", if stops > 1.0 { "s" } else { "" }));
+/// What the job asks of the van's water.
+struct Tank {
+    need_l: f64,
+    reserve_l: f64,
+    usable_l: f64,
+}
+
+impl Tank {
+    fn of(draft: &Draft) -> Tank {
+        let facts = draft.facts;
+        let groups = [Chemistry::Thioglycolate, Chemistry::Acid, Chemistry::Alkali];
+        let open = draft.work.iter().any(|w| facts.uses_chemistry(w, &groups));
+        Tank {
+            need_l: draft.work.iter().map(|w| w.water_l).sum(),
+            reserve_l: if open { facts.limit("R18", "open_chemistry_l") } else { 0.0 },
+            usable_l: facts.input.kit.tank_l * (1.0 - facts.limit("R18", "reserve_share")),
+        }
     }
+
+    fn short_l(&self) -> f64 {
+        self.need_l + self.reserve_l - self.usable_l
+    }
+
+    /// What each filling gives before the reserve is touched.
+    fn per_fill_l(&self) -> f64 {
+        self.usable_l - self.reserve_l
+    }
+
+    /// Refills that make it last; none when the tank is smaller than the reserve.
+    fn stops(&self) -> Option<f64> {
+        (self.per_fill_l() > 0.0).then(|| (self.short_l() / self.per_fill_l()).ceil())
+    }
+}
+
+fn counted(stops: u32) -> String {
+    format!("{stops} refill stop{}", if stops == 1 { "" } else { "s" })
+}
+
+/// The steps for which what is left above the reserve no longer does, in order.
+fn refilled_before(draft: &Draft, tank: &Tank) -> Vec<String> {
+    let mut left_l = tank.per_fill_l();
+    let mut steps = Vec::new();
+    for work in draft.work.iter().filter(|w| w.water_l > 0.0) {
+        if work.water_l > left_l {
+            steps.push(work.step.id.clone());
+            left_l = tank.per_fill_l();
+        }
+        left_l -= work.water_l;
+    }
+    steps
+}
+
+/// Refill stops, somebody's tap, and the rinseless package where the dirt allows it.
+fn ways_to_water(draft: &Draft, tank: &Tank) -> String {
+    let mut ways: Vec<String> = tank.stops().map(|stops| counted(stops as u32)).into_iter().collect();
     ways.push("a neighbour's or the customer's tap".to_string());
     let film = draft.facts.worst_or_booked(Contaminant::Film);
     let rinseless = draft.facts.handbook().packages.iter().filter_map(|p| p.max_film);

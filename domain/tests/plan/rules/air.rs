@@ -34,6 +34,11 @@ pub const CASES: &[Case] = &[
         wind(s, 5.1);
         s.package("P4", &[]);
     }),
+    asks("R09", "/site/covered", "coating in wind, and nobody knows of a roof", |s| {
+        wind(s, 5.1);
+        s.package("P4", &[]);
+        s.site.covered = None;
+    }),
     silent("R09", "coating in 5 m/s", |s| {
         wind(s, 5.0);
         s.package("P4", &[]);

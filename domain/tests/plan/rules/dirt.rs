@@ -2,6 +2,7 @@
 
 use super::{Case, asks, fires, silent};
 use crate::scene::{Ask, Scene};
+use chrono::TimeDelta;
 use domain::handbook::Severity::{Adjust, Advise, Warn};
 use domain::inspection::Contaminant::{Bird, Cement, FalloutIron, HardwaterDeposit, Insect, RoadPaint, Salt};
 use domain::vehicle::{VehicleClass, Zone};
@@ -73,11 +74,35 @@ pub const CASES: &[Case] = &[
     fires("R68", Advise, "7 days apart", "motorway at a mean of 15.1 C", |s| warm(s, "motorway_high", 15.1)),
     silent("R68", "motorway at a mean of 15 C", |s| warm(s, "motorway_high", 15.0)),
     silent("R68", "street parking at 25 C", |s| warm(s, "street_open", 25.0)),
-    fires("R69", Advise, "within 14 days", "salted roads and 5.1 C", |s| warm(s, "winter_salt", 5.1)),
-    silent("R69", "salted roads and 5 C", |s| warm(s, "winter_salt", 5.0)),
+    asks("R68", "/vehicle/exposures", "warm, and nobody knows where it drives", |s| {
+        s.vehicle.exposures.clear();
+        s.each_hour(|h| h.air_c = 15.1);
+    }),
+    fires("R69", Advise, "7 days ago", "salted a week ago and 5.1 C", |s| salted(s, 5.1, 7)).and(|p| {
+        assert!(p.notices.iter().any(|n| n.rule == "R69" && n.text.contains("within 14 days")));
+    }),
+    silent("R69", "salted a week ago and 5 C", |s| salted(s, 5.0, 7)),
+    silent("R69", "salted six days ago", |s| salted(s, 12.0, 6)),
+    fires("R69", Advise, "180 days ago", "salted half a year ago", |s| salted(s, 12.0, 180)),
+    silent("R69", "salted a day longer ago", |s| salted(s, 12.0, 181)),
+    silent("R69", "garaged while roads were salted", |s| {
+        salted(s, 12.0, 7);
+        s.vehicle.exposures.retain(|e| e.kind != "winter_salt");
+    }),
+    asks("R69", "/last_salted_on", "salted roads, nobody knows when", |s| warm(s, "winter_salt", 5.1)),
+    asks("R69", "/vehicle/exposures", "nobody knows where it drives", |s| {
+        salted(s, 12.0, 7);
+        s.vehicle.exposures.clear();
+    }),
     silent("R69", "the flush itself", |s| {
-        warm(s, "winter_salt", 12.0);
+        salted(s, 12.0, 7);
         s.vehicle.class = VehicleClass::Sedan;
         s.package("P5", &[]);
     }),
 ];
+
+/// A vehicle of salted roads, so many days after the last salting.
+fn salted(s: &mut Scene, air_c: f64, days: i64) {
+    warm(s, "winter_salt", air_c);
+    s.last_salted_on = Some(s.start.date() - TimeDelta::days(days));
+}

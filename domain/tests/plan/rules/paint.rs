@@ -62,7 +62,7 @@ pub const CASES: &[Case] = &[
         s.vehicle.finish = Substrate::ProtectionFilm;
         s.find(Zone::Rocker, Contaminant::Tar, 1);
     })
-    .and(|p| assert!(p.line("D01").cautions.iter().any(|c| c.contains("beyond a short dwell")))),
+    .and(|p| assert!(p.line("D01").cautions.iter().any(|c| c.contains("a short dwell only")))),
     fires("R53", Adjust, "keep it flooded", "anodised rails in the roof", |s| {
         s.surface(Zone::Roof, Substrate::ClearCoat, &[Substrate::Anodised])
     })

@@ -35,6 +35,11 @@ pub const CASES: &[Case] = &[
         s.weather.hours.iter_mut().for_each(|h| h.at += TimeDelta::days(4));
         s.site.saturday_allowed = Some(false);
     }),
+    asks("R26", "/site/saturday_allowed", "a Saturday, and nobody has asked", |s| {
+        s.start = day(9, 0) + TimeDelta::days(4);
+        s.weather.hours.iter_mut().for_each(|h| h.at += TimeDelta::days(4));
+        s.site.saturday_allowed = None;
+    }),
     silent("R26", "a Friday there", |s| {
         s.start = day(9, 0) + TimeDelta::days(3);
         s.weather.hours.iter_mut().for_each(|h| h.at += TimeDelta::days(3));

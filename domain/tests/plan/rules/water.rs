@@ -42,6 +42,16 @@ pub const CASES: &[Case] = &[
         let unblock = p.notices.iter().find(|n| n.rule == "R18").unwrap().unblock.clone().unwrap();
         assert!(unblock.starts_with("2 refill stops") && !unblock.contains("rinseless"), "{unblock}");
     }),
+    fires("R18", Adjust, "1 refill stop", "a little short, with a refill agreed", |s| {
+        tank(s, -0.1);
+        s.site.tap = Some(false);
+        s.refill_stops = 1;
+    })
+    .and(|p| {
+        let reason = |l: &domain::plan::PlanLine| l.reasons.iter().any(|r| r.text.contains("fill the tank"));
+        assert_eq!(p.lines.iter().filter(|l| reason(l)).count(), 1, "it says before which step");
+        assert!(p.workable);
+    }),
     asks("R18", "/site/tap", "short, and nobody knows of a tap", |s| {
         tank(s, -0.1);
         s.site.tap = None;

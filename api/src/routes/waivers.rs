@@ -1,0 +1,60 @@
+//! What the customer of a job agreed to in writing.
+
+use super::{Answer, Shared, created, jobs::running, jobs::visible};
+use crate::auth::Caller;
+use crate::db::kinds::Id;
+use crate::db::vehicles;
+use crate::db::waivers::{self, WaiverFields, WaiverRecord};
+use crate::error::ApiError;
+use crate::extract::{Body, Key};
+use crate::page::Page;
+use crate::plan_input::zone_of;
+use actix_web::{HttpResponse, get, post};
+
+/// Writes down what the customer agreed to, or takes back (`given` false), as the answer to a notice of the plan.
+///
+/// The newest of each rule stands. It counts from the next planning on, and stands in that plan and on its sheet.
+/// Rinses, the wash, drying and what guards the next step are never left out.
+#[utoipa::path(
+    tag = "jobs",
+    params(("id" = Id, Path)),
+    request_body(content = WaiverFields, example = json!({ "rule": "R35", "zones": ["roof"], "by": "Hyppa" })),
+    responses((status = 201, body = WaiverRecord, description = "Written down"))
+)]
+#[post("/v1/jobs/{id}/waivers")]
+pub async fn create_waiver(app: Shared, caller: Caller, key: Key, body: Body<WaiverFields>) -> Answer {
+    let (technician, person, handbooks) = (caller.only_own_work(), caller.person()?, app.handbooks.clone());
+    let record = app
+        .write(&caller, move |db| {
+            let job = running(db, key.0, technician)?;
+            let vehicle = vehicles::find(db, job.fields.vehicle)?.ok_or(ApiError::NotFound)?;
+            if body.0.given {
+                let at = db.now.local(zone_of(db, None)?);
+                let fits = body.0.waiver(at).check(&*handbooks.of(db)?, vehicle.fields.document.0.class);
+                fits.map_err(|fault| ApiError::field(fault.pointer, "does_not_fit", fault.detail))?;
+            }
+            let id = Id::new(db.now);
+            waivers::insert(db, job.id, id, person, &body.0)?;
+            waivers::list(db, job.id)?.into_iter().find(|record| record.id == id).ok_or(ApiError::NotFound)
+        })
+        .await?;
+    created(&record, 1, format!("/v1/jobs/{}/waivers", key.0))
+}
+
+/// All that was agreed to and taken back, the oldest first.
+#[utoipa::path(
+    tag = "jobs",
+    params(("id" = Id, Path)),
+    responses((status = 200, body = Page<WaiverRecord>, description = "All of them"))
+)]
+#[get("/v1/jobs/{id}/waivers")]
+pub async fn list_waivers(app: Shared, caller: Caller, key: Key) -> Answer {
+    let technician = caller.only_own_work();
+    let items = app
+        .read(&caller, move |db| {
+            visible(db, key.0, technician)?;
+            Ok(waivers::list(db, key.0)?)
+        })
+        .await?;
+    Ok(HttpResponse::Ok().json(Page { items, next_cursor: None }))
+}

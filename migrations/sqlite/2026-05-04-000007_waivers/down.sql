@@ -1,0 +1,2 @@
+ALTER TABLE plan DROP COLUMN facts;
+DROP TABLE waiver;

@@ -142,7 +142,9 @@ fn a_preview_ranks_start_times_and_stores_nothing() {
         (&json!("2026-05-04T08:00:00"), &json!("2026-05-04T13:00:00"))
     );
     assert!(starts[0]["blocks"].as_u64() < starts[1]["blocks"].as_u64(), "{}", ranked);
-    assert_eq!(starts[1]["plan"]["workable"], false);
+    assert!(starts.iter().all(|start| start["plan"].is_null()), "rows, not plans");
+    assert_eq!((&ranked["plan"]["start"], &ranked["plan"]["workable"]), (&starts[0]["start"], &json!(true)));
+    assert_eq!(ranked["plan"]["totals"]["water_l"], starts[0]["water_l"]);
     assert_eq!((&starts[0]["rank"], &starts[1]["rank"]), (&json!(1), &json!(2)));
     assert_eq!((&starts[0]["workable"], &starts[1]["workable"]), (&json!(true), &json!(false)));
     let why = starts[1]["why"][0].as_str().expect("a reason");
@@ -155,6 +157,11 @@ fn a_preview_ranks_start_times_and_stores_nothing() {
         shop.owner.post("/v1/plans/preview", &body)
     };
     with("/starts", json!([])).refused_at("/starts", "too_few");
+    with("/starts", json!(vec!["2026-05-04T08:00:00"; 1001])).refused_at("/starts", "too_many");
+    with("/starts/1", json!("2300-05-04T08:00:00")).refused_at("/starts/1", "does_not_fit");
+    let thirty: Vec<String> = (30..60).map(|minute| format!("2026-05-04T08:{minute}:00")).collect();
+    let many = with("/starts", json!(thirty)).expect(200);
+    assert_eq!(many["starts"].as_array().map(Vec::len), Some(30));
     with("/facts/package", json!("P99")).refused_at("/facts/package", "does_not_fit");
     with("/facts/crew", json!([])).refused_at("/facts/crew", "does_not_fit");
     with("/facts/kit/tank_l", json!(-1)).refused_at("/facts/kit/tank_l", "out_of_range");

@@ -10,7 +10,9 @@ use chrono_tz::Tz;
 use domain::civil;
 use domain::handbook::Handbook;
 use domain::inspection::{Grade, Inspection};
-use domain::plan::{CrewMember, ExtraWork, JobPlan, Kit, Norms, PlanError, PlanInput, Waiver, plan_job};
+use domain::plan::{
+    CrewMember, ExtraWork, JobPlan, Kit, Norms, PlanError, PlanInput, Start, Waiver, plan_job,
+};
 use domain::site::{Site, Weather, WeatherHour};
 use domain::vehicle::Vehicle;
 use serde::{Deserialize, Serialize};
@@ -69,22 +71,12 @@ pub struct PlanFacts {
     pub norms: Arc<Norms>,
 }
 
-/// When the work starts, on the wall clock at the site.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct Start {
-    pub at: NaiveDateTime,
-    pub utc_offset_min: i32,
-    /// End of the booked window.
-    pub window_end: Option<NaiveDateTime>,
-}
-
-impl Start {
-    pub fn new(at: NaiveDateTime, zone: Tz, window_end: Option<NaiveDateTime>) -> Start {
-        let ahead = at - civil::resolve(at, zone).naive_utc();
-        // An offset is less than a day.
-        let utc_offset_min = i32::try_from(ahead.num_minutes()).unwrap_or(0);
-        Start { at, utc_offset_min, window_end }
-    }
+/// When the work starts, on the wall clock at a site in this time zone.
+pub fn start(at: NaiveDateTime, zone: Tz, window_end: Option<NaiveDateTime>) -> Start {
+    let ahead = at - civil::resolve(at, zone).naive_utc();
+    // An offset is less than a day.
+    let utc_offset_min = i32::try_from(ahead.num_minutes()).unwrap_or(0);
+    Start { at, utc_offset_min, window_end }
 }
 
 impl PlanFacts {
@@ -183,7 +175,7 @@ pub fn gather(
         last_salted_on: shops::find(db)?.and_then(|shop| shop.fields.settings.0.last_salted_on),
         norms: norms.clone(),
     };
-    Ok((facts, Start::new(at.local(site_zone), site_zone, Some(window_end))))
+    Ok((facts, start(at.local(site_zone), site_zone, Some(window_end))))
 }
 
 /// The named zone, else the shop's.

@@ -8,7 +8,7 @@ mod plan_cases;
 
 use chrono::Duration;
 use criterion::{Criterion, criterion_group, criterion_main};
-use domain::plan::{JobPlan, SheetHead, job_sheet, plan_job, preview, sheet_html, timeline};
+use domain::plan::{JobPlan, SheetHead, Start, job_sheet, plan_job, preview, sheet_html, timeline};
 use plan_cases::{Case, hot_day, sedan_wash, worst_case};
 use std::hint::black_box;
 
@@ -39,7 +39,9 @@ fn what_ifs(bench: &mut Criterion) {
     for (name, case) in
         [("sedan wash, alone", sedan_wash()), ("sedan wash, crew of 2", sedan_wash().with_crew(2))]
     {
-        let starts: Vec<_> = (0..1000).map(|minute| case.start + Duration::minutes(minute)).collect();
+        let starts: Vec<_> = (0..1000)
+            .map(|minute| Start { at: case.start + Duration::minutes(minute), ..Start::of(&case.input()) })
+            .collect();
         group.bench_function(name, |b| b.iter(|| preview(&case.input(), black_box(&starts))));
     }
     group.finish();

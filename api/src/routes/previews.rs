@@ -9,16 +9,16 @@ use crate::db::kinds::Id;
 use crate::error::ApiError;
 use crate::extract::{Body, Key};
 use crate::norms;
-use crate::plan_input::{PlanFacts, Start, gather, zone_of};
+use crate::plan_input::{PlanFacts, gather, start, zone_of};
 use actix_web::{HttpResponse, get, post};
 use chrono::NaiveDateTime;
-use domain::plan::{ExtraWork, JobPlan, PlanError, Preview, Quote, quote, rank};
+use domain::plan::{ExtraWork, JobPlan, PlanError, Preview, Quote, Start, plan_job, preview, quote};
 use serde::{Deserialize, Serialize};
 use std::sync::Arc;
 use utoipa::ToSchema;
 
 /// Start times tried in one preview, at most.
-const MOST_STARTS: usize = 24;
+const MOST_STARTS: usize = 1000;
 
 /// A job that nobody has booked, and the start times to try.
 #[derive(Debug, Deserialize, ToSchema)]
@@ -26,25 +26,19 @@ const MOST_STARTS: usize = 24;
 pub struct PreviewRequest {
     pub facts: PlanFacts,
     /// Wall-clock times at the site.
-    #[schema(value_type = Vec<String>, min_items = 1, max_items = 24, example = json!(["2026-05-04T08:00:00"]))]
+    #[schema(value_type = Vec<String>, min_items = 1, max_items = 1000, example = json!(["2026-05-04T08:00:00"]))]
     pub starts: Vec<NaiveDateTime>,
     /// IANA name of the time zone at the site; absent: the shop's.
     #[serde(default)]
     pub time_zone: Option<String>,
 }
 
-/// The plans of a preview, the best start first.
+/// What each start would mean, the best first, and the plan of the best.
 #[derive(Debug, Serialize, ToSchema)]
 pub struct Previewed {
     pub handbook: String,
-    pub starts: Vec<PreviewedStart>,
-}
-
-/// What a start time would mean.
-#[derive(Debug, Serialize, ToSchema)]
-pub struct PreviewedStart {
-    #[serde(flatten)]
-    pub judged: Preview,
+    pub starts: Vec<Preview>,
+    /// The whole plan of the first of them; another's comes when it is asked for alone.
     pub plan: JobPlan,
 }
 
@@ -61,7 +55,7 @@ impl Check for PreviewRequest {
     }
 }
 
-/// Plans a job that is not stored, for several start times, and stores nothing.
+/// Plans a job that is not stored, for up to 1,000 start times, and stores nothing.
 ///
 /// Starts that can be worked come first, then those with fewer blocks, fewer warnings, cooler panels, less time on
 /// site, and the earlier ones; each says what put it behind the one before.
@@ -86,24 +80,24 @@ impl Check for PreviewRequest {
 )]
 #[post("/v1/plans/preview")]
 pub async fn preview_plan(app: Shared, caller: Caller, body: Body<PreviewRequest>) -> Answer {
-    let Body(mut preview) = body;
+    let Body(PreviewRequest { mut facts, starts, time_zone }) = body;
     let handbooks = app.handbooks.clone();
-    let named = preview.time_zone.clone();
     let load = app.read(&caller, move |db| {
-        Ok((handbooks.of(db)?, zone_of(db, named.as_deref())?, norms::learned(db)?))
+        Ok((handbooks.of(db)?, zone_of(db, time_zone.as_deref())?, norms::learned(db)?))
     });
     let (handbook, zone, learned) = load.await?;
-    preview.facts.norms = match caller.knows_staff() {
+    facts.norms = match caller.knows_staff() {
         true => learned,
         false => Arc::new(Arc::unwrap_or_clone(learned).without_names()),
     };
     let previewed = app
         .planning(move || {
-            let plans =
-                preview.starts.iter().map(|at| preview.facts.plan(&handbook, &Start::new(*at, zone, None)));
-            let plans = plans.collect::<Result<Vec<JobPlan>, PlanError>>().map_err(misfit)?;
-            let starts = rank(plans).into_iter().map(|(judged, plan)| PreviewedStart { judged, plan });
-            Ok(Previewed { handbook: handbook.version.clone(), starts: starts.collect() })
+            let starts: Vec<Start> = starts.into_iter().map(|at| start(at, zone, None)).collect();
+            let first = starts.first().ok_or(ApiError::NotFound)?;
+            let ranked = preview(&facts.input(&handbook, first), &starts).map_err(misfit)?;
+            let best = ranked.first().map_or(*first, |best| start(best.start, zone, None));
+            let plan = plan_job(&facts.input(&handbook, &best)).map_err(misfit)?;
+            Ok(Previewed { handbook: handbook.version.clone(), starts: ranked, plan })
         })
         .await?;
     Ok(HttpResponse::Ok().json(previewed))
@@ -134,5 +128,7 @@ pub async fn get_quote(app: Shared, caller: Caller, key: Key) -> Answer {
 
 /// What was sent contradicts the handbook or itself.
 fn misfit(error: PlanError) -> ApiError {
-    ApiError::field(format!("/facts{}", error.pointer), "does_not_fit", error.detail)
+    let of_start = error.pointer.starts_with("/starts/");
+    let pointer = if of_start { error.pointer } else { format!("/facts{}", error.pointer) };
+    ApiError::field(pointer, "does_not_fit", error.detail)
 }

@@ -111,15 +111,15 @@ impl Handbook {
     }
 
     pub fn class(&self, class: VehicleClass) -> Option<&ClassRow> {
-        self.vehicle_classes.get(&word(&class))
+        self.vehicle_classes.iter().find(|row| row.id == class)
     }
 
     pub fn substrate(&self, substrate: Substrate) -> Option<&SubstrateRow> {
-        self.substrates.get(&word(&substrate))
+        self.substrates.iter().find(|row| row.id == substrate)
     }
 
     pub fn contaminant(&self, contaminant: Contaminant) -> Option<&ContaminantRow> {
-        self.contaminants.get(&word(&contaminant))
+        self.contaminants.iter().find(|row| row.id == contaminant)
     }
 
     /// A single number by name, for instance `tank_reserve_share`.

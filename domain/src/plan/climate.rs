@@ -1,29 +1,34 @@
 //! The panels at the time of a step: how hot, how soon dry, in the sun or not.
 
+use super::PlanInput;
 use crate::inspection::Inspection;
 use crate::site::air::Air;
 use crate::site::film::{self, Drying};
 use crate::site::light::{clear_sky, split_global};
-use crate::site::panel::{Panel, PanelMoment, panel_day};
+use crate::site::panel::{Panel, PanelMoment, moments, panel_in};
 use crate::site::sun::{Face, Stand, Sun};
-use crate::site::{HourRange, Site, Weather, WeatherHour};
+use crate::site::{HourRange, Weather, WeatherHour};
 use crate::vehicle::{Substrate, Vehicle, Zone};
-use chrono::{NaiveDate, NaiveDateTime, NaiveTime, TimeDelta};
-use std::cell::RefCell;
-use std::collections::BTreeMap;
+use chrono::{NaiveDate, NaiveDateTime, NaiveTime, TimeDelta, Timelike};
+use std::cell::{OnceCell, RefCell};
+use std::collections::{BTreeMap, HashMap};
+use std::rc::Rc;
 
 /// A zone at one moment: the hottest of the faces it has.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct PanelState {
     pub panel_c: f64,
-    /// How far above the dew point, K.
-    pub dew_margin_k: f64,
     pub sunlit: bool,
     panel: Panel,
     air: Air,
 }
 
 impl PanelState {
+    /// How far above the dew point, K.
+    pub fn dew_margin_k(&self) -> f64 {
+        self.air.dew_margin_k(self.panel_c)
+    }
+
     /// The temperature to which a panel that is kept wet cools, C.
     pub fn wet_c(&self) -> Option<f64> {
         Some(self.drying()?.wet_c)
@@ -59,17 +64,47 @@ pub(crate) struct Climate<'a> {
     /// Absent when the place is not known; then every face is taken to look straight at the given sun.
     open: Option<Stand<'a>>,
     under_awning: Option<Stand<'a>>,
-    /// The sun is asked for the same moments by every zone and rule.
-    suns: RefCell<BTreeMap<NaiveDateTime, Option<Sun>>>,
-    /// Searching a sunset is dear, and all but rare jobs end on the day they began.
-    sunset: RefCell<Option<(NaiveDate, Option<NaiveDateTime>)>>,
-    /// Faces of one material are asked for the same moments by several zones.
-    faces: RefCell<BTreeMap<FaceKey, Option<PanelState>>>,
+    utc_offset_min: i32,
+    seen: Rc<Seen>,
 }
 
-/// What a face without a reading depends on: moment, face, bits of the absorptance, of the awning's share and of
-/// the temperature that water holds it at, and whether it is a recess.
-type FaceKey = (NaiveDateTime, Face, [u64; 3], bool);
+/// What was worked out before, for all starts of one job; keys begin with the offset from UTC.
+#[derive(Debug, Default)]
+struct Seen {
+    moments: RefCell<HashMap<(i32, NaiveDateTime), Rc<Moment>>>,
+    /// The one asked for last: steps ask for zone after zone at one moment.
+    last: RefCell<Option<Rc<Moment>>>,
+    /// Searching a sunset is dear.
+    sunsets: RefCell<BTreeMap<(i32, NaiveDate), Option<NaiveDateTime>>>,
+}
+
+/// One moment: zones and rules ask for the same sun, and zones of one material for the same faces.
+#[derive(Debug)]
+struct Moment {
+    utc_offset_min: i32,
+    at: NaiveDateTime,
+    /// Absent where the weather is not known.
+    air: Option<Air>,
+    sun: OnceCell<Option<Sun>>,
+    lights: Known<(Face, bool), Light>,
+    faces: Known<FaceKey, PanelState>,
+}
+
+/// A few answers by what was asked; nothing is an answer, too.
+type Known<K, V> = RefCell<Vec<(K, Option<V>)>>;
+
+/// Light on a face.
+#[derive(Debug, Clone, Copy)]
+struct Light {
+    sun_w_m2: f64,
+    /// The sun itself is on it.
+    sunlit: bool,
+    open_sky: bool,
+}
+
+/// What a face without a reading depends on: the face, bits of the absorptance, of the awning's share and of the
+/// temperature that water holds it at, and whether it is a recess.
+type FaceKey = (Face, [u64; 3], bool);
 
 /// Shade at every hour: what an awning gives.
 const ALL_DAY: [HourRange; 1] = [HourRange { from: NaiveTime::MIN, to: LAST_SECOND }];
@@ -86,66 +121,72 @@ const LOW_ZENITH_DEG: f64 = 70.0;
 const TELLING_ZENITH_DEG: f64 = 80.0;
 
 impl<'a> Climate<'a> {
-    pub fn new(
-        vehicle: &'a Vehicle,
-        inspection: &'a Inspection,
-        site: &'a Site,
-        weather: &'a Weather,
-        utc_offset_min: i32,
-    ) -> Climate<'a> {
-        let open = Stand::of_site(site, utc_offset_min).ok();
+    pub fn new(input: &PlanInput<'a>) -> Climate<'a> {
+        let open = Stand::of_site(input.site, input.utc_offset_min).ok();
         let under_awning = open.clone().map(|stand| Stand { shade: &ALL_DAY, ..stand });
-        let covered = site.covered == Some(true);
         Climate {
-            vehicle,
-            inspection,
-            weather,
-            covered,
+            vehicle: input.vehicle,
+            inspection: input.inspection,
+            weather: input.weather,
+            covered: input.site.covered == Some(true),
             open,
             under_awning,
-            suns: RefCell::default(),
-            sunset: RefCell::default(),
-            faces: RefCell::default(),
+            utc_offset_min: input.utc_offset_min,
+            seen: Rc::default(),
         }
     }
 
-    /// The hottest face of a zone; an infrared reading of the zone replaces the model.
+    /// The same place by a clock that is otherwise ahead of UTC.
+    pub fn on_clock(self, utc_offset_min: i32) -> Climate<'a> {
+        let set = |stand: Option<Stand<'a>>| stand.map(|stand| Stand { utc_offset_min, ..stand });
+        Climate { open: set(self.open), under_awning: set(self.under_awning), utc_offset_min, ..self }
+    }
+
+    /// The hottest face of a zone; an infrared reading of the zone replaces the model. Moments of one minute are one:
+    /// the sun moves by a quarter of a degree, and no schedule is kept to the second.
     pub fn panel(&self, look: &Look, at: NaiveDateTime) -> Option<PanelState> {
-        let states = look.faces.iter().filter_map(|&face| self.remembered(look, face, at));
+        let moment = self.moment(at.with_second(0).unwrap_or(at));
+        let states = look.faces.iter().filter_map(|&face| self.remembered(look, face, &moment));
         states.max_by(|a, b| a.panel_c.total_cmp(&b.panel_c))
     }
 
+    fn moment(&self, at: NaiveDateTime) -> Rc<Moment> {
+        let utc_offset_min = self.utc_offset_min;
+        let mut last = self.seen.last.borrow_mut();
+        if let Some(known) = last.as_ref().filter(|m| m.at == at && m.utc_offset_min == utc_offset_min) {
+            return known.clone();
+        }
+        let air = || Air::of_hour(self.weather.at(at)?, 0.0).ok();
+        let fresh = || {
+            let (sun, lights, faces) = (OnceCell::new(), RefCell::default(), RefCell::default());
+            Rc::new(Moment { utc_offset_min, at, air: air(), sun, lights, faces })
+        };
+        let mut moments = self.seen.moments.borrow_mut();
+        let moment = moments.entry((utc_offset_min, at)).or_insert_with(fresh).clone();
+        *last = Some(moment.clone());
+        moment
+    }
+
     /// A face at a moment, computed once for all zones that share it.
-    fn remembered(&self, look: &Look, face: Face, at: NaiveDateTime) -> Option<PanelState> {
+    fn remembered(&self, look: &Look, face: Face, moment: &Moment) -> Option<PanelState> {
         if self.reading(look.zone).is_some() {
-            return self.face_at(look, face, at);
+            return self.face(look, face, moment);
         }
         let bits = |value: Option<f64>| value.unwrap_or(f64::NAN).to_bits();
         let material = self.absorptance(look.substrate).to_bits();
-        let key = (at, face, [material, bits(look.awning_cools_k), bits(look.cooled_to_c)], look.recess);
-        if let Some(state) = self.faces.borrow().get(&key) {
+        let key = (face, [material, bits(look.awning_cools_k), bits(look.cooled_to_c)], look.recess);
+        if let Some((_, state)) = moment.faces.borrow().iter().find(|(known, _)| *known == key) {
             return *state;
         }
-        let state = self.face_at(look, face, at);
-        self.faces.borrow_mut().insert(key, state);
+        let state = self.face(look, face, moment);
+        moment.faces.borrow_mut().push((key, state));
         state
     }
 
-    fn face_at(&self, look: &Look, face: Face, at: NaiveDateTime) -> Option<PanelState> {
-        let hour = self.weather.at(at)?;
-        self.face(look, face, at, hour, &Air::of_hour(hour, 0.0).ok()?)
-    }
-
-    fn face(
-        &self,
-        look: &Look,
-        face: Face,
-        at: NaiveDateTime,
-        hour: &WeatherHour,
-        air: &Air,
-    ) -> Option<PanelState> {
+    fn face(&self, look: &Look, face: Face, moment: &Moment) -> Option<PanelState> {
+        let air = moment.air.as_ref()?;
         let shaded = look.recess || look.awning_cools_k.is_some();
-        let (sun_w_m2, sunlit, open_sky) = self.light(face, at, hour, shaded)?;
+        let Light { sun_w_m2, sunlit, open_sky } = self.light(face, moment, shaded)?;
         let read_c = self.reading(look.zone);
         let panel = match read_c {
             Some(panel_c) => Panel::measured(panel_c, air, open_sky).ok()?,
@@ -153,56 +194,59 @@ impl<'a> Climate<'a> {
         };
         let panel_c = read_c.unwrap_or_else(|| panel.dry_c(air));
         let held_c = look.cooled_to_c.filter(|&cooled_c| cooled_c < panel_c);
-        let held_c = held_c.or_else(|| self.after_sun_c(look, face, at, hour, air).filter(|&c| c > panel_c));
+        let held_c = held_c.or_else(|| self.after_sun_c(look, face, moment).filter(|&c| c > panel_c));
         let (panel, panel_c) = match held_c {
             Some(held_c) => (Panel::measured(held_c, air, open_sky).ok()?, held_c),
             None => (panel, panel_c),
         };
-        Some(PanelState { panel_c, dew_margin_k: air.dew_margin_k(panel_c), sunlit, panel, air: *air })
+        Some(PanelState { panel_c, sunlit, panel, air: *air })
     }
 
     /// What the awning leaves of a panel that stood in the sun, C: shade takes its time.
-    fn after_sun_c(
-        &self,
-        look: &Look,
-        face: Face,
-        at: NaiveDateTime,
-        hour: &WeatherHour,
-        air: &Air,
-    ) -> Option<f64> {
+    fn after_sun_c(&self, look: &Look, face: Face, moment: &Moment) -> Option<f64> {
         let cools_k = look.awning_cools_k.filter(|_| !look.recess && self.reading(look.zone).is_none())?;
-        let open = self.face(&Look { awning_cools_k: None, ..*look }, face, at, hour, air)?;
+        let open = self.face(&Look { awning_cools_k: None, ..*look }, face, moment)?;
         Some(open.panel_c - cools_k)
     }
 
-    /// Sunlight on a face, W/m², whether the sun itself is on it, and whether it sees the open sky.
-    fn light(
-        &self,
-        face: Face,
-        at: NaiveDateTime,
-        hour: &WeatherHour,
-        shaded: bool,
-    ) -> Option<(f64, bool, bool)> {
+    /// The light on a face at a moment, whatever it is made of, computed once.
+    fn light(&self, face: Face, moment: &Moment, shaded: bool) -> Option<Light> {
+        let key = (face, shaded);
+        if let Some((_, light)) = moment.lights.borrow().iter().find(|(known, _)| *known == key) {
+            return *light;
+        }
+        let light = self.light_on(face, moment, shaded);
+        moment.lights.borrow_mut().push((key, light));
+        light
+    }
+
+    fn light_on(&self, face: Face, moment: &Moment, shaded: bool) -> Option<Light> {
+        let hour = self.weather.at(moment.at)?;
         let stand = if shaded { &self.under_awning } else { &self.open };
         let Some(stand) = stand else {
             let sun_w_m2 = if shaded || self.covered { 0.0 } else { hour.sun_w_m2? };
-            return Some((
-                sun_w_m2,
-                sun_w_m2 >= SUNSHINE_W_M2,
-                face == Face::Top && !self.covered && !shaded,
-            ));
+            let open_sky = face == Face::Top && !self.covered && !shaded;
+            return Some(Light { sun_w_m2, sunlit: sun_w_m2 >= SUNSHINE_W_M2, open_sky });
         };
-        let sun = self.sun(stand, at)?;
+        let at = moment.at;
+        let sun = self.sun_of(stand, moment)?;
         let hour = &believable(hour, &sun);
-        let light = stand.light_on_face_w_m2(face, &sun, at, Some(hour)).ok()?;
-        let sunlit = stand.is_sunlit(face, &sun, at) && shines(&sun, hour);
-        let clear = shines(&sun, hour) || sun.zenith_deg > TELLING_ZENITH_DEG;
-        Some((light, sunlit, stand.sees_sky(face) && !shaded && clear))
+        let shining = shines(&sun, hour);
+        let clear = shining || sun.zenith_deg > TELLING_ZENITH_DEG;
+        Some(Light {
+            sun_w_m2: stand.light_on_face_w_m2(face, &sun, at, Some(hour)).ok()?,
+            sunlit: stand.is_sunlit(face, &sun, at) && shining,
+            open_sky: stand.sees_sky(face) && !shaded && clear,
+        })
+    }
+
+    fn sun(&self, stand: &Stand, at: NaiveDateTime) -> Option<Sun> {
+        self.sun_of(stand, &self.moment(at))
     }
 
     /// Both stands are at the same place, so they share the sun.
-    fn sun(&self, stand: &Stand, at: NaiveDateTime) -> Option<Sun> {
-        *self.suns.borrow_mut().entry(at).or_insert_with(|| stand.sun(at).ok())
+    fn sun_of(&self, stand: &Stand, moment: &Moment) -> Option<Sun> {
+        *moment.sun.get_or_init(|| stand.sun(moment.at).ok())
     }
 
     pub fn reading(&self, zone: Zone) -> Option<f64> {
@@ -254,15 +298,18 @@ impl<'a> Climate<'a> {
         };
         let steps = (from.max(first.at) - first.at).num_minutes() / STEP_MIN;
         let span = (first.at + TimeDelta::minutes(steps * STEP_MIN), last.at.min(to));
+        let Ok(moments) = moments(span, STEP_MIN as u32) else { return Vec::new() };
         let absorptance = self.vehicle.absorptance();
-        panel_day(stand, self.weather, Face::Top, absorptance, span, STEP_MIN as u32).unwrap_or_default()
+        let top = |at| panel_in(stand, &self.sun(stand, at)?, self.weather, Face::Top, absorptance, at).ok();
+        moments.into_iter().map(top).collect::<Option<_>>().unwrap_or_default()
     }
 
     fn horizontal_of_hour(&self, hour: &WeatherHour) -> Option<PanelMoment> {
-        let air = Air::of_hour(hour, 0.0).ok()?;
-        let (sun_w_m2, _, open_sky) = self.light(Face::Top, hour.at, hour, false)?;
+        let moment = self.moment(hour.at);
+        let Light { sun_w_m2, open_sky, .. } = self.light(Face::Top, &moment, false)?;
         let panel = Panel::in_sun(self.vehicle.absorptance(), sun_w_m2, open_sky).ok()?;
-        Some(PanelMoment { at: hour.at, air_c: hour.air_c, sun_w_m2, panel_c: panel.dry_c(&air) })
+        let panel_c = panel.dry_c(moment.air.as_ref()?);
+        Some(PanelMoment { at: hour.at, air_c: hour.air_c, sun_w_m2, panel_c })
     }
 
     /// How far the sun stands from overhead.
@@ -271,13 +318,10 @@ impl<'a> Climate<'a> {
     }
 
     pub fn sunset(&self, at: NaiveDateTime) -> Option<NaiveDateTime> {
-        let known = *self.sunset.borrow();
-        if let Some((_, sunset)) = known.filter(|(on, _)| *on == at.date()) {
-            return sunset;
-        }
-        let sunset = self.open.as_ref()?.daylight(at.date()).ok()?.sunset_at;
-        *self.sunset.borrow_mut() = Some((at.date(), sunset));
-        sunset
+        let stand = self.open.as_ref()?;
+        let mut sunsets = self.seen.sunsets.borrow_mut();
+        let search = || stand.daylight(at.date()).ok()?.sunset_at;
+        *sunsets.entry((self.utc_offset_min, at.date())).or_insert_with(search)
     }
 
     /// Upright faces in the sun at a moment; none under an overcast sky.

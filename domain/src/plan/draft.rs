@@ -149,6 +149,15 @@ pub(crate) struct Draft<'a> {
 }
 
 impl<'a> Draft<'a> {
+    /// The same draft on the facts of another start of the job.
+    pub fn on<'s>(self, facts: &'s Facts<'s>) -> Draft<'s>
+    where
+        'a: 's,
+    {
+        let moved: Draft<'s> = self;
+        Draft { facts, ..moved }
+    }
+
     pub fn has(&self, step: &str) -> bool {
         self.work.iter().any(|w| w.step.id == step)
     }
@@ -249,6 +258,11 @@ impl<'a> Draft<'a> {
         if !self.questions.iter().any(|q| q.pointer == pointer) {
             self.questions.push(Question { rule: rule.into(), pointer: pointer.into(), text: text.into() });
         }
+    }
+
+    /// Nothing blocks it.
+    pub fn workable(&self) -> bool {
+        self.notices.iter().all(|notice| notice.severity != Severity::Block)
     }
 
     pub fn end_min(&self) -> f64 {

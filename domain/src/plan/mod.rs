@@ -43,14 +43,14 @@ pub use document::{
 };
 pub use norms::{Belief, Factors, FinishedStep, LearnedNorm, Norms, PRIOR_STEPS};
 pub use order::{Arrangement, Constraint, OrderError, arrange};
-pub use preview::{Preview, preview, rank};
+pub use preview::{Preview, Start, preview};
 pub use quote::{Quote, QuoteEnd, quote};
 pub use sheet::{SheetHead, job_sheet};
 pub use sheet_html::sheet_html;
 pub use timeline::{TechnicianSpell, TechnicianTrack, Timeline, ZoneSpell, ZoneTrack, timeline};
 pub use waiver::Waiver;
 
-use crate::handbook::{Handbook, Severity};
+use crate::handbook::Handbook;
 use crate::inspection::{Grade, Inspection};
 use crate::site::{Site, Weather};
 use crate::vehicle::Vehicle;
@@ -162,16 +162,24 @@ impl PlanError {
 /// # Errors
 /// Values that contradict the handbook or themselves, with the pointer of the first one.
 pub fn plan_job(input: &PlanInput) -> Result<JobPlan, PlanError> {
-    validate::check(input)?;
+    validate::check_start(input)?;
+    validate::check_job(input)?;
     let facts = facts::Facts::new(input)?;
     let mut draft = choose::choose(&facts);
-    rules::before_order(&mut draft);
-    settle(&mut draft)?;
-    lay_wet_if_it_helps(&mut draft)?;
-    shade_if_it_helps(&mut draft)?;
-    rules::after_order(&mut draft);
-    rules::on_the_clock(&mut draft);
+    finish(&mut draft)?;
     Ok(assemble(draft))
+}
+
+/// Everything that depends on the start.
+fn finish(draft: &mut draft::Draft) -> Result<(), PlanError> {
+    rules::before_order(draft);
+    settle(draft)?;
+    lay_wet_if_it_helps(draft)?;
+    shade_if_it_helps(draft)?;
+    rules::after_order(draft);
+    rules::on_the_clock(draft);
+    draft.notices.sort_by(|a, b| b.severity.cmp(&a.severity).then_with(|| a.rule.cmp(&b.rule)));
+    Ok(())
 }
 
 /// Order, amounts, clock and dwell of the steps chosen so far.
@@ -223,8 +231,6 @@ fn assemble(draft: draft::Draft) -> JobPlan {
     let cautions = cautions::cautions(&draft);
     let branches: Vec<Option<Branch>> =
         draft.work.iter().map(|work| branches::branch(&draft, work)).collect();
-    let mut notices = draft.notices;
-    notices.sort_by(|a, b| b.severity.cmp(&a.severity).then_with(|| a.rule.cmp(&b.rule)));
     JobPlan {
         format: PLAN_FORMAT,
         handbook: input.handbook.version.clone(),
@@ -232,9 +238,9 @@ fn assemble(draft: draft::Draft) -> JobPlan {
         package_name: draft.facts.package.name.clone(),
         vehicle_class: input.vehicle.class,
         start: input.start,
-        workable: notices.iter().all(|n| n.severity != Severity::Block),
+        workable: draft.workable(),
         lines: draft.work.into_iter().zip(branches).map(|(work, branch)| line(work, branch)).collect(),
-        notices,
+        notices: draft.notices,
         questions: draft.questions,
         waivers: input.waivers.to_vec(),
         totals,

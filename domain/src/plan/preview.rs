@@ -1,8 +1,10 @@
 //! What if the job began at another time: the same job planned for several starts, best first.
 
-use super::{JobPlan, PlanError, PlanInput, plan_job};
+use super::draft::Draft;
+use super::facts::Facts;
+use super::{PlanError, PlanInput, choose, finish, totals, validate};
 use crate::handbook::Severity;
-use chrono::NaiveDateTime;
+use chrono::{NaiveDateTime, TimeDelta};
 use serde::{Deserialize, Serialize};
 use std::cmp::Ordering;
 use utoipa::ToSchema;
@@ -32,55 +34,84 @@ pub struct Preview {
     pub why: Vec<String>,
 }
 
-/// Plans the job for each start and ranks them: workable first, then fewer blocks, fewer warnings, cooler panels,
-/// shorter on site, earlier. The booked window moves with the start. Nothing is stored.
-///
-/// The offset from UTC is taken as given for all of them: a start beyond a change of clocks is up to an hour off
-/// in the sun's position.
-///
-/// # Errors
-/// As [`plan_job`], of the first start in the order given.
-pub fn preview(input: &PlanInput, starts: &[NaiveDateTime]) -> Result<Vec<Preview>, PlanError> {
-    let mut plans = Vec::with_capacity(starts.len());
-    for &start in starts {
-        let moved = start.signed_duration_since(input.start);
-        let window_end = input.window_end.and_then(|end| end.checked_add_signed(moved));
-        plans.push(plan_job(&PlanInput { start, window_end, ..input.clone() })?);
-    }
-    Ok(rank(plans).into_iter().map(|(preview, _)| preview).collect())
+/// When a job begins, on the wall clock at the site.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Start {
+    pub at: NaiveDateTime,
+    /// Minutes that local time is ahead of UTC then.
+    pub utc_offset_min: i32,
+    /// End of the booked window.
+    pub window_end: Option<NaiveDateTime>,
 }
 
-/// Judges plans of one job for several starts, and puts them in order as [`preview`] does.
-pub fn rank(plans: Vec<JobPlan>) -> Vec<(Preview, JobPlan)> {
-    let mut ranked: Vec<(Preview, JobPlan)> = plans.into_iter().map(|plan| (judge(&plan), plan)).collect();
-    ranked.sort_by(|a, b| compare(&a.0, &b.0).0);
-    let reasons: Vec<String> = ranked.windows(2).map(|pair| compare(&pair[0].0, &pair[1].0).1).collect();
-    for (index, (preview, _)) in ranked.iter_mut().enumerate() {
+impl Start {
+    /// The start that an input has.
+    pub fn of(input: &PlanInput) -> Start {
+        Start { at: input.start, utc_offset_min: input.utc_offset_min, window_end: input.window_end }
+    }
+}
+
+/// Plans the job for each start and ranks them: workable first, then fewer blocks, fewer warnings, cooler panels,
+/// shorter on site, earlier. Each is what [`super::plan_job`] makes of it; what does not depend on the start is worked
+/// out once, and panels and crews that were seen for one start are known for the next. Nothing is stored.
+///
+/// # Errors
+/// As [`super::plan_job`], of the first start in the order given; what is wrong with a start itself points at
+/// `/starts/N`.
+pub fn preview(input: &PlanInput, starts: &[Start]) -> Result<Vec<Preview>, PlanError> {
+    validate::check_job(input)?;
+    let facts = Facts::new(input)?;
+    let chosen = choose::choose(&facts);
+    let mut previews = Vec::with_capacity(starts.len());
+    for (index, start) in starts.iter().enumerate() {
+        let Start { at, utc_offset_min, window_end } = *start;
+        let input = PlanInput { start: at, utc_offset_min, window_end, ..input.clone() };
+        validate::check_start(&input).map_err(|error| of_start(error, index))?;
+        let facts = facts.at_start(&input);
+        let mut draft = chosen.clone().on(&facts);
+        finish(&mut draft)?;
+        previews.push(judge(&draft));
+    }
+    Ok(rank(previews))
+}
+
+/// A fault of the input's own start is one of the list.
+fn of_start(error: PlanError, index: usize) -> PlanError {
+    let own = ["/start", "/utc_offset_min", "/window_end"].contains(&error.pointer.as_str());
+    if own { PlanError::new(&format!("/starts/{index}"), error.detail) } else { error }
+}
+
+/// In order, each saying what put it behind the one before.
+fn rank(mut previews: Vec<Preview>) -> Vec<Preview> {
+    previews.sort_by(|a, b| compare(a, b).0);
+    let reasons: Vec<String> = previews.windows(2).map(|pair| compare(&pair[0], &pair[1]).1).collect();
+    for (index, preview) in previews.iter_mut().enumerate() {
         preview.rank = index as u32 + 1;
         if let Some(better) = index.checked_sub(1).and_then(|before| reasons.get(before)) {
             preview.why.insert(0, format!("after rank {index}: {better}"));
         }
     }
-    ranked
+    previews
 }
 
-fn judge(plan: &JobPlan) -> Preview {
-    let count = |severity| plan.notices.iter().filter(|notice| notice.severity == severity).count() as u32;
-    let panels = plan.lines.iter().filter_map(|line| line.dwell.as_ref()?.panel_c);
-    let serious = plan.notices.iter().filter(|notice| notice.severity >= Severity::Warn);
+fn judge(draft: &Draft) -> Preview {
+    let (start, totals) = (draft.facts.input.start, totals(draft));
+    let count = |severity| draft.notices.iter().filter(|notice| notice.severity == severity).count() as u32;
+    let panels = draft.work.iter().filter_map(|work| work.dwell.as_ref()?.panel_c);
+    let serious = draft.notices.iter().filter(|notice| notice.severity >= Severity::Warn);
     let word = |severity| if severity == Severity::Block { "block" } else { "warning" };
-    let elapsed_s = (plan.totals.elapsed_minutes * 60.0) as i64;
+    let elapsed_s = (totals.elapsed_minutes * 60.0) as i64;
     Preview {
         rank: 0,
-        start: plan.start,
-        end: plan.start.checked_add_signed(chrono::TimeDelta::seconds(elapsed_s)).unwrap_or(plan.start),
-        workable: plan.workable,
+        start,
+        end: start.checked_add_signed(TimeDelta::seconds(elapsed_s)).unwrap_or(start),
+        workable: draft.workable(),
         blocks: count(Severity::Block),
         warnings: count(Severity::Warn),
         hottest_panel_c: panels.max_by(f64::total_cmp),
-        elapsed_minutes: plan.totals.elapsed_minutes,
-        person_minutes: plan.totals.person_minutes,
-        water_l: plan.totals.water_l,
+        elapsed_minutes: totals.elapsed_minutes,
+        person_minutes: totals.person_minutes,
+        water_l: totals.water_l,
         why: serious
             .map(|notice| format!("{} {}: {}", word(notice.severity), notice.rule, notice.text))
             .collect(),

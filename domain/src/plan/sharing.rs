@@ -2,9 +2,14 @@
 //!
 //! A place is finished step by step in the order of the plan; what the handbook names as work for two hands may
 //! overlap at different corners. Water and chemistry never reach dry work: within two metres or above it, the wet
-//! step comes first. A product that must not dry is followed up within its longest dwell.
+//! step comes first. A product that must not dry is followed up within its longest dwell, from the last panel of a
+//! side to the first one of the next step.
+//!
+//! Where even that cannot be kept, no order of whole sides keeps it, and sections are the answer: put on, left and
+//! rinsed by the same hands panel by panel, the two steps take the same minutes and the product its own dwell. Such
+//! a dwell is stretched as little as it must be, so that the times of the two steps stay together, and told.
 
-use super::crew::{Activity, Demand, Lag, Problem};
+use super::crew::{Activity, Demand, Lag, Problem, Schedule};
 use super::draft::{Draft, Work};
 use super::pairs::implied;
 use super::parts::{Part, TICK_S};
@@ -19,13 +24,96 @@ const RINSES_ITSELF_L: f64 = 1.0;
 /// Open dwells count as pieces of work in the scheduler; beyond these they stay unwatched.
 const MOST_SPANS: usize = 24;
 
-/// The problem, and what had to be given up.
+/// The problem, and what it was before dwells were stretched.
+#[derive(Clone)]
 pub(super) struct Sharing {
     pub problem: Problem,
     /// Ids of the steps, as the draft had them in order.
     pub steps: Vec<String>,
-    /// Pieces between which the longest dwell was given up.
-    pub relaxed: Vec<(usize, usize)>,
+    /// By lag: the longest dwell asked for.
+    longest_s: Vec<Option<u32>>,
+}
+
+/// A dwell that the crew cannot keep over a whole side.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Overrun {
+    pub before: usize,
+    pub waits_s: u32,
+    pub longest_s: u32,
+}
+
+impl Sharing {
+    fn new(problem: Problem, steps: Vec<String>) -> Sharing {
+        let longest_s = problem.lags.iter().map(|lag| lag.max_s).collect();
+        Sharing { problem, steps, longest_s }
+    }
+
+    /// Gives the dwell that leaves least room among these pieces more of it; false when none of them has a longest
+    /// dwell.
+    pub fn stretch(&mut self, pieces: &[usize]) -> bool {
+        let forced = |lag: &Lag| forced_s(&self.problem, lag);
+        let room = |lag: &Lag| Some(i64::from(lag.max_s?) - i64::from(forced(lag)));
+        let concerned = |lag: &Lag| pieces.contains(&lag.before) && pieces.contains(&lag.after);
+        let lags = self.problem.lags.iter().enumerate().filter(|(_, lag)| concerned(lag));
+        let tightest = lags.filter_map(|(at, lag)| Some((room(lag)?, at))).min();
+        let Some((_, at)) = tightest else { return false };
+        let least_s = forced(&self.problem.lags[at]);
+        let most_s = least_s + MOST_STRETCH * self.longest_s[at].unwrap_or(0);
+        let lag = &mut self.problem.lags[at];
+        let stretched_s = lag.max_s.map(|max_s| least_s.max(2 * max_s + TICK_S).div_ceil(TICK_S) * TICK_S);
+        lag.max_s = stretched_s.filter(|&s| s <= most_s);
+        lag.watched &= lag.max_s.is_some();
+        lag.wet &= lag.max_s.is_some();
+        true
+    }
+
+    /// Lets no dwell count as a piece of work: there are too many.
+    pub fn leave_unwatched(&mut self) -> bool {
+        let open = self.problem.lags.iter_mut().filter(|lag| lag.watched || lag.wet);
+        open.map(|lag| (lag.watched, lag.wet) = (false, false)).count() > 0
+    }
+
+    /// The same with every longest dwell cut to this.
+    #[cfg(test)]
+    pub fn with_longest_dwells_of(&self, longest_s: u32) -> Sharing {
+        let mut problem = self.problem.clone();
+        for lag in problem.lags.iter_mut().filter(|lag| lag.max_s.is_some()) {
+            lag.max_s = Some(longest_s);
+        }
+        Sharing::new(problem, self.steps.clone())
+    }
+
+    /// The dwells that a schedule does not keep.
+    pub fn overruns(&self, made: &Schedule) -> Vec<Overrun> {
+        let waits = |lag: &Lag| made.slots[lag.after].start_s.saturating_sub(made.slots[lag.before].finish_s);
+        let lags = self.problem.lags.iter().zip(&self.longest_s);
+        let overrun = |(lag, longest_s): (&Lag, &Option<u32>)| {
+            let (waits_s, longest_s) = (waits(lag), (*longest_s)?);
+            (waits_s > longest_s).then_some(Overrun { before: lag.before, waits_s, longest_s })
+        };
+        lags.filter_map(overrun).collect()
+    }
+}
+
+/// A dwell is stretched up to so many times its length beyond what is forced, then given up (assumption).
+const MOST_STRETCH: u32 = 8;
+
+/// What has to be done between the two ends of a lag takes so long at least: pieces are numbered in an order that
+/// every lag follows.
+fn forced_s(problem: &Problem, of: &Lag) -> u32 {
+    let shortest = |at: usize| problem.activities[at].crews.iter().map(|crew| crew.duration_s).min();
+    let mut finish_s: Vec<Option<u32>> = vec![None; problem.activities.len()];
+    finish_s[of.before] = Some(0);
+    let mut start_s = 0;
+    for at in of.before + 1..=of.after {
+        let lags = problem.lags.iter().filter(|lag| lag.after == at);
+        let Some(ready_s) = lags.filter_map(|lag| Some(finish_s[lag.before]? + lag.min_s)).max() else {
+            continue;
+        };
+        start_s = ready_s;
+        finish_s[at] = Some(ready_s + shortest(at).unwrap_or(0));
+    }
+    start_s
 }
 
 /// How two pieces of work stand to each other, the first being earlier in the plan.
@@ -63,7 +151,7 @@ pub(super) fn sharing(draft: &Draft, places: &Places, parts: &[Part]) -> Sharing
     }
     limit_dwells(&scene, &mut problem);
     let steps = draft.work.iter().map(|work| work.step.id.clone()).collect();
-    Sharing { problem, steps, relaxed: Vec::new() }
+    Sharing::new(problem, steps)
 }
 
 fn lag(before: usize, after: usize, min_s: u32) -> Lag {

@@ -5,6 +5,7 @@ use crate::handbook::PackageRole;
 use crate::site::HourRange;
 use crate::vehicle::{Substrate, Zone};
 use chrono::{Datelike, NaiveDate, NaiveDateTime};
+use std::fmt::Display;
 
 /// Calendar years that dates may lie in: the solar position is good for them and sums cannot overflow.
 const YEARS: std::ops::RangeInclusive<i32> = 1970..=2200;
@@ -15,9 +16,20 @@ const FRESH_D: i64 = 90;
 /// Hours of weather, at most: four months.
 const MOST_HOURS: usize = 3000;
 
-/// The first value at fault.
-pub(super) fn check(input: &PlanInput) -> Result<(), PlanError> {
+/// The first value at fault of what has to do with the start.
+pub(super) fn check_start(input: &PlanInput) -> Result<(), PlanError> {
     date("/start", input.start.date())?;
+    if !(-18 * 60..=18 * 60).contains(&input.utc_offset_min) {
+        return fault("/utc_offset_min", format!("{} min is no offset from UTC", input.utc_offset_min));
+    }
+    if let Some(end) = input.window_end {
+        window(input.start, end)?;
+    }
+    fresh_paint(input)
+}
+
+/// The first value at fault of everything else.
+pub(super) fn check_job(input: &PlanInput) -> Result<(), PlanError> {
     package(input)?;
     zones(input)?;
     vehicle(input)?;
@@ -55,20 +67,21 @@ fn package(input: &PlanInput) -> Result<(), PlanError> {
 }
 
 fn zones(input: &PlanInput) -> Result<(), PlanError> {
-    let has = |zone| input.handbook.zone(input.vehicle.class, zone).is_some();
+    let zones: Vec<Zone> = input.handbook.zones_of(input.vehicle.class).map(|row| row.zone).collect();
+    let has = |zone| zones.contains(&zone);
     for (index, finding) in input.inspection.findings.iter().enumerate() {
         if !has(finding.zone) {
             let detail = format!("this class has no {}", finding.zone.name());
             return fault(&format!("/inspection/findings/{index}/zone"), detail);
         }
-        number(&format!("/inspection/findings/{index}/age_h"), finding.age_h, 0.0, 100_000.0)?;
+        number(format_args!("/inspection/findings/{index}/age_h"), finding.age_h, 0.0, 100_000.0)?;
     }
     for (index, reading) in input.inspection.readings.iter().enumerate() {
         if !has(reading.zone) {
             let detail = format!("this class has no {}", reading.zone.name());
             return fault(&format!("/inspection/readings/{index}/zone"), detail);
         }
-        number(&format!("/inspection/readings/{index}/panel_c"), Some(reading.panel_c), -40.0, 120.0)?;
+        number(format_args!("/inspection/readings/{index}/panel_c"), Some(reading.panel_c), -40.0, 120.0)?;
     }
     Ok(())
 }
@@ -91,10 +104,10 @@ fn vehicle(input: &PlanInput) -> Result<(), PlanError> {
         if let Some(zone) = coat.zone.filter(|&z| input.handbook.zone(vehicle.class, z).is_none()) {
             return fault(&at("zone"), format!("this class has no {}", zone.name()));
         }
-        date(&at("applied_on"), coat.applied_on)?;
+        date(format_args!("/vehicle/coats/{index}/applied_on"), coat.applied_on)?;
     }
     for (index, exposure) in vehicle.exposures.iter().enumerate() {
-        number(&format!("/vehicle/exposures/{index}/share"), Some(exposure.share), 0.0, 1.0)?;
+        number(format_args!("/vehicle/exposures/{index}/share"), Some(exposure.share), 0.0, 1.0)?;
         if input.handbook.exposure(&exposure.kind).is_none() {
             let detail = format!("there is no exposure {}", exposure.kind);
             return fault(&format!("/vehicle/exposures/{index}/kind"), detail);
@@ -160,10 +173,14 @@ fn repaint(input: &PlanInput) -> Result<(), PlanError> {
             return fault(&format!("/vehicle/repainted_zones/{index}"), detail);
         }
     }
-    let Some(on) = vehicle.repainted_on else { return Ok(()) };
-    date("/vehicle/repainted_on", on)?;
-    let age_d = (input.start.date() - on).num_days();
-    if vehicle.finish == Substrate::FreshPaint && age_d > FRESH_D {
+    vehicle.repainted_on.map_or(Ok(()), |on| date("/vehicle/repainted_on", on))
+}
+
+/// Paint is called fresh for so long only.
+fn fresh_paint(input: &PlanInput) -> Result<(), PlanError> {
+    let Some(on) = input.vehicle.repainted_on else { return Ok(()) };
+    let age_d = input.start.date().signed_duration_since(on).num_days();
+    if input.vehicle.finish == Substrate::FreshPaint && age_d > FRESH_D {
         return fault("/vehicle/repainted_on", format!("paint of {age_d} days is not fresh"));
     }
     Ok(())
@@ -182,12 +199,6 @@ fn site(input: &PlanInput) -> Result<(), PlanError> {
     number("/site/people_downwind_m", site.people_downwind_m, 0.0, 100_000.0)?;
     number("/site/next_vehicle_m", site.next_vehicle_m, 0.0, 100_000.0)?;
     number("/site/water_restriction", site.water_restriction.map(f64::from), 0.0, 3.0)?;
-    if !(-18 * 60..=18 * 60).contains(&input.utc_offset_min) {
-        return fault("/utc_offset_min", format!("{} min is no offset from UTC", input.utc_offset_min));
-    }
-    if let Some(end) = input.window_end {
-        window(input.start, end)?;
-    }
     for (index, hours) in site.shade.iter().enumerate() {
         range(&format!("/site/shade/{index}"), hours)?;
     }
@@ -218,16 +229,15 @@ fn weather(input: &PlanInput) -> Result<(), PlanError> {
         return fault("/weather/hours", detail);
     }
     for (index, hour) in input.weather.hours.iter().enumerate() {
-        let at = |field: &str| format!("/weather/hours/{index}/{field}");
-        date(&at("at"), hour.at.date())?;
-        number(&at("air_c"), Some(hour.air_c), -60.0, 60.0)?;
-        number(&at("humidity"), Some(hour.humidity), 0.0, 1.0)?;
-        number(&at("wind_m_s"), Some(hour.wind_m_s), 0.0, 60.0)?;
-        number(&at("gust_m_s"), hour.gust_m_s, 0.0, 100.0)?;
-        number(&at("sun_w_m2"), hour.sun_w_m2, 0.0, 1500.0)?;
-        number(&at("rain_mm_h"), Some(hour.rain_mm_h), 0.0, 500.0)?;
+        date(format_args!("/weather/hours/{index}/at"), hour.at.date())?;
+        number(format_args!("/weather/hours/{index}/air_c"), Some(hour.air_c), -60.0, 60.0)?;
+        number(format_args!("/weather/hours/{index}/humidity"), Some(hour.humidity), 0.0, 1.0)?;
+        number(format_args!("/weather/hours/{index}/wind_m_s"), Some(hour.wind_m_s), 0.0, 60.0)?;
+        number(format_args!("/weather/hours/{index}/gust_m_s"), hour.gust_m_s, 0.0, 100.0)?;
+        number(format_args!("/weather/hours/{index}/sun_w_m2"), hour.sun_w_m2, 0.0, 1500.0)?;
+        number(format_args!("/weather/hours/{index}/rain_mm_h"), Some(hour.rain_mm_h), 0.0, 500.0)?;
         if index > 0 && hour.at <= input.weather.hours[index - 1].at {
-            return fault(&at("at"), "the hours are not in order".to_string());
+            return fault(&format!("/weather/hours/{index}/at"), "the hours are not in order".to_string());
         }
     }
     Ok(())
@@ -248,7 +258,7 @@ fn kit(input: &PlanInput) -> Result<(), PlanError> {
                 format!("there is no product class {product}"),
             );
         }
-        number(&format!("/kit/stock_ml/{product}"), Some(*ml), 0.0, 1e9)?;
+        number(format_args!("/kit/stock_ml/{product}"), Some(*ml), 0.0, 1e9)?;
     }
     for tool in input.kit.vehicles_served.keys() {
         if input.handbook.equipment.get(tool).is_none() {
@@ -267,17 +277,17 @@ fn crew(input: &PlanInput) -> Result<(), PlanError> {
     }
 }
 
-pub(super) fn date(pointer: &str, on: NaiveDate) -> Result<(), PlanError> {
+pub(super) fn date(pointer: impl Display, on: NaiveDate) -> Result<(), PlanError> {
     if YEARS.contains(&on.year()) {
         return Ok(());
     }
-    fault(pointer, format!("{on} is outside {} to {}", YEARS.start(), YEARS.end()))
+    fault(&pointer.to_string(), format!("{on} is outside {} to {}", YEARS.start(), YEARS.end()))
 }
 
-fn number(pointer: &str, value: Option<f64>, min: f64, max: f64) -> Result<(), PlanError> {
+fn number(pointer: impl Display, value: Option<f64>, min: f64, max: f64) -> Result<(), PlanError> {
     match value {
         Some(value) if !(value >= min && value <= max) => {
-            fault(pointer, format!("{value} is outside {min} to {max}"))
+            fault(&pointer.to_string(), format!("{value} is outside {min} to {max}"))
         }
         _ => Ok(()),
     }

@@ -5,7 +5,7 @@
 
 use super::Weather;
 use super::air::{Air, AirError};
-use super::sun::{Face, Stand, SunError};
+use super::sun::{Face, Stand, Sun, SunError};
 use chrono::{Duration, NaiveDateTime};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
@@ -166,9 +166,21 @@ pub fn panel_at(
     absorptance: f64,
     at: NaiveDateTime,
 ) -> Result<PanelMoment, PanelError> {
+    panel_in(stand, &stand.sun(at)?, weather, face, absorptance, at)
+}
+
+/// As [`panel_at`], for a sun already computed.
+pub fn panel_in(
+    stand: &Stand,
+    sun: &Sun,
+    weather: &Weather,
+    face: Face,
+    absorptance: f64,
+    at: NaiveDateTime,
+) -> Result<PanelMoment, PanelError> {
     let hour = weather.at(at).ok_or(PanelError::Weather(at))?;
     let air = Air::of_hour(hour, stand.place.elevation_m)?;
-    let sun_w_m2 = stand.sun_on_face_w_m2(face, at, Some(hour))?;
+    let sun_w_m2 = stand.light_on_face_w_m2(face, sun, at, Some(hour))?;
     let panel = Panel::in_sun(absorptance, sun_w_m2, stand.sees_sky(face))?;
     Ok(PanelMoment { at, air_c: air.air_c(), sun_w_m2, panel_c: panel.dry_c(&air) })
 }
@@ -179,9 +191,17 @@ pub fn panel_day(
     weather: &Weather,
     face: Face,
     absorptance: f64,
-    (from, to): (NaiveDateTime, NaiveDateTime),
+    span: (NaiveDateTime, NaiveDateTime),
     step_min: u32,
 ) -> Result<Vec<PanelMoment>, PanelError> {
+    moments(span, step_min)?.into_iter().map(|at| panel_at(stand, weather, face, absorptance, at)).collect()
+}
+
+/// Every `step_min` (1 to 120) minutes of a span of at most 48 h, both ends included.
+pub fn moments(
+    (from, to): (NaiveDateTime, NaiveDateTime),
+    step_min: u32,
+) -> Result<Vec<NaiveDateTime>, PanelError> {
     within("span, h,", (to - from).num_seconds() as f64 / 3600.0, 0.0, 48.0)?;
     within("step, min,", f64::from(step_min), 1.0, 120.0)?;
     let steps = (to - from).num_minutes() / i64::from(step_min);
@@ -190,7 +210,7 @@ pub fn panel_day(
     if moments.last() != Some(&to) {
         moments.push(to);
     }
-    moments.into_iter().map(|at| panel_at(stand, weather, face, absorptance, at)).collect()
+    Ok(moments)
 }
 
 /// The spans of a day in which the panel is at or below `limit_c`, by straight lines between the moments: what

@@ -1,6 +1,7 @@
-//! HAZ-01 to HAZ-18.
+//! HAZ-01 to HAZ-18, HAZ-20 and HAZ-21.
 
 use super::{Check, check, holds};
+use domain::handbook::{Chemistry, Handbook, MixVerdict};
 use domain::hazard::{
     NoiseSpell, heat_index_c, niosh_alert_limit_c, niosh_exposure_limit_c, niosh_permitted_h, noise_dose,
     osha_average_dba, osha_permitted_h, permitted_h, wbgt_outdoor_c, wbgt_simplified_c,
@@ -24,7 +25,29 @@ pub fn rows() -> Vec<Check> {
     .into();
     rows.extend(noise());
     rows.extend(heat());
+    rows.extend(never_together());
     rows
+}
+
+/// What the sources call incompatible is kept apart by the mixing table.
+fn never_together() -> Vec<Check> {
+    const NIOSH_POCKET: &str = "NIOSH Pocket Guide NPG0610, thioglycolic acid: incompatible";
+    const CHLORINE: &str = "chlorine industry's compatibility chart (scribd 373593377)";
+    use Chemistry::{Acid, Alkali, Ammonia, Hypochlorite, Oxidiser, Thioglycolate};
+    let kept = |id, source, one: Chemistry, other: Chemistry, verdict: MixVerdict| {
+        let between = |a: &[Chemistry], b: &[Chemistry]| a.contains(&one) && b.contains(&other);
+        let truth = Handbook::standard().mixing.iter().any(|entry| {
+            let (a, b) = (&entry.group_a, &entry.group_b);
+            entry.verdict == verdict && entry.never_in_one_vessel && (between(a, b) || between(b, a))
+        });
+        holds(id, source, format!("{one:?} and {other:?}: {verdict:?}"), truth)
+    };
+    vec![
+        kept("HAZ-20", NIOSH_POCKET, Thioglycolate, Oxidiser, MixVerdict::Never),
+        kept("HAZ-20", NIOSH_POCKET, Thioglycolate, Alkali, MixVerdict::RinseBetween),
+        kept("HAZ-21", CHLORINE, Hypochlorite, Acid, MixVerdict::Never),
+        kept("HAZ-21", CHLORINE, Hypochlorite, Ammonia, MixVerdict::Never),
+    ]
 }
 
 fn noise() -> Vec<Check> {

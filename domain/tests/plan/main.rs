@@ -9,8 +9,11 @@
 )]
 
 mod anything;
+mod damaged;
 mod late;
 mod mixing;
+mod previews;
+mod promises;
 mod refusals;
 mod rules;
 mod scene;

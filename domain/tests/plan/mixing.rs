@@ -1,70 +1,17 @@
 //! The mixing table X01-X13: what may not meet does not, in a bottle or on the vehicle.
 
+use crate::promises::kept_apart;
 use crate::scene::{Ask, quiet};
-use domain::handbook::{Basis, Handbook, MixVerdict, MixingEntry, ProductClass, Severity, Step};
+use domain::handbook::{Handbook, MixVerdict, Severity};
 use domain::inspection::Contaminant;
-use domain::plan::{JobPlan, PlanLine};
 use domain::vehicle::Zone;
 use serde_json::json;
-
-/// Products that the mixing table keeps apart are on no zone in turn without a rinse between, and what never may
-/// meet is in no plan; unless the plan is blocked for it.
-pub fn kept_apart(plan: &JobPlan) -> Result<(), String> {
-    for (index, after) in plan.lines.iter().enumerate() {
-        for (place, before) in plan.lines[..index].iter().enumerate() {
-            for entry in entries(before, after) {
-                let apart = match entry.verdict {
-                    MixVerdict::RinseBetween => rinsed(before, &plan.lines[place + 1..index], after),
-                    MixVerdict::NeverWhileWet => before.step == "H04",
-                    MixVerdict::FillingOrder => true,
-                    MixVerdict::Never | MixVerdict::Banned => false,
-                };
-                let refused =
-                    plan.notices.iter().any(|n| n.rule == entry.id && n.severity == Severity::Block);
-                if !apart && !refused {
-                    return Err(format!("{}: {} and {}", entry.id, before.step, after.step));
-                }
-            }
-        }
-    }
-    Ok(())
-}
-
-fn entries(before: &PlanLine, after: &PlanLine) -> Vec<&'static MixingEntry> {
-    if !before.zones.iter().any(|z| after.zones.contains(z)) {
-        return vec![];
-    }
-    let handbook = Handbook::standard();
-    let products = |line: &PlanLine| -> Vec<&'static ProductClass> {
-        line.mixes.iter().filter_map(|m| handbook.product(&m.product)).collect()
-    };
-    let (ones, others) = (products(before), products(after));
-    let meets = |e: &&MixingEntry| ones.iter().any(|one| others.iter().any(|other| e.concerns(one, other)));
-    handbook.mixing.iter().filter(meets).collect()
-}
-
-fn step(line: &PlanLine) -> &'static Step {
-    Handbook::standard().step(&line.step).unwrap()
-}
-
-/// A rinse step between them reaches a zone that both treat, or the first one's own water is a rinse's worth.
-fn rinsed(before: &PlanLine, between: &[PlanLine], after: &PlanLine) -> bool {
-    let own = step(before);
-    let plenty = match own.basis {
-        Basis::PerM2 => own.washer_l >= 0.8,
-        _ => own.washer_l >= 2.0,
-    };
-    let shared: Vec<Zone> = before.zones.iter().copied().filter(|z| after.zones.contains(z)).collect();
-    let washed = [Zone::WheelBarrel, Zone::WheelArch, Zone::Jambs, Zone::BedInner];
-    let reaches = |line: &PlanLine| shared.iter().all(|z| line.zones.contains(z) || washed.contains(z));
-    plenty || between.iter().any(|line| step(line).rinse && reaches(line))
-}
 
 /// X01-X03: alkali, iron remover and acid in one plan, each rinsed off before the next, and the lines say so.
 #[test]
 fn alkali_iron_and_acid_are_rinsed_apart_and_the_lines_say_so() {
     let plan = quiet().plan();
-    kept_apart(&plan).unwrap();
+    kept_apart(Handbook::standard(), &plan).unwrap();
     let says = |step: &str, id: &str| plan.line(step).reasons.iter().any(|r| r.id == id);
     assert!(says("D03", "X03") && says("D07", "X02"), "{:?}", plan.line("D07").reasons);
     let (iron, rinse, acid) = (plan.place("D03"), plan.place("D05"), plan.place("D07"));
@@ -78,7 +25,7 @@ fn cement_dissolver_is_rinsed_off_before_iron() {
     scene.find_aged(Zone::Doors, Contaminant::Cement, 2, 50.0);
     scene.extra_work.approved = Some(true);
     let plan = scene.plan();
-    kept_apart(&plan).unwrap();
+    kept_apart(Handbook::standard(), &plan).unwrap();
     assert!(plan.place("D09") < plan.place("D12") && plan.place("D12") < plan.place("D03"));
     assert!(plan.line("D12").mixes.is_empty(), "soap is for oil");
     assert!(plan.line("D03").reasons.iter().any(|r| r.id == "X02" && r.text.starts_with("D12")));
@@ -108,7 +55,7 @@ fn silicone_stays_behind_a_coating() {
     let plan = scene.plan();
     let silicone = ["H08", "H09"].into_iter().filter(|step| plan.has(step));
     assert!(silicone.into_iter().all(|step| plan.place("H04") < plan.place(step)));
-    kept_apart(&plan).unwrap();
+    kept_apart(Handbook::standard(), &plan).unwrap();
 }
 
 /// X13: shampoo is added only where the handbook's row has it, and nothing else is ever added to a product.

@@ -3,7 +3,9 @@
 use chrono::{NaiveDate, NaiveDateTime, NaiveTime, TimeDelta};
 use domain::handbook::Handbook;
 use domain::inspection::{Contaminant, Evidence, Finding, Grade, Inspection, PanelReading};
-use domain::plan::{CrewMember, ExtraWork, JobPlan, Kit, PlanError, PlanInput, PlanLine, Waiver, plan_job};
+use domain::plan::{
+    CrewMember, ExtraWork, JobPlan, Kit, Norms, PlanError, PlanInput, PlanLine, Waiver, plan_job,
+};
 use domain::site::{Drain, Ground, HourRange, Site, Weather, WeatherHour};
 use domain::vehicle::{Coat, Colour, Exposure, Substrate, Surface, Vehicle, VehicleClass, Zone};
 
@@ -11,6 +13,7 @@ use domain::vehicle::{Coat, Colour, Exposure, Substrate, Surface, Vehicle, Vehic
 #[derive(Debug, Clone)]
 pub struct Scene {
     pub handbook: Handbook,
+    pub norms: Norms,
     pub vehicle: Vehicle,
     pub inspection: Inspection,
     pub booked_grade: Option<Grade>,
@@ -59,6 +62,7 @@ pub fn quiet() -> Scene {
         vehicles_served: [("clay_towel".to_string(), 10)].into(),
     };
     Scene {
+        norms: Norms::default(),
         vehicle: sedan(),
         inspection: Inspection {
             findings: vec![finding(Zone::Doors, Contaminant::Film, 1)],
@@ -157,10 +161,10 @@ pub fn finding(zone: Zone, contaminant: Contaminant, of: u8) -> Finding {
 }
 
 impl Scene {
-    pub fn try_plan(&self) -> Result<JobPlan, PlanError> {
-        plan_job(&PlanInput {
+    pub fn input(&self) -> PlanInput<'_> {
+        PlanInput {
             handbook: &self.handbook,
-            norms: &domain::plan::Norms::default(),
+            norms: &self.norms,
             vehicle: &self.vehicle,
             inspection: &self.inspection,
             booked_grade: self.booked_grade,
@@ -178,7 +182,11 @@ impl Scene {
             refill_stops: self.refill_stops,
             waivers: &self.waivers,
             last_salted_on: self.last_salted_on,
-        })
+        }
+    }
+
+    pub fn try_plan(&self) -> Result<JobPlan, PlanError> {
+        plan_job(&self.input())
     }
 
     pub fn plan(&self) -> JobPlan {

@@ -8,10 +8,10 @@ use domain::site::{Drain, Ground, WeatherHour};
 use domain::vehicle::{Colour, Substrate, VehicleClass, Zone};
 
 /// SplitMix64: a thrown job is one number, so a failure can be thrown again.
-struct Dice(u64);
+pub struct Dice(pub u64);
 
 impl Dice {
-    fn roll(&mut self) -> u64 {
+    pub fn roll(&mut self) -> u64 {
         self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
         let mut z = self.0;
         z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
@@ -19,19 +19,19 @@ impl Dice {
         z ^ (z >> 31)
     }
 
-    fn below(&mut self, n: usize) -> usize {
+    pub fn below(&mut self, n: usize) -> usize {
         (self.roll() % n as u64) as usize
     }
 
-    fn of<T: Clone>(&mut self, items: &[T]) -> T {
+    pub fn of<T: Clone>(&mut self, items: &[T]) -> T {
         items[self.below(items.len())].clone()
     }
 
-    fn chance(&mut self, percent: usize) -> bool {
+    pub fn chance(&mut self, percent: usize) -> bool {
         self.below(100) < percent
     }
 
-    fn number(&mut self, from: f64, to: f64) -> f64 {
+    pub fn number(&mut self, from: f64, to: f64) -> f64 {
         from + (to - from) * (self.roll() >> 11) as f64 / (1u64 << 53) as f64
     }
 
@@ -239,7 +239,7 @@ pub fn mad(seed: u64) -> Scene {
     scene
 }
 
-fn any_number(dice: &mut Dice) -> f64 {
+pub fn any_number(dice: &mut Dice) -> f64 {
     let bits = f64::from_bits(dice.roll());
     dice.of(&[f64::NAN, f64::INFINITY, f64::NEG_INFINITY, -0.0, f64::MAX, f64::MIN_POSITIVE, -1e9, bits])
 }

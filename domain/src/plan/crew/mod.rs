@@ -35,8 +35,11 @@ pub use schedule::{Budget, Proof, Schedule, Slot};
 use decode::{Decoder, Draft, Template};
 use net::{Net, bits};
 
-/// Nodes to find a way to do a block of activities tied by maximal lags: a first try, and before giving up.
-const BLOCK_NODES: [u64; 2] = [500, 200_000];
+/// Nodes to find a way to do a block of activities tied by maximal lags: a first try, and before giving up so many
+/// times the nodes of the budget, within these bounds.
+const BLOCK_FIRST: u64 = 500;
+const BLOCK_SHARE: u64 = 20;
+const BLOCK_BOUNDS: (u64, u64) = (2_000, 200_000);
 
 /// Finds a short schedule; the same problem, budget and seed always give the same one.
 ///
@@ -46,7 +49,7 @@ pub fn schedule(problem: &Problem, budget: Budget, seed: u64) -> Result<Schedule
     validate::validate(problem)?;
     let net = Net::new(problem)?;
     let pools = bounds::pools(&net);
-    let templates = templates(&net)?;
+    let templates = templates(&net, budget)?;
     let mut lower_bound = bounds::at_start(&net, &pools);
     let mut decoder = Decoder::new(&net, &templates);
     let mut best = evolve::evolve(&net, &mut decoder, budget.schedules, seed, lower_bound);
@@ -58,16 +61,17 @@ pub fn schedule(problem: &Problem, budget: Budget, seed: u64) -> Result<Schedule
 }
 
 /// Every block by itself; what cannot be done alone cannot be done at all, and what can goes one after the other.
-fn templates(net: &Net) -> Result<Vec<Template>, Infeasible> {
-    net.blocks.iter().map(|block| template(net, block)).collect()
+fn templates(net: &Net, budget: Budget) -> Result<Vec<Template>, Infeasible> {
+    let last = budget.nodes.saturating_mul(BLOCK_SHARE).clamp(BLOCK_BOUNDS.0, BLOCK_BOUNDS.1);
+    net.blocks.iter().map(|block| template(net, block, [BLOCK_FIRST, last])).collect()
 }
 
-fn template(net: &Net, block: &[usize]) -> Result<Template, Infeasible> {
+fn template(net: &Net, block: &[usize], limits: [u64; 2]) -> Result<Template, Infeasible> {
     if block.len() == 1 {
         return Ok(Template::default());
     }
     let mut nodes = 0;
-    for limit in BLOCK_NODES {
+    for limit in limits {
         let outcome = exact::search_within(net, bits(block.iter().copied()), limit);
         nodes = outcome.nodes;
         if let Some(draft) = outcome.best {

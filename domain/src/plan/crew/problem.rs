@@ -10,7 +10,7 @@ pub const MAX_TECHNICIANS: usize = 8;
 pub const MAX_TIME_S: u32 = 100_000_000;
 
 /// One job to be split among the technicians on site. Indices count from 0 in the order given.
-#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Problem {
     /// Technicians on site from time 0 to the end.
@@ -27,7 +27,7 @@ pub struct Problem {
 }
 
 /// A piece of work that is not interrupted and not handed over.
-#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Activity {
     /// The crew sizes it can be done with, at least one.
@@ -49,7 +49,7 @@ pub struct Activity {
 }
 
 /// How long an activity takes with so many hands; 0 hands is work that needs nobody.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct CrewSize {
     pub hands: usize,
@@ -57,7 +57,7 @@ pub struct CrewSize {
 }
 
 /// Units of one resource held from start to finish.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Demand {
     pub resource: usize,
@@ -68,7 +68,7 @@ pub struct Demand {
 ///
 /// A plain precedence has `min_s` 0 and no `max_s`. A dwell has both: the product works unattended and must be
 /// off the panel before it dries.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Lag {
     pub before: usize,

@@ -10,6 +10,7 @@ pub(crate) use surface::{Fit, same_ph};
 use self::grades::Grades;
 use super::climate::Climate;
 use super::draft::{Draft, Work};
+use super::schedule::Splits;
 use super::waiver::left_out;
 use super::{PlanError, PlanInput};
 use crate::handbook::{
@@ -19,6 +20,7 @@ use crate::handbook::{
 use crate::inspection::Grade;
 use crate::site::sun::Face;
 use crate::vehicle::{Substrate, Zone};
+use std::rc::Rc;
 
 /// The input and what the handbook says of it.
 #[derive(Debug, Clone)]
@@ -28,6 +30,8 @@ pub(crate) struct Facts<'a> {
     pub entries: Vec<&'a PackageStep>,
     pub zones: Vec<ZoneFacts<'a>>,
     pub climate: Climate<'a>,
+    /// Crew splits that were made before.
+    pub splits: Rc<Splits>,
     grades: Grades<'a>,
 }
 
@@ -52,10 +56,26 @@ impl<'a> Facts<'a> {
         let entries = input.handbook.steps_of(input.package).collect();
         let zones = input.handbook.zones_of(input.vehicle.class).filter(|row| !left_out(input, row.zone));
         let zones = zones.map(|row| ZoneFacts::of(row, input)).collect();
-        let climate =
-            Climate::new(input.vehicle, input.inspection, input.site, input.weather, input.utc_offset_min);
+        let climate = Climate::new(input);
         let grades = Grades::new(input.handbook, input.inspection, |zone| !left_out(input, zone));
-        Ok(Facts { input, package, entries, zones, climate, grades })
+        Ok(Facts { input, package, entries, zones, climate, splits: Rc::default(), grades })
+    }
+
+    /// The same job at another start: `input` differs in start, offset and window only.
+    pub fn at_start<'s>(&self, input: &'s PlanInput<'s>) -> Facts<'s>
+    where
+        'a: 's,
+    {
+        let Facts { package, entries, zones, climate, splits, grades, .. } = self.clone();
+        Facts {
+            input,
+            package,
+            entries,
+            zones,
+            climate: climate.on_clock(input.utc_offset_min),
+            splits,
+            grades,
+        }
     }
 
     pub fn handbook(&self) -> &'a Handbook {

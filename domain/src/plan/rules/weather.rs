@@ -126,7 +126,7 @@ fn damp(facts: &Facts, from: NaiveDateTime, to: NaiveDateTime) -> Option<String>
         return Some(format!("humidity {:.0} % at {}", hour.humidity * 100.0, clock(hour.at)));
     }
     let panels = [Zone::Roof, Zone::Bonnet, Zone::Doors];
-    let margins = panels.iter().filter_map(|&z| facts.panel_at(z, from, false)).map(|p| p.dew_margin_k);
+    let margins = panels.iter().filter_map(|&z| facts.panel_at(z, from, false)).map(|p| p.dew_margin_k());
     let least_k = margins.min_by(f64::total_cmp).filter(|&k| k < gap_k)?;
     Some(format!("panel {least_k:.1} K above the dew point at {}", clock(from)))
 }

@@ -11,6 +11,7 @@ mod place;
 mod stock;
 mod water;
 
+use crate::promises::accounted_for;
 use crate::scene::{Scene, quiet};
 use domain::handbook::{Handbook, Severity};
 use domain::plan::JobPlan;
@@ -81,26 +82,6 @@ impl Case {
             catch_unwind(|| check(&plan)).map_err(|_| format!("{} {}: see above", self.rule, self.what))?;
         }
         accounted_for(&plan).map_err(|why| format!("{} {}: {why}", self.rule, self.what))
-    }
-}
-
-/// What holds of every plan: lines named by a notice exist and carry its id; what stops says what would lift it.
-pub fn accounted_for(plan: &JobPlan) -> Result<(), String> {
-    for notice in &plan.notices {
-        for step in &notice.steps {
-            let line = plan.lines.iter().find(|l| l.step == *step);
-            let Some(line) = line else { continue };
-            if !line.reasons.iter().any(|r| r.id == notice.rule) {
-                return Err(format!("{step} does not carry {}", notice.rule));
-            }
-        }
-        if notice.severity == Severity::Block && notice.unblock.as_deref().is_none_or(str::is_empty) {
-            return Err(format!("{} blocks and does not say what would lift it", notice.rule));
-        }
-    }
-    match plan.lines.iter().find(|l| l.reasons.is_empty()) {
-        Some(line) => Err(format!("{} has no reason", line.step)),
-        None => Ok(()),
     }
 }
 

@@ -3,7 +3,9 @@
 use crate::check::{Check, Checker};
 use crate::db::jobs::Job;
 use crate::db::kinds::{Id, Instant};
-use crate::db::{Db, customers, inspections, jobs, people, shops, steps, vans, vehicles, waivers, weather};
+use crate::db::{
+    Db, customers, inspections, jobs, observations, people, shops, steps, vans, vehicles, waivers, weather,
+};
 use crate::error::ApiError;
 use chrono::{Days, NaiveDate, NaiveDateTime};
 use chrono_tz::Tz;
@@ -172,7 +174,7 @@ pub fn gather(
         done: done(db, job.id)?,
         refill_stops: 0,
         waivers: waivers(db, job.id, site_zone)?,
-        last_salted_on: shops::find(db)?.and_then(|shop| shop.fields.settings.0.last_salted_on),
+        last_salted_on: last_salted_on(db, job.fields.vehicle)?,
         norms: norms.clone(),
     };
     Ok((facts, start(at.local(site_zone), site_zone, Some(window_end))))
@@ -217,6 +219,13 @@ fn crew(db: &mut Db<'_>, job: Id) -> Result<Vec<CrewMember>, ApiError> {
         crew.push(CrewMember { name: person.name, skills: person.skills.0, trainee: person.trainee });
     }
     Ok(crew)
+}
+
+/// The newest that the shop or somebody who saw the vehicle says.
+fn last_salted_on(db: &mut Db<'_>, vehicle: Id) -> Result<Option<NaiveDate>, ApiError> {
+    let of_shop = shops::find(db)?.and_then(|shop| shop.fields.settings.0.last_salted_on);
+    let seen = observations::in_force(db, &[vehicle])?;
+    Ok(seen.into_iter().filter_map(|(_, seen)| seen.0.last_salted_on).chain(of_shop).max())
 }
 
 /// What stands of the customer's written consents.

@@ -54,6 +54,13 @@ impl JobPlan {
             });
             turn.technician = format!("technician {}", at + 1);
         }
+        for waiver in &mut self.waivers {
+            let by = std::mem::replace(&mut waiver.by, "the customer".to_string());
+            let (named, nameless) = (format!("in writing by {by} at "), "in writing by the customer at ");
+            for notice in &mut self.notices {
+                notice.text = notice.text.replace(&named, nameless);
+            }
+        }
         self
     }
 }

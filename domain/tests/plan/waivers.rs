@@ -89,3 +89,12 @@ fn the_sheet_says_what_was_agreed() {
     let paper = sheet_html(&head, &plan);
     assert!(paper.contains(words) && paper.contains("AGREED"));
 }
+
+#[test]
+fn who_may_not_learn_names_does_not_learn_the_customers() {
+    let mut scene = quiet();
+    scene.waive("R60", &[], &["D07"]);
+    let plan = scene.plan().without_names();
+    let said = serde_json::to_string(&plan).unwrap();
+    assert!(!said.contains("Hyppa") && said.contains("agreed in writing by the customer at"), "{said}");
+}

@@ -161,6 +161,9 @@ fn r51_salt(draft: &mut Draft) {
     draft.kept("R51", text, each(draft.planned(&["B11"]), "before the foam"));
 }
 
+/// 30,000 km a year, as the exposure `motorway_high` has it (common practice).
+const LONG_WAYS_KM_PER_WEEK: f64 = 577.0;
+
 /// R68: insects come oftener when it is warm.
 fn r68_insect_season(draft: &mut Draft) {
     let facts = draft.facts;
@@ -214,11 +217,17 @@ fn r69_winter_salt(draft: &mut Draft) {
     draft.kept("R69", text, lines);
 }
 
-/// Whether the vehicle lives like that; unknown when nothing is said of where it lives.
+/// Whether the vehicle lives like that; unknown when nothing is said of where it stands and drives.
 fn exposed(draft: &Draft, kind: &str) -> Option<bool> {
-    let exposures = &draft.facts.input.vehicle.exposures;
-    let there = exposures.iter().any(|e| e.kind == kind && e.share > 0.0);
-    (!exposures.is_empty()).then_some(there)
+    let vehicle = draft.facts.input.vehicle;
+    let named = vehicle.exposures.iter().any(|e| e.kind == kind && e.share > 0.0);
+    let driven = vehicle.driving.as_ref().is_some_and(|d| match kind {
+        "winter_salt" => d.on_salted_roads,
+        "motorway_high" => d.km_per_week * d.motorway_share >= LONG_WAYS_KM_PER_WEEK,
+        _ => false,
+    });
+    let told = !vehicle.exposures.is_empty() || vehicle.driving.is_some() || !vehicle.parking.is_empty();
+    told.then_some(named || driven)
 }
 
 fn ask_for_exposures(draft: &mut Draft, rule: &str) {

@@ -6,7 +6,6 @@ use super::answer::Rate;
 use super::assumed::{Topic, Topics};
 use super::growth::{Count, Event, Prior, Reading, follow};
 use super::history::{Found, History};
-use super::model::Model;
 use super::needs::Dates;
 use super::norms::Norms;
 use super::profile::{Layer, Profile, is_on_paint};

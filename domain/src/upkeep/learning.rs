@@ -72,7 +72,7 @@ impl GammaProcess {
         let mean = a / b * once / within;
         let square = a * (a + 1.0) / (b * b) * twice / within;
         let variance = square - mean * mean;
-        if !(variance > 0.0) {
+        if variance.is_nan() || variance <= 0.0 {
             return self;
         }
         // Rounding must not make a reading loosen the belief.

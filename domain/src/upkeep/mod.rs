@@ -198,6 +198,10 @@ impl UpkeepError {
 }
 
 #[cfg(test)]
+mod anything;
+#[cfg(test)]
 mod checks;
+#[cfg(test)]
+mod learned;
 #[cfg(test)]
 mod surety;

@@ -85,6 +85,7 @@ pub enum Urgency {
 }
 
 /// The three days of a need.
+#[derive(Debug, Clone, Copy)]
 pub(super) struct Dates {
     pub remind_on: NaiveDate,
     pub due_on: NaiveDate,

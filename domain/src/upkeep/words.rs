@@ -40,15 +40,16 @@ pub(super) fn spots(
     contaminants: &[Contaminant],
     days: i64,
 ) -> String {
-    let car = word(vehicle.class);
+    let (car, time) =
+        (word(vehicle.class), if days == 1 { "1 day".to_owned() } else { format!("{days} days") });
     let what = contaminants.iter().map(|c| said(*c)).collect::<Vec<_>>().join(" and ");
     if kind == NeedKind::FrontWash {
         return format!(
-            "It is {days} days since {what} came off the front of your {car}, and sun lets them etch."
+            "It is {time} since {what} came off the front of your {car}, and sun lets them etch."
         );
     }
     let place = where_it_stands(falling, vehicle, standing);
-    format!("Your {car} {place}, and {what} have gathered for {days} days.")
+    format!("Your {car} {place}, and {what} have gathered for {time}.")
 }
 
 fn said(contaminant: Contaminant) -> &'static str {

@@ -259,7 +259,7 @@ fn records() -> Vec<Check> {
             1053.0,
             0.0,
         ),
-        check("DAT-04", KIMBER, "longest dry run, days", f64::from(dry.0), 81.0, 0.0),
+        check("DAT-04", KIMBER, "longest dry run, days", dry.0 as f64, 81.0, 0.0),
         // 23 July 2012.
         check("DAT-04", KIMBER, "its first day", dry.1 as f64, 204.0, 0.0),
     ]

@@ -180,11 +180,6 @@ impl History {
     /// Enters a finished job: what its steps mean for upkeep, and the worst bonded grade left on the paint, if felt.
     pub fn record_job(&mut self, on: NaiveDate, steps: &[&str], left_grade: Option<Grade>) {
         let did = |list: &[&str]| steps.iter().any(|step| list.contains(step));
-        self.wear_steps.extend(steps.iter().map(|step| WearStep {
-            on,
-            step: (*step).to_owned(),
-            products: Vec::new(),
-        }));
         if did(&["D03"]) && did(&["D05"]) {
             let clayed = did(&["E01", "E02", "E03"]);
             self.decontaminations.push(Decontamination { on, clayed, left_grade });

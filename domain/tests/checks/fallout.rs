@@ -131,7 +131,7 @@ fn dirt() -> Vec<Check> {
         check("FAL-12", HSU, "light after 24 h", ratio(24, 0.0), 0.998934, 2e-6),
         check("FAL-12", HSU, "light after 361 h", ratio(361, 0.0), 0.989402, 2e-6),
         check("FAL-13", HSU, "dirt after 360 h, g/m2", level[359], 0.115344, 1e-9),
-        check("FAL-14", HSU, "light after 361 h at 30 deg", ratio(361, 30.0), 0.990639539, 2e-6),
+        check("FAL-14", HSU, "light after 360 h at 30 deg", ratio(360, 30.0), 0.990639539, 2e-6),
         check(
             "FAL-15",
             HSU,

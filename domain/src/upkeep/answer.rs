@@ -26,45 +26,75 @@ pub struct Upkeep {
     pub remarks: Vec<String>,
 }
 
-/// The middle of what is believed, and the bounds that hold with 80 %: one in ten lies below `low`, one above `high`.
+/// What is expected, and the bounds that hold with 80 %: one in ten lies below `low`, one above `high`.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct Interval {
     pub low: f64,
-    pub median: f64,
+    pub expected: f64,
     pub high: f64,
 }
 
-/// How fast a contaminant gathers on this vehicle.
+impl Interval {
+    pub(super) fn times(self, factor: f64) -> Interval {
+        Interval { low: self.low * factor, expected: self.expected * factor, high: self.high * factor }
+    }
+}
+
+/// How fast a contaminant gathers on this vehicle, on the level paint where it gathers most.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct Rate {
+    /// `fallout_iron` stands for all that adds to the dose of bonded fallout.
     pub contaminant: Contaminant,
-    /// In `unit` per day as of today, over the week and the zone where it gathers most.
+    /// In `unit` per day as of today, over the week, its coats counted.
     pub per_day: Interval,
     /// Unit of the amount, for instance `dose`, `mg/m2` or `spots/m2`.
     #[schema(value_type = String)]
     pub unit: Cow<'static, str>,
-    /// Days at the reference rate that one day here counts for: the trade's open street for fallout.
+    /// Reference days that one day here counts for: of fallout and dirt on the open street, of others the mean day of
+    /// the year at the handbook's rate.
     pub equivalent_days: Interval,
-    /// What is there today, expected; of fallout the bonded part.
-    pub load: f64,
+    /// Per day on doors and other steep zones, where that differs.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub steep_per_day: Option<Interval>,
+    /// Deposition of iron on level bare paint, mg/(m²·d), where the places are known.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub deposition_mg_m2_d: Option<Interval>,
+    /// What is there today, expected; of fallout the bonded part. None where nobody knows when it was last taken off.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub load: Option<f64>,
     /// The load at which the work is due.
     pub limit: f64,
-    pub learning: Learning,
+    /// None where nothing can be learned, as nobody knows when the count began.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub learning: Option<Learning>,
 }
 
 /// What was believed, what was seen, and what is believed now.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct Learning {
+    pub form: LearningForm,
     pub prior: GammaBelief,
     pub evidence: EvidenceSeen,
     pub posterior: GammaBelief,
 }
 
-/// A gamma distribution of the factor on the handbook's time (of a rate: of its inverse): mean `shape / scale`.
+/// What the gamma distribution of a belief is of.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum LearningForm {
+    /// The factor on the handbook's rate of spots.
+    GammaPoisson,
+    /// The inverse of the rate: shape of the growth in a unit of handbook time over the rate.
+    GammaProcess,
+    /// The Weibull scale of a life, to the power of minus its shape.
+    WeibullGamma,
+}
+
+/// A gamma distribution: mean `shape / scale`.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct GammaBelief {
     pub shape: f64,
-    /// Inverse scale (rate) of the gamma distribution.
+    /// Inverse scale, also called rate.
     pub scale: f64,
 }
 

@@ -140,7 +140,7 @@ pub struct Cleared {
     pub left_grade: Option<Grade>,
 }
 
-/// A passed step of a job that may wear coats: what was used where is looked up in the handbook.
+/// A passed step of a job, which may wear coats or take contaminants off: what it does is looked up in the handbook.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct WearStep {
@@ -267,6 +267,37 @@ impl History {
             _ => Ok(()),
         }
     }
+}
+
+impl History {
+    /// Nothing was done to the vehicle or found on it before its first day.
+    pub(super) fn check_begin(&self, first_on: NaiveDate) -> Result<(), UpkeepError> {
+        let days = |list: &'static str, days: Vec<NaiveDate>| (list, days);
+        let lists = [
+            days("decontaminations", self.decontaminations.iter().map(|d| d.on).collect()),
+            days("washes", self.washes.iter().map(|w| w.on).collect()),
+            days("bag_tests", self.bag_tests.iter().map(|t| t.on).collect()),
+            days("bead_tests", self.bead_tests.iter().map(|t| t.on).collect()),
+            days("events", self.events.iter().map(|e| e.on).collect()),
+            days("readings", self.readings.iter().map(|r| r.on).collect()),
+            days("cleared", self.cleared.iter().map(|c| c.on).collect()),
+            days("wear_steps", self.wear_steps.iter().map(|w| w.on).collect()),
+        ];
+        for (list, days) in lists {
+            for (i, &on) in days.iter().enumerate() {
+                not_before(first_on, on, || format!("/{list}/{i}/on"))?;
+            }
+        }
+        Ok(())
+    }
+}
+
+pub(super) fn not_before(
+    first_on: NaiveDate,
+    on: NaiveDate,
+    pointer: impl FnOnce() -> String,
+) -> Result<(), UpkeepError> {
+    if on < first_on { Err(UpkeepError::BeforeVehicle { pointer: pointer(), on, first_on }) } else { Ok(()) }
 }
 
 pub(super) fn not_after(

@@ -1,7 +1,6 @@
 //! The answer of a forecast: needs, the rates and lives behind them, visits, and what was taken for granted.
 
-use super::Need;
-use super::needs::CoatRef;
+use super::needs::{CoatRef, Need, NeedKind};
 use crate::inspection::Contaminant;
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
@@ -115,7 +114,7 @@ pub struct EvidenceSeen {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct CoatLife {
     pub coat: CoatRef,
-    /// 0 fresh, 1 where the usual life ends.
+    /// Part of the handbook's usual life that is used: 0 fresh, 1 where half of the coats of its class end.
     pub used: f64,
     /// Probability that it still protects today.
     pub reliability: f64,
@@ -124,16 +123,63 @@ pub struct CoatLife {
     pub early_on: Option<NaiveDate>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub late_on: Option<NaiveDate>,
+    /// Shape of the Weibull life of its class.
+    pub weibull_shape: f64,
+    /// Of its class over the shop's vehicles: the belief is of `(usual life / Weibull scale)^shape`, and in the evidence
+    /// `readings` are lives, `censored` those not ended, `amount` those ended and `exposure` the sum of
+    /// `(age / usual life)^shape` over all.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub learning: Option<Learning>,
 }
 
-/// Needs that are met in one visit.
+/// Needs that are met in one visit. Costs are in costs of one visit: what it takes to come once more.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct UpkeepVisit {
     pub on: NaiveDate,
-    /// Keys of the needs.
-    pub needs: Vec<String>,
+    /// The job that is booked for it; absent: a proposal.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub job: Option<String>,
+    /// The fewest packages that meet the needs, for instance `P2`.
+    pub packages: Vec<String>,
+    pub needs: Vec<VisitNeed>,
+    /// The visit itself, unless it is booked anyway, and what it costs that not every need has its own best day.
+    pub cost: f64,
+    /// What it saves against a visit of its own for every need.
+    pub saving: f64,
+    /// Months, 1 to 12, too cold for what is laid.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub closed_months: Vec<u8>,
+    /// Months, 1 to 12, that the customer does not like, and what a visit then costs more.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub unwelcome_months: Vec<u8>,
+    #[serde(default)]
+    pub unwelcome_cost: f64,
+    /// One plain sentence for the customer.
+    pub reason: String,
+}
+
+/// A need as its visit sees it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct VisitNeed {
+    /// Key of the need.
+    pub need: String,
+    pub kind: NeedKind,
+    /// What the customer calls the work, for instance `iron removal`.
+    pub work: String,
+    pub due_on: NaiveDate,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub early_on: Option<NaiveDate>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub late_on: Option<NaiveDate>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub risk_target: Option<f64>,
+    /// Probability that the limit is crossed by the day of the visit.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub risk: Option<f64>,
+    /// A day before the due day costs `early_weight / 2` times the square of the days between, a day after it the same
+    /// with `late_weight`.
+    pub early_weight: f64,
+    pub late_weight: f64,
 }
 
 /// A number of the handbook that is taken for granted. A shop changes it in its handbook under the same name.

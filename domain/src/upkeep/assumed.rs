@@ -23,6 +23,15 @@ pub(super) enum Topic {
     Spots,
     Front,
     Life,
+    /// Every coat; one in a climate that is known; one that late renewal costs more; one tested; one that chemistry wore.
+    Coats,
+    CoatClimate,
+    LateRenewal,
+    BeadTest,
+    Chemistry,
+    /// Every visit; the months where the climate is not known.
+    Visits,
+    MonthAir,
     /// The first row of the `sources` table, then of the `accruals` table; further rows follow.
     Rows,
 }
@@ -34,6 +43,10 @@ pub(super) struct Topics(u64);
 impl Topics {
     pub fn touch(&mut self, topic: Topic) {
         self.0 |= 1 << topic as u8;
+    }
+
+    pub fn add(&mut self, topics: Topics) {
+        self.0 |= topics.0;
     }
 
     /// A row noted by [`Assumed::note_row`].

@@ -193,7 +193,7 @@ fn clock(
         let bare = bare_per_day(profile, history, on);
         if is_away(on) { norms.away_per_day.min(bare) } else { bare * coat_factor(profile, on) }
     };
-    let coats = paint_layers(profile).flat_map(|l| [Some(l.applied_on), l.wear.reaches(1.0)]).flatten();
+    let coats = paint_layers(profile).flat_map(|l| [Some(l.applied_on), l.wear.ends()]).flatten();
     let away = history.away.iter().flat_map(|a| [a.from_on, a.to_on]);
     let salt = season::salt_changes(profile, history, first, today);
     if !history.away.is_empty() {
@@ -215,7 +215,7 @@ fn bare_per_day(profile: &Profile, history: &History, on: NaiveDate) -> f64 {
 /// The best coat on the whole paint that is not worn out on that day.
 fn coat_factor(profile: &Profile, on: NaiveDate) -> f64 {
     paint_layers(profile)
-        .filter(|l| l.applied_on <= on && l.wear.reaches(1.0).is_none_or(|end| on < end))
+        .filter(|l| l.applied_on <= on && l.wear.ends().is_none_or(|end| on < end))
         .map(|l| l.row.dose_factor)
         .fold(1.0, f64::min)
 }

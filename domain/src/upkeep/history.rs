@@ -63,7 +63,8 @@ pub struct BagTest {
     pub grade: Grade,
 }
 
-/// Mist test of a coat: how water beads on each panel tried. Of two on one day the lower sum counts.
+/// Mist test of a coat: how water beads on each panel tried. Of two on one day one made after the test sequence counts
+/// before one made without it, else the worse: the lower mean grade.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct BeadTest {
@@ -140,7 +141,8 @@ pub struct Cleared {
     pub left_grade: Option<Grade>,
 }
 
-/// A passed step of a job, which may wear coats or take contaminants off: what it does is looked up in the handbook.
+/// A passed step of a job, which may lay, wear or strip coats or take contaminants off: what it does to which is looked up
+/// in the handbook. Other steps do no harm here.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct WearStep {
@@ -150,6 +152,15 @@ pub struct WearStep {
     /// Ids in the handbook's `product_classes` table; empty: the step's usual product.
     #[serde(default)]
     pub products: Vec<String>,
+}
+
+impl BeadTest {
+    /// The greatest of several is the one that counts.
+    pub(super) fn rank(&self) -> (NaiveDate, bool, std::cmp::Reverse<u32>) {
+        let sum: u32 = self.panel_grades.iter().map(|&g| u32::from(g)).sum();
+        let mean_milli = sum * 1000 / (self.panel_grades.len().max(1) as u32);
+        (self.on, self.after_test_sequence, std::cmp::Reverse(mean_milli))
+    }
 }
 
 impl FalloutEventKind {

@@ -9,7 +9,9 @@ mod accumulation;
 mod answer;
 mod assumed;
 mod calibration;
+mod classes;
 mod climate;
+mod clock;
 mod coats;
 pub mod deposition;
 mod experience;
@@ -17,10 +19,12 @@ mod fallout;
 mod growth;
 mod history;
 pub mod learning;
+pub mod life;
 mod limits;
 mod model;
 mod needs;
 mod norms;
+mod outlook;
 mod picture;
 mod places;
 mod profile;
@@ -29,12 +33,14 @@ mod season;
 pub mod soiling;
 mod spots;
 mod standing;
+pub mod visits;
+mod wear;
 mod words;
 mod year;
 
 pub use answer::{
     Assumption, AssumptionBasis, CoatLife, EvidenceSeen, GammaBelief, Interval, Learning, LearningForm, Rate,
-    Upkeep, UpkeepVisit,
+    Upkeep, UpkeepVisit, VisitNeed,
 };
 pub use calibration::{Calibration, ForecastCheck, FoundShare, RiskBin, Tally, check_forecast};
 pub use climate::{Climate, RainDay};
@@ -53,6 +59,7 @@ use crate::vehicle::Vehicle;
 use assumed::Topics;
 use chrono::NaiveDate;
 use model::Model;
+use visits::Wishes;
 
 /// The vehicle's needs, the soonest first, from where it stands, what it wears and what was done.
 ///
@@ -82,13 +89,13 @@ impl<'a> Forecaster<'a> {
     /// Numbers of the handbook or the climate that cannot be used.
     pub fn new(
         handbook: &'a Handbook,
-        _experience: &'a Experience,
+        experience: &Experience,
         climate: &'a Climate,
     ) -> Result<Forecaster<'a>, UpkeepError> {
-        Ok(Forecaster { model: Model::read(handbook, climate)? })
+        Ok(Forecaster { model: Model::read(handbook, experience, climate)? })
     }
 
-    /// As [`forecast`].
+    /// As [`forecast`], for a customer who has booked nothing and likes every month.
     ///
     /// # Errors
     /// As [`forecast`].
@@ -96,6 +103,20 @@ impl<'a> Forecaster<'a> {
         &self,
         vehicle: &Vehicle,
         history: &History,
+        today: NaiveDate,
+    ) -> Result<Upkeep, UpkeepError> {
+        self.forecast_for(vehicle, history, &Wishes::default(), today)
+    }
+
+    /// As [`forecast`], with visits around what is booked and in the months that the customer likes.
+    ///
+    /// # Errors
+    /// As [`forecast`], and months that are none.
+    pub fn forecast_for(
+        &self,
+        vehicle: &Vehicle,
+        history: &History,
+        wishes: &Wishes,
         today: NaiveDate,
     ) -> Result<Upkeep, UpkeepError> {
         let model = &self.model;
@@ -111,7 +132,8 @@ impl<'a> Forecaster<'a> {
         rates.extend(more);
         let mut needs = Vec::new();
         needs.extend(decontamination);
-        needs.extend(protection::needs(&profile, vehicle, today, &mut remarks));
+        let (lives, renewals) = protection::judge(&profile, vehicle, today, &mut topics);
+        needs.extend(renewals);
         if let Some((need, rate)) =
             season::wash(&profile, vehicle, history, today, (&mut remarks, &mut topics))
         {
@@ -126,8 +148,10 @@ impl<'a> Forecaster<'a> {
             remarks
                 .push("The shop's latitude is unknown; its seasons are taken as those of the north.".into());
         }
+        let not_before = |need: &Need| limits::not_before(&profile, vehicle, history, need);
+        let visits = model.visits.plan(&needs, wishes, not_before, today, &mut topics)?;
         let assumptions = model.assumed.of(topics);
-        Ok(Upkeep { on: today, needs, rates, lives: vec![], visits: vec![], assumptions, remarks })
+        Ok(Upkeep { on: today, needs, rates, lives, visits, assumptions, remarks })
     }
 }
 
@@ -201,6 +225,8 @@ impl UpkeepError {
 mod anything;
 #[cfg(test)]
 mod checks;
+#[cfg(test)]
+mod coat_checks;
 #[cfg(test)]
 mod learned;
 #[cfg(test)]

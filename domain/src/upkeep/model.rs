@@ -2,10 +2,13 @@
 
 use super::UpkeepError;
 use super::assumed::Assumed;
+use super::classes::Classes;
 use super::climate::Climate;
+use super::experience::Experience;
 use super::growth::{Growth, Prior};
 use super::learning::{GammaPoisson, GammaProcess};
 use super::norms::Norms;
+use super::visits::VisitPlanner;
 use super::year::Year;
 use crate::handbook::{Accrual, AccrualForm, AccrualNeed, Handbook, SourceRow, SourceUnit};
 use crate::inspection::Contaminant;
@@ -24,6 +27,8 @@ pub(super) struct Model<'a> {
     pub wash: Prior,
     /// Road salt by month.
     pub salt: Year,
+    pub classes: Classes<'a>,
+    pub visits: VisitPlanner<'a>,
     sources: Vec<Source<'a>>,
     painted_m2: Vec<(VehicleClass, f64)>,
 }
@@ -45,7 +50,11 @@ pub(super) struct Gathering<'a> {
 }
 
 impl<'a> Model<'a> {
-    pub fn read(handbook: &'a Handbook, climate: &'a Climate) -> Result<Model<'a>, UpkeepError> {
+    pub fn read(
+        handbook: &'a Handbook,
+        experience: &Experience,
+        climate: &'a Climate,
+    ) -> Result<Model<'a>, UpkeepError> {
         climate.check()?;
         let mut assumed = Assumed::default();
         let norms = Norms::read(handbook, &mut assumed)?;
@@ -78,6 +87,8 @@ impl<'a> Model<'a> {
             fallout_places: fallout(by_places),
             wash: Prior::new(dirt, 1.0, norms.risk_wash),
             painted_m2: handbook.vehicle_classes.iter().map(|row| painted(row.id)).collect(),
+            classes: Classes::read(handbook, experience, climate, &mut assumed)?,
+            visits: VisitPlanner::read(handbook, climate, &mut assumed)?,
             handbook,
             climate,
             norms,

@@ -19,11 +19,6 @@ pub(super) struct Norms {
     pub away_per_day: f64,
     /// Least product of life factors.
     pub life_factor_floor: f64,
-    /// Share of the life used at which to remind and to renew.
-    pub life_remind: f64,
-    pub life_due: f64,
-    /// Share of the life that high beads on every panel buy.
-    pub bead_postpone: f64,
     /// Full decontaminations in a year; iron removals in a year beside a foundry; times clay touches a surface.
     pub decon_per_year: usize,
     pub iron_per_year_foundry: usize,
@@ -98,9 +93,6 @@ impl Norms {
             event_roadworks_week: read.factor(Topic::Events, "event_roadworks_week", "dose")?,
             away_per_day: read.factor(Topic::Away, "dose_garaged_away", "dose/d")?,
             life_factor_floor: read.factor(Topic::Life, "life_factor_floor", "1")?,
-            life_remind: read.factor(Topic::Life, "life_remind", "1")?,
-            life_due: read.factor(Topic::Life, "life_due", "1")?,
-            bead_postpone: read.factor(Topic::Life, "bead_postpone_share", "1")?,
             decon_per_year: read.factor(fallout, "decon_per_year_max", "1/a")? as usize,
             iron_per_year_foundry: read.factor(fallout, "iron_per_year_max_foundry", "1/a")? as usize,
             clay_per_year: read.factor(fallout, "clay_per_year_max", "1/a")? as usize,
@@ -159,35 +151,57 @@ impl PlaceNorms {
 }
 
 /// Reads and checks numbers, and notes what they rest on.
-struct Reader<'a> {
-    handbook: &'a Handbook,
-    assumed: &'a mut Assumed,
+pub(super) struct Reader<'a> {
+    pub handbook: &'a Handbook,
+    pub assumed: &'a mut Assumed,
 }
 
 impl Reader<'_> {
-    fn factor(&mut self, topic: Topic, name: &'static str, unit: &'static str) -> Result<f64, UpkeepError> {
-        let row = self.handbook.factors.get(name);
-        let value = usable(name.to_owned(), row.map(|row| row.value))?;
-        if let Some(row) = row {
-            self.assumed.note_factor(topic, row, name, unit);
-        }
-        Ok(value)
+    pub fn factor(
+        &mut self,
+        topic: Topic,
+        name: &'static str,
+        unit: &'static str,
+    ) -> Result<f64, UpkeepError> {
+        usable(name.to_owned(), Some(self.noted(topic, name, unit)?))
     }
 
-    fn positive(&mut self, topic: Topic, name: &'static str, unit: &'static str) -> Result<f64, UpkeepError> {
+    /// A temperature of the air, which may lie below 0.
+    pub fn air_c(&mut self, topic: Topic, name: &'static str) -> Result<f64, UpkeepError> {
+        let value = self.noted(topic, name, "degC")?;
+        if (-60.0..=60.0).contains(&value) {
+            return Ok(value);
+        }
+        Err(UpkeepError::Norm { name: name.to_owned(), value: Some(value) })
+    }
+
+    fn noted(&mut self, topic: Topic, name: &'static str, unit: &'static str) -> Result<f64, UpkeepError> {
+        let Some(row) = self.handbook.factors.get(name) else {
+            return Err(UpkeepError::Norm { name: name.to_owned(), value: None });
+        };
+        self.assumed.note_factor(topic, row, name, unit);
+        Ok(row.value)
+    }
+
+    pub fn positive(
+        &mut self,
+        topic: Topic,
+        name: &'static str,
+        unit: &'static str,
+    ) -> Result<f64, UpkeepError> {
         self.bounded(topic, name, unit, 0.01, 1e6)
     }
 
-    fn share(&mut self, topic: Topic, name: &'static str) -> Result<f64, UpkeepError> {
+    pub fn share(&mut self, topic: Topic, name: &'static str) -> Result<f64, UpkeepError> {
         self.bounded(topic, name, "1", 0.0, 1.0)
     }
 
     /// A risk at which to act lies within the 80 % interval.
-    fn risk(&mut self, topic: Topic, name: &'static str) -> Result<f64, UpkeepError> {
+    pub fn risk(&mut self, topic: Topic, name: &'static str) -> Result<f64, UpkeepError> {
         self.bounded(topic, name, "1", super::learning::LOW, super::learning::HIGH)
     }
 
-    fn bounded(
+    pub fn bounded(
         &mut self,
         topic: Topic,
         name: &'static str,

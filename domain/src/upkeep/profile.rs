@@ -1,19 +1,17 @@
 //! The vehicle's exposures and coats, looked up in the handbook and checked.
 
-use super::accumulation::Accumulation;
 use super::assumed::Topics;
 use super::history::{BeadTest, History, not_after};
 use super::model::Model;
 use super::norms::Norms;
+use super::outlook::tests_of;
 use super::places::{self, Falling};
 use super::standing::{self, Standing};
+use super::wear::{MONTH_DAYS, Wear};
 use super::{CoatRef, UpkeepError};
 use crate::handbook::{Handbook, Protection, ProtectionKind};
 use crate::vehicle::{Coat, Substrate, Vehicle};
 use chrono::NaiveDate;
-
-/// Mean Gregorian month: 365.2425 / 12 days.
-const MONTH_DAYS: f64 = 30.436875;
 
 pub(super) struct Profile<'a> {
     pub model: &'a Model<'a>,
@@ -30,7 +28,7 @@ pub(super) struct Layer<'a> {
     pub applied_on: NaiveDate,
     pub life_days: f64,
     /// Part of the life used: 0 fresh, 1 due.
-    pub wear: Accumulation,
+    pub wear: Wear<'a>,
     /// The newest bead test since it was applied.
     pub bead_test: Option<&'a BeadTest>,
 }
@@ -83,7 +81,7 @@ pub(super) fn read<'a>(
     for (i, coat) in vehicle.coats.iter().enumerate() {
         let row = protection(handbook, coat, i)?;
         not_after(today, coat.applied_on, || format!("/coats/{i}/applied_on"))?;
-        layers.push(layer(row, coat, history, factor));
+        layers.push(layer(model, row, coat, history, factor));
     }
     let current = layers.iter().map(|l| !layers.iter().any(|other| replaces(other, l))).collect::<Vec<_>>();
     let mut keep = current.into_iter();
@@ -97,9 +95,6 @@ fn protection<'a>(handbook: &'a Handbook, coat: &Coat, i: usize) -> Result<&'a P
         protection: coat.protection.clone(),
     })?;
     let bad = |field, value| Err(UpkeepError::Row { id: row.id.clone(), field, value });
-    if !(0.01..=1200.0).contains(&row.life_months) {
-        return bad("life_months", row.life_months);
-    }
     if !(0.0..=1.0).contains(&row.dose_factor) {
         return bad("dose_factor", row.dose_factor);
     }
@@ -115,29 +110,20 @@ fn life_factor(exposures: &[Standing], norms: &Norms) -> f64 {
     product.max(norms.life_factor_floor).max(0.01)
 }
 
-fn layer<'a>(row: &'a Protection, coat: &Coat, history: &'a History, factor: f64) -> Layer<'a> {
-    let life_days = row.life_months * MONTH_DAYS * factor;
-    let washes: Vec<(NaiveDate, f64)> = history
-        .washes
-        .iter()
-        .filter(|w| w.alkaline && w.on > coat.applied_on)
-        .map(|w| (w.on, row.alkaline_wash_loss))
-        .collect();
-    let bead_test = history
-        .bead_tests
-        .iter()
-        .filter(|t| t.protection == row.id && t.on > coat.applied_on && !t.panel_grades.is_empty())
-        .max_by_key(|t| {
-            let sum: u32 = t.panel_grades.iter().map(|&g| u32::from(g)).sum();
-            (t.on, std::cmp::Reverse(sum))
-        });
+fn layer<'a>(
+    model: &'a Model<'a>,
+    row: &'a Protection,
+    coat: &Coat,
+    history: &'a History,
+    factor: f64,
+) -> Layer<'a> {
     Layer {
         row,
         coat: CoatRef { protection: row.id.clone(), zone: coat.zone },
         applied_on: coat.applied_on,
-        life_days,
-        wear: Accumulation::new(coat.applied_on, 0.0, [], &washes, |_| 1.0 / life_days),
-        bead_test,
+        life_days: row.life_months * MONTH_DAYS * factor,
+        wear: model.classes.chemistry.wear(row, coat, history, factor),
+        bead_test: tests_of(history, row, coat.applied_on).max_by_key(|t| t.rank()),
     }
 }
 

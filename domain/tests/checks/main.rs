@@ -6,6 +6,7 @@ mod air;
 mod fallout;
 mod film;
 mod hazard;
+mod life;
 mod panel;
 mod sun;
 mod units;
@@ -58,6 +59,7 @@ fn rows() -> Vec<Check> {
         fallout::rows(),
         film::rows(),
         hazard::rows(),
+        life::rows(),
         panel::rows(),
         sun::rows(),
         units::rows(),

@@ -171,6 +171,15 @@ where
         dispatcher_token,
         &format!("/v1/rounds?date={today}"),
     );
+    let due = owner.get("/v1/upkeep?kind=decontamination&limit=1").await?;
+    if let Some(vehicle) = due["items"][0]["vehicle"].as_str() {
+        let picture = format!("/v1/vehicles/{vehicle}/upkeep.svg");
+        curl(
+            "dispatcher: load and life of a vehicle over the year, as a picture",
+            dispatcher_token,
+            &picture,
+        );
+    }
     if let Some(link) = customer_link(app, owner).await? {
         curl(
             "customer: the page behind the link in a reminder (nothing changes until its button is pressed)",

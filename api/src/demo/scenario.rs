@@ -5,6 +5,7 @@
 use chrono::{Datelike, NaiveDate, NaiveDateTime, NaiveTime, TimeDelta};
 use domain::handbook::Handbook;
 use domain::inspection::{Contaminant, Evidence, Finding, Grade, Inspection};
+use domain::parking::{Driving, NearSource, ParkingPlace, Sheltering, SourceKind};
 use domain::plan::Kit;
 use domain::site::sun::{Face, Place, Stand};
 use domain::site::{Drain, Ground, HourRange, Site, Weather, WeatherHour};
@@ -26,6 +27,9 @@ pub struct Scenario {
     pub vans: Vec<VanRow>,
     pub customers: Vec<CustomerRow>,
     pub vehicles: Vec<VehicleRow>,
+    /// Where some of them stand, place by place; a place near several sources has several rows.
+    pub parking: Vec<ParkingRow>,
+    pub driving: Vec<DrivingRow>,
     pub weather: Vec<WeatherRow>,
     pub jobs: Vec<JobRow>,
 }
@@ -112,6 +116,25 @@ pub struct JobRow {
     pub note: String,
 }
 
+#[derive(Debug, Clone, Deserialize)]
+pub struct ParkingRow {
+    pub vehicle: String,
+    pub place: String,
+    pub share: f64,
+    pub sheltering: Sheltering,
+    pub source: Option<SourceKind>,
+    pub distance_m: Option<f64>,
+    pub hardness_mg_l: Option<f64>,
+}
+
+#[derive(Debug, Clone, Deserialize)]
+pub struct DrivingRow {
+    pub vehicle: String,
+    pub km_per_week: f64,
+    pub motorway_share: f64,
+    pub on_salted_roads: bool,
+}
+
 impl Scenario {
     /// The built-in tables; a broken one fails the tests and says which.
     pub fn read() -> Result<Scenario, csv::Error> {
@@ -120,8 +143,41 @@ impl Scenario {
             vans: rows(include_str!("../../demo/vans.csv"))?,
             customers: rows(include_str!("../../demo/customers.csv"))?,
             vehicles: rows(include_str!("../../demo/vehicles.csv"))?,
+            parking: rows(include_str!("../../demo/parking.csv"))?,
+            driving: rows(include_str!("../../demo/driving.csv"))?,
             weather: rows(include_str!("../../demo/weather.csv"))?,
             jobs: rows(include_str!("../../demo/jobs.csv"))?,
+        })
+    }
+
+    /// Where a vehicle stands, as far as the tables say it place by place.
+    pub fn parking(&self, vehicle: &str) -> Vec<ParkingPlace> {
+        let mut places: Vec<ParkingPlace> = Vec::new();
+        for row in self.parking.iter().filter(|row| row.vehicle == vehicle) {
+            if places.last().is_none_or(|place| place.name.as_ref() != Some(&row.place)) {
+                let (name, share, sheltering) = (Some(row.place.clone()), row.share, row.sheltering);
+                places.push(ParkingPlace { name, share, sheltering, sources: vec![] });
+            }
+            let source = row.source.map(|kind| NearSource {
+                kind,
+                distance_m: row.distance_m,
+                hardness_mg_l: row.hardness_mg_l,
+                wettings_per_week: None,
+                chloride_class: None,
+            });
+            if let Some(place) = places.last_mut() {
+                place.sources.extend(source);
+            }
+        }
+        places
+    }
+
+    pub fn driving(&self, vehicle: &str) -> Option<Driving> {
+        let row = self.driving.iter().find(|row| row.vehicle == vehicle)?;
+        Some(Driving {
+            km_per_week: row.km_per_week,
+            motorway_share: row.motorway_share,
+            on_salted_roads: row.on_salted_roads,
         })
     }
 

@@ -138,7 +138,7 @@ where
     Ok(names)
 }
 
-/// The next five vehicles, and how many are overdue already.
+/// The next five vehicles with the interval of the day, and how many are overdue already.
 async fn upkeep<S>(owner: &Client<S>) -> Result<String, Refusal>
 where
     S: Service<Request, Response = ServiceResponse<BoxBody>, Error = actix_web::Error>,
@@ -160,9 +160,12 @@ where
     for entry in items(&answer).iter().filter(|entry| !due(entry)) {
         if shown.len() < SHOWN && shown.insert(word(entry, "vehicle")) {
             let need = &entry["need"];
-            let label =
-                format!("  {}  {}  {}: ", word(need, "due_on"), word(entry, "label"), word(need, "kind"));
-            put(&mut text, &label, word(need, "reason"));
+            let within = match (need["early_on"].as_str(), need["late_on"].as_str()) {
+                (Some(early), Some(late)) => format!(", with 80 % from {early} to {late}"),
+                _ => String::new(),
+            };
+            let what = format!("{} due {}{within}:", word(need, "kind"), word(need, "due_on"));
+            put(&mut text, &format!("  {}  {what} ", word(entry, "label")), word(need, "reason"));
         }
     }
     Ok(text)

@@ -196,7 +196,10 @@ where
             let colour = serde_json::to_value(row.colour).unwrap_or_default();
             let class = serde_json::to_value(row.class).unwrap_or_default();
             let label = format!("{} {} {}", row.id, text(&colour), text(&class).replace('_', " "));
-            let body = json!({ "customer": customer, "label": label, "document": row.document(eve) });
+            let mut document = row.document(eve);
+            document.parking = self.scenario.parking(&row.id);
+            document.driving = self.scenario.driving(&row.id);
+            let body = json!({ "customer": customer, "label": label, "document": document });
             let vehicle = id(&self.owner.post("/v1/vehicles", &body).await?);
             self.vehicles.insert(row.id.clone(), vehicle);
         }

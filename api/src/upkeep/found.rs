@@ -25,12 +25,12 @@ pub fn compare(
     if days.is_empty() {
         return Ok(());
     }
-    let past = past::gather(db, &[id])?.remove(&id).unwrap_or_default();
+    let mut past = past::gather(db, &[id])?.remove(&id).unwrap_or_default();
     for day in days {
         let bags = past.bag_tests.iter().map(|test| test.on);
         let looked = bags.chain(past.bead_tests.iter().map(|test| test.on)).any(|on| on == day);
         let ground = Ground::read(db, handbooks)?.on(day);
-        let before = ground.forecaster().and_then(|f| ground.forecast(&f, vehicle, past.clone()));
+        let before = ground.forecaster().and_then(|f| ground.forecast(&f, vehicle, &mut past));
         let (false, Ok(before)) = (looked, before) else { continue };
         let checks = check_forecast(&ground.handbook, &before, seen);
         for check in checks.unwrap_or_default() {

@@ -91,14 +91,15 @@ impl Ground {
         Forecaster::new(&self.handbook, &self.experience, &self.climate)
     }
 
+    /// Sets the days' temperature in the past, which is not the vehicle's own and is never stored.
     pub fn forecast(
         &self,
         forecaster: &Forecaster<'_>,
         vehicle: &Vehicle,
-        mut past: History,
+        past: &mut History,
     ) -> Result<Upkeep, UpkeepError> {
         past.mean_air_c = self.mean_air_c;
-        forecaster.forecast(vehicle, &past, self.today)
+        forecaster.forecast(vehicle, past, self.today)
     }
 
     /// The same on another day, by what was known then.

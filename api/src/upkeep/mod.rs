@@ -21,8 +21,8 @@ use domain::vehicle::Vehicle;
 
 /// The forecast of one vehicle as of the ground's day, from everything that is stored of it now.
 pub fn forecast(db: &mut Db<'_>, ground: &Ground, id: Id, vehicle: &Vehicle) -> Result<Upkeep, ApiError> {
-    let past = past::gather(db, &[id])?.remove(&id).unwrap_or_default();
-    ground.forecaster().and_then(|f| ground.forecast(&f, vehicle, past)).map_err(contradiction)
+    let mut past = past::gather(db, &[id])?.remove(&id).unwrap_or_default();
+    ground.forecaster().and_then(|f| ground.forecast(&f, vehicle, &mut past)).map_err(contradiction)
 }
 
 /// What is stored contradicts itself: nothing in this request is wrong, so there is no pointer into it.

@@ -51,8 +51,8 @@ pub fn forecasts_of(
         }
     };
     let mut all = BTreeMap::new();
-    for Ready { inputs, past, .. } in ready {
-        match ground.forecast(&forecaster, &inputs.document.0, past) {
+    for Ready { inputs, mut past, .. } in ready {
+        match ground.forecast(&forecaster, &inputs.document.0, &mut past) {
             Ok(upkeep) => {
                 all.insert(inputs.vehicle, upkeep);
             }
@@ -89,20 +89,21 @@ pub struct Forecast {
 /// Judges each vehicle. One that contradicts itself has no needs, and its fault is kept.
 pub fn compute(ground: &Ground, now: Instant, ready: Vec<Ready>) -> Vec<Forecast> {
     let forecaster = ground.forecaster();
-    let judge = |one: &Ready| -> Result<Vec<NeedRow>, UpkeepError> {
+    let judge = |one: &mut Ready| -> Result<Vec<NeedRow>, UpkeepError> {
         if one.inputs.sold_at.is_some_and(|at| at <= now) {
             return Ok(Vec::new());
         }
         let forecaster = forecaster.as_ref().map_err(Clone::clone)?;
-        let upkeep = ground.forecast(forecaster, &one.inputs.document.0, one.past.clone())?;
+        let upkeep = ground.forecast(forecaster, &one.inputs.document.0, &mut one.past)?;
         Ok(rows(one.inputs.vehicle, &upkeep))
     };
-    let judged = ready.into_iter().map(|one| {
-        let (needs, fault) = match judge(&one) {
+    let judged = ready.into_iter().map(|mut one| {
+        // As it is stored: before the forecast sets in it what is of the day.
+        let past = one.gathered.then(|| serde_json::to_string(&one.past).ok()).flatten();
+        let (needs, fault) = match judge(&mut one) {
             Ok(needs) => (needs, None),
             Err(error) => (Vec::new(), Some(error.to_string())),
         };
-        let past = one.gathered.then(|| serde_json::to_string(&one.past).ok()).flatten();
         let recheck_on = Some(recheck_on(&one.past, ground.today));
         let state = Computed { vehicle: one.inputs.vehicle, rev: one.inputs.rev, past, fault, recheck_on };
         Forecast { state, needs }

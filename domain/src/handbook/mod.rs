@@ -70,6 +70,10 @@ pub struct Handbook {
     pub protections: Table<Protection>,
     #[schema(value_type = std::collections::HashMap<String, ExposureKind>)]
     pub exposures: Table<ExposureKind>,
+    #[schema(value_type = std::collections::HashMap<String, SourceRow>)]
+    pub sources: Table<SourceRow>,
+    #[schema(value_type = std::collections::HashMap<String, Accrual>)]
+    pub accruals: Table<Accrual>,
     #[schema(value_type = std::collections::HashMap<String, Factor>)]
     pub factors: Table<Factor>,
 }
@@ -235,6 +239,8 @@ fn read_standard() -> Result<Handbook, csv::Error> {
         exposures: Table::<ExposureKind>::read(include_str!("../../handbook/exposures.csv"), |row| {
             row.id.clone()
         })?,
+        sources: Table::<SourceRow>::read(include_str!("../../handbook/sources.csv"), |row| row.id.clone())?,
+        accruals: Table::<Accrual>::read(include_str!("../../handbook/accruals.csv"), |row| word(&row.id))?,
         factors: Table::<Factor>::read(include_str!("../../handbook/factors.csv"), |row| row.id.clone())?,
     })
 }

@@ -38,6 +38,8 @@ impl Handbook {
             rules: patch.table("rules", &self.rules),
             protections: patch.table("protections", &self.protections),
             exposures: patch.table("exposures", &self.exposures),
+            sources: patch.table("sources", &self.sources),
+            accruals: patch.table("accruals", &self.accruals),
             factors: patch.table("factors", &self.factors),
         };
         if faults.is_empty() {

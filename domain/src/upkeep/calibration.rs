@@ -1,5 +1,6 @@
 //! Forecasts held against what was found: of the needs that were called due, how many were there?
 
+use super::assumed::Assumed;
 use super::norms::Norms;
 use super::{History, NeedKind, Upkeep, UpkeepError};
 use crate::handbook::Handbook;
@@ -43,7 +44,7 @@ pub fn check_forecast(
     before: &Upkeep,
     seen: &History,
 ) -> Result<Vec<ForecastCheck>, UpkeepError> {
-    let norms = Norms::read(handbook)?;
+    let norms = Norms::read(handbook, &mut Assumed::default())?;
     let need = |kind: NeedKind, protection: Option<&str>| {
         before.needs.iter().find(|need| {
             need.kind == kind && need.coat.as_ref().map(|coat| coat.protection.as_str()) == protection

@@ -1,15 +1,15 @@
 //! What a finished job does to the coats of a vehicle: steps lay new ones, polish and solvents take old ones off.
 
 use super::profile::is_on_paint;
+use super::wear::STRIPS;
 use crate::handbook::{Handbook, ProductRole, Protection, Step};
-use crate::vehicle::{Coat, Vehicle};
+use crate::vehicle::{Coat, Vehicle, Zone};
 use chrono::NaiveDate;
 
-/// Products of this degree take off at once what their class names; milder ones only shorten its life
-/// (common practice: 0 leaves it alone, 3 strips).
-const STRIPS: u8 = 3;
 /// Steps that lay or strip only where they were done as a trial.
-const TRIALS: [&str; 1] = ["G02"];
+pub(super) const TRIALS: [&str; 1] = ["G02"];
+/// The zone set of all painted panels: a coat without a zone lies there.
+const PAINT: &str = "painted";
 
 /// A step that was done and passed its check.
 #[derive(Debug, Clone, PartialEq)]
@@ -30,7 +30,7 @@ pub fn coats_after(handbook: &Handbook, vehicle: &Vehicle, done: &[DoneStep], on
         let Some(step) = handbook.step(&done.step).filter(|step| !TRIALS.contains(&step.id.as_str())) else {
             continue;
         };
-        let products = products(handbook, step, done);
+        let products: Vec<&str> = products_of(handbook, step, &done.products).collect();
         strip(handbook, &mut coats, step, &products);
         if let Some(row) = laid(handbook, step, &products) {
             lay(handbook, &mut coats, vehicle, step, row, on);
@@ -40,32 +40,46 @@ pub fn coats_after(handbook: &Handbook, vehicle: &Vehicle, done: &[DoneStep], on
 }
 
 /// What was used, else what the step uses as a rule.
-fn products<'a>(handbook: &'a Handbook, step: &'a Step, done: &'a DoneStep) -> Vec<&'a str> {
-    if !done.products.is_empty() {
-        return done.products.iter().map(String::as_str).collect();
+pub(super) fn products_of<'a>(
+    handbook: &'a Handbook,
+    step: &'a Step,
+    used: &'a [String],
+) -> impl Iterator<Item = &'a str> {
+    let usual = handbook.products_of(&step.id).filter(|row| used.is_empty() && row.role == ProductRole::Main);
+    used.iter().map(String::as_str).chain(usual.map(|row| row.product.as_str()))
+}
+
+/// Whether the step was done on all of the coat.
+pub(super) fn covers(handbook: &Handbook, step: &Step, row: &Protection, zone: Option<Zone>) -> bool {
+    match zone {
+        Some(_) => touches(handbook, step, row, zone),
+        None => step.zone_set == PAINT && is_on_paint(row),
     }
-    let main = handbook.products_of(&step.id).filter(|used| used.role == ProductRole::Main);
-    main.map(|used| used.product.as_str()).collect()
+}
+
+/// Whether the step was done on some of the coat.
+pub(super) fn touches(handbook: &Handbook, step: &Step, row: &Protection, zone: Option<Zone>) -> bool {
+    let zones = |set: &str| handbook.zone_sets.get(set).map_or(&[][..], |set| set.zones.as_slice());
+    let done = zones(&step.zone_set);
+    match zone {
+        Some(zone) => done.contains(&zone),
+        None => is_on_paint(row) && done.iter().any(|zone| zones(PAINT).contains(zone)),
+    }
 }
 
 /// Takes off what the products remove at once, where the step was done.
 fn strip(handbook: &Handbook, coats: &mut Vec<Coat>, step: &Step, products: &[&str]) {
     let strong = |id: &&&str| handbook.product(id).is_some_and(|p| p.strips_protection >= Some(STRIPS));
     let strong: Vec<&str> = products.iter().filter(strong).copied().collect();
-    let whole_paint = handbook.zone_sets.get(&step.zone_set).is_some_and(|set| set.id == "painted");
     coats.retain(|coat| {
         let Some(row) = handbook.protection(&coat.protection) else { return true };
         let removed = row.removed_by.iter().any(|id| strong.contains(&id.as_str()));
-        let here = match coat.zone {
-            Some(zone) => handbook.zone_sets.get(&step.zone_set).is_some_and(|set| set.zones.contains(&zone)),
-            None => whole_paint && is_on_paint(row),
-        };
-        !(removed && here)
+        !(removed && covers(handbook, step, row, coat.zone))
     });
 }
 
 /// The protection that the step lays with one of these products.
-fn laid<'a>(handbook: &'a Handbook, step: &Step, products: &[&str]) -> Option<&'a Protection> {
+pub(super) fn laid<'a>(handbook: &'a Handbook, step: &Step, products: &[&str]) -> Option<&'a Protection> {
     let rows = handbook.protections.iter().filter(|row| row.applied_by.as_deref() == Some(&step.id));
     let with = rows.filter(|row| row.product.as_deref().is_none_or(|id| products.contains(&id)));
     with.min_by(|a, b| a.life_months.total_cmp(&b.life_months))

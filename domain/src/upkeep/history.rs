@@ -63,7 +63,8 @@ pub struct BagTest {
     pub grade: Grade,
 }
 
-/// Mist test of a coat: how water beads on each panel tried. Of two on one day the lower sum counts.
+/// Mist test of a coat: how water beads on each panel tried. Of two on one day one made after the test sequence counts
+/// before one made without it, else the worse: the lower mean grade.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct BeadTest {
@@ -140,7 +141,8 @@ pub struct Cleared {
     pub left_grade: Option<Grade>,
 }
 
-/// A passed step of a job that may wear coats: what was used where is looked up in the handbook.
+/// A passed step of a job, which may lay, wear or strip coats or take contaminants off: what it does to which is looked up
+/// in the handbook. Other steps do no harm here.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct WearStep {
@@ -150,6 +152,15 @@ pub struct WearStep {
     /// Ids in the handbook's `product_classes` table; empty: the step's usual product.
     #[serde(default)]
     pub products: Vec<String>,
+}
+
+impl BeadTest {
+    /// The greatest of several is the one that counts.
+    pub(super) fn rank(&self) -> (NaiveDate, bool, std::cmp::Reverse<u32>) {
+        let sum: u32 = self.panel_grades.iter().map(|&g| u32::from(g)).sum();
+        let mean_milli = sum * 1000 / (self.panel_grades.len().max(1) as u32);
+        (self.on, self.after_test_sequence, std::cmp::Reverse(mean_milli))
+    }
 }
 
 impl FalloutEventKind {
@@ -267,6 +278,37 @@ impl History {
             _ => Ok(()),
         }
     }
+}
+
+impl History {
+    /// Nothing was done to the vehicle or found on it before its first day.
+    pub(super) fn check_begin(&self, first_on: NaiveDate) -> Result<(), UpkeepError> {
+        let days = |list: &'static str, days: Vec<NaiveDate>| (list, days);
+        let lists = [
+            days("decontaminations", self.decontaminations.iter().map(|d| d.on).collect()),
+            days("washes", self.washes.iter().map(|w| w.on).collect()),
+            days("bag_tests", self.bag_tests.iter().map(|t| t.on).collect()),
+            days("bead_tests", self.bead_tests.iter().map(|t| t.on).collect()),
+            days("events", self.events.iter().map(|e| e.on).collect()),
+            days("readings", self.readings.iter().map(|r| r.on).collect()),
+            days("cleared", self.cleared.iter().map(|c| c.on).collect()),
+            days("wear_steps", self.wear_steps.iter().map(|w| w.on).collect()),
+        ];
+        for (list, days) in lists {
+            for (i, &on) in days.iter().enumerate() {
+                not_before(first_on, on, || format!("/{list}/{i}/on"))?;
+            }
+        }
+        Ok(())
+    }
+}
+
+pub(super) fn not_before(
+    first_on: NaiveDate,
+    on: NaiveDate,
+    pointer: impl FnOnce() -> String,
+) -> Result<(), UpkeepError> {
+    if on < first_on { Err(UpkeepError::BeforeVehicle { pointer: pointer(), on, first_on }) } else { Ok(()) }
 }
 
 pub(super) fn not_after(

@@ -1,7 +1,8 @@
 //! Too much is harm too: limits on iron removal, clay and work on fresh paint.
 
+use super::fallout::removals;
 use super::history::History;
-use super::needs::plus_days;
+use super::needs::{Need, NeedKind, plus_days};
 use super::profile::Profile;
 use crate::vehicle::Vehicle;
 use chrono::{Days, NaiveDate};
@@ -21,6 +22,23 @@ pub(super) fn most_a_year(profile: &Profile) -> usize {
 pub(super) fn year_limit(profile: &Profile, removals: &[NaiveDate]) -> Option<NaiveDate> {
     let nth_last = removals.len().checked_sub(most_a_year(profile).max(1))?;
     removals.get(nth_last).map(|&on| plus_days(on, YEAR_DAYS))
+}
+
+/// The day before which the need is not to be met, however well that would suit a visit.
+pub(super) fn not_before(
+    profile: &Profile,
+    vehicle: &Vehicle,
+    history: &History,
+    need: &Need,
+) -> Option<NaiveDate> {
+    match need.kind {
+        NeedKind::Decontamination => {
+            let year = year_limit(profile, &removals(vehicle, history));
+            year.max(repaint_limit(profile, vehicle))
+        }
+        NeedKind::Protection => repaint_limit(profile, vehicle),
+        _ => None,
+    }
 }
 
 /// The day from which more than shampoo may touch a repaint (rule R54).

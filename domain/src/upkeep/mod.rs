@@ -1,28 +1,46 @@
-//! When a vehicle needs what next: iron removal by fallout dose, protection by wear, washes and the salt flush by season.
+//! When a vehicle needs what next, and how sure that is: iron removal by fallout dose, spots and minerals by what falls
+//! where it stands, protection by wear, washes and the salt flush by season.
 //!
-//! The thin model of the trade: a dose per day and a life per coat. Every number it used is in the answer. Grouping
-//! needs into visits, uncertainty and learning per vehicle are not here.
+//! Everything gathers in handbook time, the amount that the handbook expects by place, driving, season and coats; per
+//! vehicle a factor on it is learned from readings. A need is due on the day on which the risk that its limit is crossed
+//! reaches the shop's target. Every number is a handbook row, and those an answer rests on are in it.
 
 mod accumulation;
 mod answer;
+mod assumed;
 mod calibration;
+mod classes;
 mod climate;
+mod clock;
 mod coats;
+pub mod deposition;
 mod experience;
 mod fallout;
+mod growth;
 mod history;
+pub mod learning;
+pub mod life;
 mod limits;
+mod model;
 mod needs;
 mod norms;
+mod outlook;
 mod picture;
+mod places;
 mod profile;
 mod protection;
 mod season;
+pub mod soiling;
+mod spots;
+mod standing;
+pub mod visits;
+mod wear;
 mod words;
+mod year;
 
 pub use answer::{
-    Assumption, AssumptionBasis, CoatLife, EvidenceSeen, GammaBelief, Interval, Learning, Rate, Upkeep,
-    UpkeepVisit,
+    Assumption, AssumptionBasis, CoatLife, EvidenceSeen, GammaBelief, Interval, Learning, LearningForm, Rate,
+    Upkeep, UpkeepVisit, VisitNeed,
 };
 pub use calibration::{Calibration, ForecastCheck, FoundShare, RiskBin, Tally, check_forecast};
 pub use climate::{Climate, RainDay};
@@ -34,11 +52,14 @@ pub use history::{
 };
 pub use needs::{CoatRef, Need, NeedKind, Urgency};
 pub use picture::picture;
+pub use places::check_places;
 
 use crate::handbook::Handbook;
 use crate::vehicle::Vehicle;
+use assumed::Topics;
 use chrono::NaiveDate;
-use norms::Norms;
+use model::Model;
+use visits::Wishes;
 
 /// The vehicle's needs, the soonest first, from where it stands, what it wears and what was done.
 ///
@@ -60,8 +81,7 @@ pub fn forecast(
 
 /// What is the same for all vehicles of a shop, read and checked once.
 pub struct Forecaster<'a> {
-    handbook: &'a Handbook,
-    norms: Norms,
+    model: Model<'a>,
 }
 
 impl<'a> Forecaster<'a> {
@@ -69,14 +89,13 @@ impl<'a> Forecaster<'a> {
     /// Numbers of the handbook or the climate that cannot be used.
     pub fn new(
         handbook: &'a Handbook,
-        _experience: &'a Experience,
+        experience: &Experience,
         climate: &'a Climate,
     ) -> Result<Forecaster<'a>, UpkeepError> {
-        climate.check()?;
-        Ok(Forecaster { handbook, norms: Norms::read(handbook)? })
+        Ok(Forecaster { model: Model::read(handbook, experience, climate)? })
     }
 
-    /// As [`forecast`].
+    /// As [`forecast`], for a customer who has booked nothing and likes every month.
     ///
     /// # Errors
     /// As [`forecast`].
@@ -86,25 +105,69 @@ impl<'a> Forecaster<'a> {
         history: &History,
         today: NaiveDate,
     ) -> Result<Upkeep, UpkeepError> {
-        history.check(today)?;
-        let mut remarks = Vec::new();
-        let profile = profile::read(self.handbook, &self.norms, vehicle, history, today, &mut remarks)?;
-        let mut needs = Vec::new();
-        needs.extend(fallout::need(&profile, vehicle, history, today, &mut remarks));
-        needs.extend(protection::needs(&profile, vehicle, today, &mut remarks));
-        needs.extend(season::wash(&profile, vehicle, history, today, &mut remarks));
-        needs.extend(season::salt_flush(&profile, vehicle, history, today, &mut remarks));
-        needs.sort_by(|a, b| a.due_on.cmp(&b.due_on).then_with(|| a.kind.cmp(&b.kind)));
-        Ok(Upkeep {
-            on: today,
-            needs,
-            rates: vec![],
-            lives: vec![],
-            visits: vec![],
-            assumptions: vec![],
-            remarks,
-        })
+        self.forecast_for(vehicle, history, &Wishes::default(), today)
     }
+
+    /// As [`forecast`], with visits around what is booked and in the months that the customer likes.
+    ///
+    /// # Errors
+    /// As [`forecast`], and months that are none.
+    pub fn forecast_for(
+        &self,
+        vehicle: &Vehicle,
+        history: &History,
+        wishes: &Wishes,
+        today: NaiveDate,
+    ) -> Result<Upkeep, UpkeepError> {
+        let model = &self.model;
+        history.check(today)?;
+        spots::check(model, history)?;
+        check_begin(vehicle, history, today)?;
+        let (mut remarks, mut topics) = (Vec::new(), Topics::default());
+        let profile = profile::read(model, vehicle, history, today, (&mut remarks, &mut topics))?;
+        let (decontamination, rate) =
+            fallout::need(&profile, vehicle, history, today, (&mut remarks, &mut topics));
+        let (more, counted) = spots::read(&profile, (vehicle, history), today, &mut topics);
+        let mut rates = vec![rate];
+        rates.extend(more);
+        let mut needs = Vec::new();
+        needs.extend(decontamination);
+        let (lives, renewals) = protection::judge(&profile, vehicle, today, &mut topics);
+        needs.extend(renewals);
+        if let Some((need, rate)) =
+            season::wash(&profile, vehicle, history, today, (&mut remarks, &mut topics))
+        {
+            needs.push(need);
+            rates.push(rate);
+        }
+        needs.extend(season::salt_flush(&profile, vehicle, history, today, &mut remarks));
+        needs.extend(spots::needs(&profile, &counted, vehicle, today));
+        spots::leave_out_covered(&mut needs);
+        needs.sort_by(|a, b| a.due_on.cmp(&b.due_on).then_with(|| a.kind.cmp(&b.kind)));
+        if model.climate.latitude_deg.is_none() && !counted.is_empty() {
+            remarks
+                .push("The shop's latitude is unknown; its seasons are taken as those of the north.".into());
+        }
+        let not_before = |need: &Need| limits::not_before(&profile, vehicle, history, need);
+        let visits = model.visits.plan(&needs, wishes, not_before, today, &mut topics)?;
+        let assumptions = model.assumed.of(topics);
+        Ok(Upkeep { on: today, needs, rates, lives, visits, assumptions, remarks })
+    }
+}
+
+/// The vehicle's own days lie between its first day and today.
+fn check_begin(vehicle: &Vehicle, history: &History, today: NaiveDate) -> Result<(), UpkeepError> {
+    let Some(first_on) = vehicle.first_registered_on else { return Ok(()) };
+    history::not_after(today, first_on, || "/first_registered_on".to_owned())?;
+    for (i, coat) in vehicle.coats.iter().enumerate() {
+        history::not_before(first_on, coat.applied_on, || format!("/coats/{i}/applied_on"))?;
+    }
+    for (field, on) in
+        [("decontaminated_on", vehicle.decontaminated_on), ("repainted_on", vehicle.repainted_on)]
+    {
+        history::not_before(first_on, on.unwrap_or(first_on), || format!("/{field}"))?;
+    }
+    history.check_begin(first_on)
 }
 
 /// Why no forecast can be made, with the place of the value in the vehicle or its history as a JSON pointer.
@@ -112,6 +175,12 @@ impl<'a> Forecaster<'a> {
 pub enum UpkeepError {
     #[error("{pointer}: share {share} is outside 0 to 1")]
     Share { pointer: String, share: f64 },
+    #[error("{pointer}: the shares add up to {sum}, more than 1")]
+    ShareSum { pointer: String, sum: f64 },
+    #[error("{pointer}: {on} is before the vehicle's first day, {first_on}")]
+    BeforeVehicle { pointer: String, on: NaiveDate, first_on: NaiveDate },
+    #[error("{pointer}: {contaminant} is not read in this unit; give a grade or its own unit")]
+    ReadingUnit { pointer: String, contaminant: &'static str },
     #[error("{pointer}: the handbook has no exposure '{kind}'")]
     UnknownExposure { pointer: String, kind: String },
     #[error("{pointer}: the handbook has no protection '{protection}'")]
@@ -143,6 +212,9 @@ impl UpkeepError {
             | UpkeepError::BeadGrade { pointer, .. }
             | UpkeepError::InFuture { pointer, .. }
             | UpkeepError::EndsBeforeStart { pointer, .. }
+            | UpkeepError::ShareSum { pointer, .. }
+            | UpkeepError::BeforeVehicle { pointer, .. }
+            | UpkeepError::ReadingUnit { pointer, .. }
             | UpkeepError::Number { pointer, .. } => Some(pointer),
             UpkeepError::Row { .. } | UpkeepError::Norm { .. } => None,
         }
@@ -150,4 +222,12 @@ impl UpkeepError {
 }
 
 #[cfg(test)]
+mod anything;
+#[cfg(test)]
 mod checks;
+#[cfg(test)]
+mod coat_checks;
+#[cfg(test)]
+mod learned;
+#[cfg(test)]
+mod surety;

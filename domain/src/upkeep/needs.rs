@@ -85,6 +85,7 @@ pub enum Urgency {
 }
 
 /// The three days of a need.
+#[derive(Debug, Clone, Copy)]
 pub(super) struct Dates {
     pub remind_on: NaiveDate,
     pub due_on: NaiveDate,
@@ -147,10 +148,13 @@ impl Need {
     }
 }
 
+/// A day is not made of rounding errors: about a tenth of a second.
+const SLACK_DAYS: f64 = 1e-6;
+
 /// `base` plus `days`, rounded up to a whole day; none beyond twenty years.
 pub(super) fn day_after(base: NaiveDate, days: f64) -> Option<NaiveDate> {
     const HORIZON_DAYS: f64 = 20.0 * 365.25;
-    let whole = (days - 1e-9).ceil();
+    let whole = (days - SLACK_DAYS).ceil();
     if !(0.0..=HORIZON_DAYS).contains(&whole) {
         return None;
     }

@@ -32,7 +32,7 @@ pub fn picture(label: &str, upkeep: &Upkeep) -> String {
     let height = rows_top + rows * ROW + 40.0;
     let mut sheet = Sheet { svg: String::new(), on: upkeep.on, height };
     sheet.open(label, upkeep);
-    let rates: Vec<&Rate> = upkeep.rates.iter().filter(|rate| rate.limit > 0.0).take(MOST_LINES).collect();
+    let rates: Vec<&Rate> = upkeep.rates.iter().filter(|rate| is_drawn(rate)).take(MOST_LINES).collect();
     sheet.panel(TOP, "Load, if nothing is done", "limit", rates.is_empty());
     for (i, rate) in rates.iter().enumerate() {
         sheet.load(i, rate);
@@ -121,14 +121,14 @@ impl Sheet {
 
     /// The share of the limit that has gathered, day by day.
     fn load(&mut self, i: usize, rate: &Rate) {
-        let start = rate.load / rate.limit;
+        let start = rate.load.unwrap_or_default() / rate.limit;
         let after = |per_day: f64| {
             // The line ends at the top of the panel, or at the edge of the year.
             let days = if per_day > 0.0 { (HIGHEST - start) * rate.limit / per_day } else { SPAN_D };
             let days = days.clamp(0.0, SPAN_D);
             (days, (start + days * per_day / rate.limit).min(HIGHEST))
         };
-        let ends = [rate.per_day.low, rate.per_day.median, rate.per_day.high].map(after);
+        let ends = [rate.per_day.low, rate.per_day.expected, rate.per_day.high].map(after);
         self.fan(TOP, i, start.min(HIGHEST), ends);
         self.text(self.key_x(i), TOP + 16.0, "start", rate.contaminant.name(), "");
     }
@@ -229,11 +229,16 @@ fn level(top: f64, value: f64) -> f64 {
     top + PANEL * (1.0 - value.clamp(0.0, HIGHEST) / HIGHEST)
 }
 
+/// A load that is known and has a limit.
+fn is_drawn(rate: &Rate) -> bool {
+    rate.limit > 0.0 && rate.load.is_some()
+}
+
 /// The picture in words.
 fn described(upkeep: &Upkeep) -> String {
     let mut text = String::new();
-    for rate in upkeep.rates.iter().filter(|rate| rate.limit > 0.0) {
-        let percent = 100.0 * rate.load / rate.limit;
+    for rate in upkeep.rates.iter().filter(|rate| is_drawn(rate)) {
+        let percent = 100.0 * rate.load.unwrap_or_default() / rate.limit;
         let _ = write!(text, "{}: {percent:.0} % of the limit today. ", rate.contaminant.name());
     }
     for life in &upkeep.lives {

@@ -1,27 +1,24 @@
 //! The vehicle's exposures and coats, looked up in the handbook and checked.
 
-use super::accumulation::Accumulation;
+use super::assumed::Topics;
 use super::history::{BeadTest, History, not_after};
+use super::model::Model;
 use super::norms::Norms;
+use super::outlook::tests_of;
+use super::places::{self, Falling};
+use super::standing::{self, Standing};
+use super::wear::{MONTH_DAYS, Wear};
 use super::{CoatRef, UpkeepError};
-use crate::handbook::{ExposureKind, Handbook, Protection, ProtectionKind};
+use crate::handbook::{Handbook, Protection, ProtectionKind};
 use crate::vehicle::{Coat, Substrate, Vehicle};
 use chrono::NaiveDate;
 
-/// Mean Gregorian month: 365.2425 / 12 days.
-const MONTH_DAYS: f64 = 30.436875;
-/// Exposure taken where nobody has said where the vehicle stands (assumption).
-const DEFAULT_EXPOSURE: &str = "street_open";
 pub(super) struct Profile<'a> {
+    pub model: &'a Model<'a>,
     pub norms: &'a Norms,
     pub exposures: Vec<Standing<'a>>,
+    pub falling: Falling,
     pub layers: Vec<Layer<'a>>,
-}
-
-/// An exposure and the share of time under it, 0 to 1.
-pub(super) struct Standing<'a> {
-    pub row: &'a ExposureKind,
-    pub share: f64,
 }
 
 /// A coat that is still looked after: nothing newer has replaced it.
@@ -31,7 +28,7 @@ pub(super) struct Layer<'a> {
     pub applied_on: NaiveDate,
     pub life_days: f64,
     /// Part of the life used: 0 fresh, 1 due.
-    pub wear: Accumulation,
+    pub wear: Wear<'a>,
     /// The newest bead test since it was applied.
     pub bead_test: Option<&'a BeadTest>,
 }
@@ -59,17 +56,23 @@ impl Profile<'_> {
 }
 
 pub(super) fn read<'a>(
-    handbook: &'a Handbook,
-    norms: &'a Norms,
+    model: &'a Model<'a>,
     vehicle: &Vehicle,
     history: &'a History,
     today: NaiveDate,
-    remarks: &mut Vec<String>,
+    (remarks, topics): (&mut Vec<String>, &mut Topics),
 ) -> Result<Profile<'a>, UpkeepError> {
+    let (handbook, norms) = (model.handbook, &model.norms);
     if let Some(on) = vehicle.decontaminated_on {
         not_after(today, on, || "/decontaminated_on".to_owned())?;
     }
-    let exposures = exposures(handbook, vehicle, remarks)?;
+    places::check_places(vehicle)?;
+    let exposures = standing::read(model, vehicle, remarks, topics)?;
+    let falling = if standing::counts_by_places(vehicle) {
+        places::by_places(model, vehicle, topics)
+    } else {
+        places::by_classes(model, &exposures, topics)
+    };
     let factor = life_factor(&exposures, norms);
     if factor < 1.0 && exposures.iter().any(|e| e.share > 0.0 && e.share < 1.0) {
         remarks.push("A coat's life factor is weighted by the share of time under the exposure.".into());
@@ -78,59 +81,12 @@ pub(super) fn read<'a>(
     for (i, coat) in vehicle.coats.iter().enumerate() {
         let row = protection(handbook, coat, i)?;
         not_after(today, coat.applied_on, || format!("/coats/{i}/applied_on"))?;
-        layers.push(layer(row, coat, history, factor));
+        layers.push(layer(model, row, coat, history, factor));
     }
     let current = layers.iter().map(|l| !layers.iter().any(|other| replaces(other, l))).collect::<Vec<_>>();
     let mut keep = current.into_iter();
     layers.retain(|_| keep.next().unwrap_or(true));
-    Ok(Profile { norms, exposures, layers })
-}
-
-fn exposures<'a>(
-    handbook: &'a Handbook,
-    vehicle: &Vehicle,
-    remarks: &mut Vec<String>,
-) -> Result<Vec<Standing<'a>>, UpkeepError> {
-    let mut standing: Vec<Standing> = Vec::new();
-    for (i, exposure) in vehicle.exposures.iter().enumerate() {
-        let pointer = format!("/exposures/{i}");
-        if !(0.0..=1.0).contains(&exposure.share) {
-            return Err(UpkeepError::Share { pointer: format!("{pointer}/share"), share: exposure.share });
-        }
-        let row = handbook.exposure(&exposure.kind).ok_or_else(|| UpkeepError::UnknownExposure {
-            pointer: format!("{pointer}/kind"),
-            kind: exposure.kind.clone(),
-        })?;
-        check_row(row)?;
-        if let Some(first) = standing.iter().find(|s| s.row.exclusive && row.exclusive) {
-            let (first, second) = (first.row.id.clone(), row.id.clone());
-            return Err(UpkeepError::TwoGarages { pointer: format!("{pointer}/kind"), first, second });
-        }
-        standing.push(Standing { row, share: exposure.share });
-    }
-    let named: f64 = standing.iter().map(|s| s.share).sum();
-    if standing.is_empty() {
-        if let Some(row) = handbook.exposure(DEFAULT_EXPOSURE) {
-            check_row(row)?;
-            standing.push(Standing { row, share: 1.0 });
-            remarks.push(format!("Nobody has said where it stands; taken as {} all week.", row.name));
-        }
-    } else if named < 0.995 {
-        let rest = (1.0 - named) * 100.0;
-        remarks.push(format!("{rest:.0} % of the week has no exposure named and counts as none."));
-    }
-    Ok(standing)
-}
-
-fn check_row(row: &ExposureKind) -> Result<(), UpkeepError> {
-    let bad = |field, value| UpkeepError::Row { id: row.id.clone(), field, value };
-    if !(0.0..=1e6).contains(&row.dose_per_day) {
-        return Err(bad("dose_per_day", row.dose_per_day));
-    }
-    if !(0.01..=100.0).contains(&row.protection_life_factor) {
-        return Err(bad("protection_life_factor", row.protection_life_factor));
-    }
-    Ok(())
+    Ok(Profile { model, norms, exposures, falling, layers })
 }
 
 fn protection<'a>(handbook: &'a Handbook, coat: &Coat, i: usize) -> Result<&'a Protection, UpkeepError> {
@@ -139,9 +95,6 @@ fn protection<'a>(handbook: &'a Handbook, coat: &Coat, i: usize) -> Result<&'a P
         protection: coat.protection.clone(),
     })?;
     let bad = |field, value| Err(UpkeepError::Row { id: row.id.clone(), field, value });
-    if !(0.01..=1200.0).contains(&row.life_months) {
-        return bad("life_months", row.life_months);
-    }
     if !(0.0..=1.0).contains(&row.dose_factor) {
         return bad("dose_factor", row.dose_factor);
     }
@@ -157,29 +110,20 @@ fn life_factor(exposures: &[Standing], norms: &Norms) -> f64 {
     product.max(norms.life_factor_floor).max(0.01)
 }
 
-fn layer<'a>(row: &'a Protection, coat: &Coat, history: &'a History, factor: f64) -> Layer<'a> {
-    let life_days = row.life_months * MONTH_DAYS * factor;
-    let washes: Vec<(NaiveDate, f64)> = history
-        .washes
-        .iter()
-        .filter(|w| w.alkaline && w.on > coat.applied_on)
-        .map(|w| (w.on, row.alkaline_wash_loss))
-        .collect();
-    let bead_test = history
-        .bead_tests
-        .iter()
-        .filter(|t| t.protection == row.id && t.on > coat.applied_on && !t.panel_grades.is_empty())
-        .max_by_key(|t| {
-            let sum: u32 = t.panel_grades.iter().map(|&g| u32::from(g)).sum();
-            (t.on, std::cmp::Reverse(sum))
-        });
+fn layer<'a>(
+    model: &'a Model<'a>,
+    row: &'a Protection,
+    coat: &Coat,
+    history: &'a History,
+    factor: f64,
+) -> Layer<'a> {
     Layer {
         row,
         coat: CoatRef { protection: row.id.clone(), zone: coat.zone },
         applied_on: coat.applied_on,
-        life_days,
-        wear: Accumulation::new(coat.applied_on, 0.0, [], &washes, |_| 1.0 / life_days),
-        bead_test,
+        life_days: row.life_months * MONTH_DAYS * factor,
+        wear: model.classes.chemistry.wear(row, coat, history, factor),
+        bead_test: tests_of(history, row, coat.applied_on).max_by_key(|t| t.rank()),
     }
 }
 

@@ -1,8 +1,9 @@
-//! Renewal of coats by wear: the part of a typical life used by time and alkaline washes, corrected by bead tests.
+//! Renewal of coats: how reliable each still is, and when it falls to what the shop wants.
 
-use super::history::BeadTest;
-use super::needs::{Dates, plus_days};
-use super::norms::Norms;
+use super::answer::CoatLife;
+use super::assumed::Topics;
+use super::classes::Class;
+use super::outlook::{Beads, Finding, Outlook, outlook};
 use super::profile::{Layer, Profile, is_coating, is_on_paint};
 use super::{Need, NeedKind, limits, words};
 use crate::figure::Figure;
@@ -10,35 +11,51 @@ use crate::handbook::Protection;
 use crate::vehicle::{Substrate, Vehicle};
 use chrono::NaiveDate;
 
-/// Renewal is late from this many times the life at which it is due (assumption).
-const OVERDUE_AT: f64 = 1.25;
-/// Days after a low bead test from which renewal is late (assumption).
-const LOW_BEAD_LATE_DAYS: u64 = 28;
 /// Coats with a shorter typical life are laid on at every wash and have no date of their own (assumption; packages
 /// with a wash carry wheel spray and tyre dressing).
 const EVERY_WASH_MONTHS: f64 = 2.0;
 
-pub(super) fn needs(
+/// The coats' lives, and the needs for renewal that come of them.
+pub(super) fn judge(
     profile: &Profile,
     vehicle: &Vehicle,
     today: NaiveDate,
-    remarks: &mut Vec<String>,
-) -> Vec<Need> {
-    let own = profile.layers.iter().filter(|l| l.row.life_months >= EVERY_WASH_MONTHS);
-    let needs: Vec<Need> = own.filter_map(|layer| need(profile, vehicle, layer, today)).collect();
-    if !needs.is_empty() {
-        remarks.push("Typical lives of coats are common practice; the shop's own may differ.".into());
+    topics: &mut Topics,
+) -> (Vec<CoatLife>, Vec<Need>) {
+    let classes = &profile.model.classes;
+    let (mut lives, mut needs) = (Vec::new(), Vec::new());
+    for layer in &profile.layers {
+        let Some(class) = classes.of(layer.row) else { continue };
+        classes.touch(layer, topics);
+        let outlook = outlook(&classes.norms, class, layer, today);
+        lives.push(CoatLife {
+            coat: layer.coat.clone(),
+            used: layer.wear.on(today),
+            reliability: outlook.reliability,
+            early_on: outlook.early_on,
+            late_on: outlook.late_on,
+            weibull_shape: class.life.shape,
+            learning: Some(class.learning()),
+        });
+        if layer.row.life_months >= EVERY_WASH_MONTHS {
+            needs.extend(need(profile, vehicle, layer, class, &outlook, today));
+        }
     }
-    needs
+    (lives, needs)
 }
 
-fn need(profile: &Profile, vehicle: &Vehicle, layer: &Layer, today: NaiveDate) -> Option<Need> {
-    let bead = layer.bead_test.map(|test| (test, judge(layer.row, test)));
-    let mut dates = dates(profile.norms, layer, bead)?;
+fn need(
+    profile: &Profile,
+    vehicle: &Vehicle,
+    layer: &Layer,
+    class: &Class,
+    outlook: &Outlook,
+    today: NaiveDate,
+) -> Option<Need> {
+    let mut dates = outlook.dates?;
     let mut advice = Vec::new();
-    if let Some((test, Bead::Low)) = bead
-        && !test.after_test_sequence
-    {
+    let low = |finding| matches!(finding, Finding::Tested(_, Beads::Low));
+    if low(outlook.finding) && !layer.bead_test.is_some_and(|test| test.after_test_sequence) {
         advice.push(
             "First a wash that does not strip and a mild acid step, then test again: a coat that no longer \
                  beads may be clogged with film or hard water and not worn."
@@ -54,60 +71,25 @@ fn need(profile: &Profile, vehicle: &Vehicle, layer: &Layer, today: NaiveDate) -
     if !layer.row.mobile {
         advice.push("Renewal is workshop work; on the road it can be washed and looked at.".into());
     }
+    // After a low test or a strip the day is a rule and not a matter of chance.
+    let by_chance = !low(outlook.finding) && !matches!(outlook.finding, Finding::Stripped(..));
     Some(Need {
         kind: NeedKind::Protection,
         coat: Some(layer.coat.clone()),
         since_on: Some(layer.applied_on),
-        early_on: None,
-        late_on: None,
-        risk_today: None,
-        risk_target: None,
+        early_on: outlook.early_on.filter(|_| by_chance),
+        late_on: outlook.late_on.filter(|_| by_chance),
+        risk_today: Some(1.0 - outlook.reliability),
+        risk_target: Some(outlook.risk_target),
         contaminants: vec![],
         urgency: dates.urgency(today),
         remind_on: dates.remind_on,
         due_on: dates.due_on,
         overdue_on: dates.overdue_on,
         package: package(layer.row).into(),
-        reason: reason(layer, vehicle, bead, today),
+        reason: reason(layer, vehicle, outlook.finding, today),
         advice,
-        figures: figures(profile, layer, today),
-    })
-}
-
-#[derive(Clone, Copy, PartialEq)]
-enum Bead {
-    /// Two of three panels, or as many in proportion, at or below the grade for renewal.
-    Low,
-    Between,
-    /// Every panel within one grade of a fresh coat (assumption of what "high" means).
-    High,
-}
-
-fn judge(row: &Protection, test: &BeadTest) -> Bead {
-    let Some(renew) = row.bead_renew else { return Bead::Between };
-    let panels = test.panel_grades.len();
-    let low = test.panel_grades.iter().filter(|&&g| g <= renew).count();
-    let high_from = row.bead_start.unwrap_or(5).saturating_sub(1).max(renew.saturating_add(1));
-    if low * 3 >= panels * 2 {
-        Bead::Low
-    } else if test.panel_grades.iter().all(|&g| g >= high_from) {
-        Bead::High
-    } else {
-        Bead::Between
-    }
-}
-
-fn dates(norms: &Norms, layer: &Layer, bead: Option<(&BeadTest, Bead)>) -> Option<Dates> {
-    if let Some((test, Bead::Low)) = bead {
-        let overdue_on = Some(plus_days(test.on, LOW_BEAD_LATE_DAYS));
-        return Some(Dates { remind_on: test.on, due_on: test.on, overdue_on });
-    }
-    let later = if matches!(bead, Some((_, Bead::High))) { norms.bead_postpone } else { 0.0 };
-    let due_on = layer.wear.reaches(norms.life_due + later)?;
-    Some(Dates {
-        remind_on: layer.wear.reaches(norms.life_remind + later)?.min(due_on),
-        due_on,
-        overdue_on: layer.wear.reaches(norms.life_due * OVERDUE_AT + later),
+        figures: figures(profile, layer, class, outlook, today),
     })
 }
 
@@ -123,19 +105,23 @@ fn package(row: &Protection) -> &'static str {
     }
 }
 
-fn reason(layer: &Layer, vehicle: &Vehicle, bead: Option<(&BeadTest, Bead)>, today: NaiveDate) -> String {
+fn reason(layer: &Layer, vehicle: &Vehicle, finding: Finding, today: NaiveDate) -> String {
     let car = words::word(vehicle.class);
     let name = &layer.row.name;
-    match bead {
-        Some((test, Bead::Low)) => {
+    match finding {
+        Finding::Stripped(on, step) => {
+            let days = (today - on).num_days();
+            format!("The {name} on your {car} was taken off by the {step} {days} days ago.")
+        }
+        Finding::Tested(test, Beads::Low) => {
             let days = (today - test.on).num_days();
             format!("Water no longer beads well on your {car}'s {name}, as the test {days} days ago showed.")
         }
         _ => {
             let days = (today - layer.applied_on).num_days();
             let used = layer.wear.on(today) * 100.0;
-            let beads =
-                if matches!(bead, Some((_, Bead::High))) { ", though water still beads well" } else { "" };
+            let high = matches!(finding, Finding::Tested(_, Beads::High));
+            let beads = if high { ", though water still beads well" } else { "" };
             format!(
                 "The {name} on your {car} is {days} days old and about {used:.0} % of its usual life is used{beads}."
             )
@@ -143,12 +129,24 @@ fn reason(layer: &Layer, vehicle: &Vehicle, bead: Option<(&BeadTest, Bead)>, tod
     }
 }
 
-fn figures(profile: &Profile, layer: &Layer, today: NaiveDate) -> Vec<Figure> {
-    vec![
+fn figures(
+    profile: &Profile,
+    layer: &Layer,
+    class: &Class,
+    outlook: &Outlook,
+    today: NaiveDate,
+) -> Vec<Figure> {
+    let mut figures = vec![
         Figure::new("part of life used", layer.wear.on(today), "1"),
         Figure::new("days since application", (today - layer.applied_on).num_days() as f64, "days"),
         Figure::new("typical life", layer.row.life_months, "months"),
         Figure::new("life factor of the exposures", profile.life_factor(), "1"),
-        Figure::new("life expected", layer.life_days, "days"),
-    ]
+        Figure::new("life expected", layer.life_days * class.life.age_at(0.5), "equivalent days"),
+        Figure::new("reliability today", outlook.reliability, "1"),
+        Figure::new("part of life at which renewal is due", class.renew_at, "1"),
+    ];
+    if let Some(age) = class.cheapest {
+        figures.push(Figure::new("part of life at which renewal is cheapest", age, "1"));
+    }
+    figures
 }

@@ -1,47 +1,55 @@
 //! Washes between, and what the season asks: closer washes in the insect months, a flush after the salt.
 
+use super::answer::Rate;
+use super::assumed::{Topic, Topics};
 use super::history::History;
-use super::needs::{Dates, plus_days};
+use super::needs::{Dates, day_after, plus_days};
 use super::profile::{Profile, is_on_paint};
+use super::year::month_starts;
 use super::{Need, NeedKind, fallout, words};
 use crate::figure::Figure;
+use crate::inspection::Contaminant;
 use crate::vehicle::Vehicle;
 use chrono::{Days, NaiveDate};
+use std::borrow::Cow;
 
 /// A salting season lasts this long at most (assumption); salting longer ago belongs to last winter.
 const SALT_SEASON_DAYS: u64 = 180;
 /// Roads stay salty so long after the last salting (rule R69 waits as long, common practice).
 const SALTY_DAYS: u64 = 7;
+/// Days between washes on the open street (common practice): the reference of equivalent days.
+const STREET_WASH_DAYS: f64 = 14.0;
 
+/// Months ahead for which salted months are told apart.
+const SALT_AHEAD_MONTHS: u32 = 24;
+
+/// The next wash, and how fast dirt gathers.
 pub(super) fn wash(
     profile: &Profile,
     vehicle: &Vehicle,
     history: &History,
     today: NaiveDate,
-    remarks: &mut Vec<String>,
-) -> Option<Need> {
+    (remarks, topics): (&mut Vec<String>, &mut Topics),
+) -> Option<(Need, Rate)> {
     let Some(last) = last_wet_work(profile, vehicle, history) else {
         remarks.push("No wash is on record, so the time since the last one is not judged.".into());
         return None;
     };
-    let exposed = profile.exposures.iter().filter(|e| e.share > 0.0);
-    let dirtiest =
-        exposed.min_by_key(|e| (e.row.wash_max_d.max(0.0) as u64, e.row.wash_min_d.max(0.0) as u64))?;
-    let norms = profile.norms;
-    let (mut least, mut most) = (dirtiest.row.wash_min_d, dirtiest.row.wash_max_d);
-    let insects = profile.is_exposed_to("motorway_high")
-        && history.mean_air_c.is_some_and(|air| air > norms.insect_air_c)
-        && most > norms.insect_cadence_d;
+    let (least, most, insects) = cadence(profile, history)?;
     let mut advice = Vec::new();
     if insects {
-        (least, most) = (least.min(norms.insect_cadence_d), norms.insect_cadence_d);
         advice.push("A visit for the front only, against insects, will do between full washes.".to_owned());
     }
+    let prior = &profile.model.wash;
+    let crossing = prior.crossing(&prior.growth, prior.limit);
+    // What rain took off does not count, so everything is later by the days that it took.
+    let rained_d = rained_off(profile, last, today, topics);
+    let day = |time: f64| day_after(last, time * most.max(1.0) + rained_d);
     let dates = Dates {
-        remind_on: plus_days(last, whole(least.min(most))),
-        due_on: plus_days(last, whole(most)),
+        remind_on: day(least / most.max(1.0)).unwrap_or(last),
+        due_on: day(crossing.due)?,
         // Late after twice the longest time between washes (assumption).
-        overdue_on: Some(plus_days(last, 2 * whole(most))),
+        overdue_on: day(2.0 * crossing.due),
     };
     let dates = match no_wash_until(profile) {
         Some(on) if on > dates.remind_on => {
@@ -50,16 +58,18 @@ pub(super) fn wash(
         }
         _ => dates,
     };
+    topics.touch(Topic::Wash);
     let days = (today - last).num_days();
+    let dirt = ((days as f64 - rained_d) / most.max(1.0)).max(0.0);
     let why = if insects { ", and warm weather brings insects that etch within hours" } else { "" };
-    Some(Need {
+    let need = Need {
         kind: NeedKind::Wash,
         coat: None,
         since_on: Some(last),
-        early_on: None,
-        late_on: None,
-        risk_today: None,
-        risk_target: None,
+        early_on: day(crossing.early),
+        late_on: day(crossing.late),
+        risk_today: Some(prior.growth.risk(dirt, prior.limit)),
+        risk_target: Some(prior.target),
         contaminants: vec![],
         urgency: dates.urgency(today),
         remind_on: dates.remind_on,
@@ -71,8 +81,50 @@ pub(super) fn wash(
         figures: vec![
             Figure::new("days since the last wash", days as f64, "days"),
             Figure::new("days between washes, at most", most, "days"),
+            Figure::new("days that rain took off", rained_d, "days"),
         ],
-    })
+    };
+    let factor = prior.factor(&prior.growth);
+    let rate = Rate {
+        contaminant: Contaminant::Film,
+        per_day: factor.times(1.0 / most.max(1.0)),
+        unit: Cow::Borrowed("wash"),
+        equivalent_days: factor.times(STREET_WASH_DAYS / most.max(1.0)),
+        steep_per_day: None,
+        deposition_mg_m2_d: None,
+        load: Some(dirt),
+        limit: prior.limit,
+        learning: None,
+    };
+    Some((need, rate))
+}
+
+/// Shortest and longest time between washes, days, and whether insects shorten it.
+fn cadence(profile: &Profile, history: &History) -> Option<(f64, f64, bool)> {
+    let exposed = profile.exposures.iter().filter(|e| e.share > 0.0);
+    let dirtiest =
+        exposed.min_by_key(|e| (e.row.wash_max_d.max(0.0) as u64, e.row.wash_min_d.max(0.0) as u64))?;
+    let norms = profile.norms;
+    let (least, most) = (dirtiest.row.wash_min_d, dirtiest.row.wash_max_d);
+    let insects = profile.is_exposed_to("motorway_high")
+        && history.mean_air_c.is_some_and(|air| air > norms.insect_air_c)
+        && most > norms.insect_cadence_d;
+    let held = |days: f64| if insects { days.min(norms.insect_cadence_d) } else { days }.clamp(0.0, 36_525.0);
+    Some((held(least.min(most)), held(most), insects))
+}
+
+/// Days of dirt that rain took off again: the loose share of what gathered from the last wash to the last rain that
+/// was enough, in the form of the fixed-velocity soiling model (`soiling::settle`).
+fn rained_off(profile: &Profile, last: NaiveDate, today: NaiveDate, topics: &mut Topics) -> f64 {
+    let norms = profile.norms;
+    let rain = &profile.model.climate.rain;
+    if !rain.is_empty() {
+        topics.touch(Topic::Rain);
+    }
+    // In order of days: from the end, and no further back than the last wash.
+    let since = rain.iter().rev().skip_while(|day| day.on > today).take_while(|day| day.on > last);
+    let reset = since.filter(|day| day.rain_mm >= norms.rain_reset_mm).map(|day| day.on).max();
+    reset.map_or(0.0, |on| norms.loose_dirt_share * (on - last).num_days() as f64)
 }
 
 /// Every decontamination and every coat on the paint begins with a wash.
@@ -138,9 +190,36 @@ pub(super) fn salt_flush(
 }
 
 /// The days from (inclusive) and to (exclusive) between which roads count as salted, known by the last salting.
-pub(super) fn salt_season(last_salted_on: NaiveDate) -> (NaiveDate, NaiveDate) {
+fn salt_season(last_salted_on: NaiveDate) -> (NaiveDate, NaiveDate) {
     let from = last_salted_on.checked_sub_days(Days::new(SALT_SEASON_DAYS)).unwrap_or(last_salted_on);
     (from, plus_days(last_salted_on, SALTY_DAYS))
+}
+
+/// By the last salting where it is known, else by the month.
+pub(super) fn is_salted(profile: &Profile, history: &History, on: NaiveDate) -> bool {
+    match history.last_salted_on.map(salt_season) {
+        Some((from, to)) => from <= on && on < to,
+        None => profile.model.salt.on(on) > profile.norms.salt_month_from,
+    }
+}
+
+/// The days on which that may change.
+pub(super) fn salt_changes(
+    profile: &Profile,
+    history: &History,
+    first: NaiveDate,
+    today: NaiveDate,
+) -> Vec<NaiveDate> {
+    if profile.falling.dose_salted <= 0.0 {
+        return vec![];
+    }
+    match history.last_salted_on.map(salt_season) {
+        Some((from, to)) => vec![from, to],
+        None => {
+            let past = (today - first).num_days().max(0) / 28;
+            month_starts(first, u32::try_from(past).unwrap_or(0) + SALT_AHEAD_MONTHS).collect()
+        }
+    }
 }
 
 /// Whole days, rounded up, of a number from the handbook; at most a century.

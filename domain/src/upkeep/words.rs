@@ -1,30 +1,106 @@
 //! The customer's words for a vehicle, the place where it stands and why it needs something.
 
-use super::history::BagTest;
+use super::NeedKind;
+use super::history::History;
+use super::places::Falling;
 use super::profile::Profile;
+use super::standing::Standing;
+use crate::inspection::Contaminant;
+use crate::parking::{Sheltering, SourceKind};
 use crate::vehicle::{Vehicle, VehicleClass};
 use chrono::NaiveDate;
 
-/// Why iron removal is due, in one sentence for the customer.
+/// Why iron removal is due, in one sentence for the customer. `read_on`: the day of the reading that it counts from.
 pub(super) fn fallout(
     profile: &Profile,
     vehicle: &Vehicle,
-    test: Option<&BagTest>,
+    history: &History,
+    read_on: Option<NaiveDate>,
     since_on: NaiveDate,
     today: NaiveDate,
 ) -> String {
-    let car = word(vehicle.class);
-    let heaviest = profile
-        .exposures
-        .iter()
-        .max_by(|a, b| (a.row.dose_per_day * a.share).total_cmp(&(b.row.dose_per_day * b.share)));
-    let place = heaviest.map_or(String::new(), |e| place(&e.row.id, &e.row.name));
+    let (car, place) = (word(vehicle.class), where_it_stands(&profile.falling, vehicle, &profile.exposures));
     let days = (today - since_on).num_days();
-    match test {
-        Some(t) => {
-            format!("Your {car} {place}, and the feel test {days} days ago found grade {}.", t.grade.get())
+    let grade = history.bag_tests.iter().filter(|t| Some(t.on) == read_on).map(|t| t.grade).max();
+    match (read_on, grade) {
+        (Some(_), Some(grade)) => {
+            format!("Your {car} {place}, and the feel test {days} days ago found grade {}.", grade.get())
         }
-        None => format!("Your {car} {place}, last iron removal {days} days ago."),
+        (Some(_), None) => format!("Your {car} {place}, and iron was measured on it {days} days ago."),
+        (None, _) => format!("Your {car} {place}, last iron removal {days} days ago."),
+    }
+}
+
+/// Why spots or the front are due, in one sentence for the customer.
+pub(super) fn spots(
+    falling: &Falling,
+    standing: &[Standing],
+    vehicle: &Vehicle,
+    kind: NeedKind,
+    contaminants: &[Contaminant],
+    days: i64,
+) -> String {
+    let (car, time) =
+        (word(vehicle.class), if days == 1 { "1 day".to_owned() } else { format!("{days} days") });
+    let what = contaminants.iter().map(|c| said(*c)).collect::<Vec<_>>().join(" and ");
+    if kind == NeedKind::FrontWash {
+        return format!(
+            "It is {time} since {what} came off the front of your {car}, and sun lets them etch."
+        );
+    }
+    let place = where_it_stands(falling, vehicle, standing);
+    format!("Your {car} {place}, and {what} have gathered for {time}.")
+}
+
+fn said(contaminant: Contaminant) -> &'static str {
+    match contaminant {
+        Contaminant::Tar => "tar spots",
+        Contaminant::SapFresh | Contaminant::SapCured => "sap spots",
+        Contaminant::HardwaterDeposit => "hard-water spots",
+        Contaminant::Cement => "cement splashes",
+        other => other.name(),
+    }
+}
+
+/// The place from which most comes, in the customer's words.
+fn where_it_stands(falling: &Falling, vehicle: &Vehicle, standing: &[Standing]) -> String {
+    let heaviest = falling.heaviest.and_then(|(place, source)| Some((vehicle.parking.get(place)?, source)));
+    let Some((place, source)) = heaviest else {
+        let heaviest = standing
+            .iter()
+            .max_by(|a, b| (a.row.dose_per_day * a.share).total_cmp(&(b.row.dose_per_day * b.share)));
+        return heaviest.map_or("stands on the open street".into(), |e| class(&e.row.id, &e.row.name));
+    };
+    let named = place.name.as_ref().map_or(String::new(), |name| format!(" ({name})"));
+    let near = source.and_then(|source| place.sources.get(source));
+    let Some(near) = near else {
+        let under = match place.sheltering {
+            Sheltering::Open => "stands in the open",
+            Sheltering::Carport => "stands under a carport",
+            Sheltering::Garage => "stands in a garage",
+        };
+        return format!("{under}{named}");
+    };
+    match (near.kind, near.distance_m) {
+        (SourceKind::Sprinkler, _) => format!("stands where a sprinkler reaches it{named}"),
+        (SourceKind::Trees, _) => format!("stands under trees{named}"),
+        (kind, Some(distance_m)) if distance_m < 1000.0 => {
+            format!("stands {distance_m:.0} m from {}{named}", source_word(kind))
+        }
+        (kind, _) => format!("stands near {}{named}", source_word(kind)),
+    }
+}
+
+fn source_word(kind: SourceKind) -> &'static str {
+    match kind {
+        SourceKind::Rail => "the railway",
+        SourceKind::Foundry => "metal works",
+        SourceKind::BusyRoad => "a busy road",
+        SourceKind::BuildingSite => "a building site",
+        SourceKind::Coast => "the sea",
+        SourceKind::Trees => "trees",
+        SourceKind::Sprinkler => "a sprinkler",
+        SourceKind::SaltedRoads => "salted roads",
     }
 }
 
@@ -39,7 +115,7 @@ pub(super) fn word(class: VehicleClass) -> &'static str {
 }
 
 /// What the vehicle does, in the customer's words; a shop's own exposure is quoted by its name.
-fn place(id: &str, name: &str) -> String {
+fn class(id: &str, name: &str) -> String {
     let known = match id {
         "garage_low" => "stands in a garage and is driven little",
         "garage_daily" => "stands in a garage at night and is driven daily",

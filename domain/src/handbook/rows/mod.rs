@@ -13,7 +13,9 @@ pub use skill::Skill;
 pub use surface::{
     Ban, BanCondition, Chemistry, ContaminantRow, MixVerdict, MixingEntry, Per, ProductClass, SubstrateRow,
 };
-pub use upkeep::{ExposureKind, Protection, ProtectionKind};
+pub use upkeep::{
+    Accrual, AccrualForm, AccrualNeed, ExposureKind, Protection, ProtectionKind, SourceRow, SourceUnit,
+};
 pub use vehicle::{ClassRow, Face, Orientation, Reach, ZoneRow, ZoneSet};
 pub use work::{
     Basis, Equipment, Package, PackageRole, PackageStep, Pair, PairCondition, PairKind, Phase, ProductRole,

@@ -3,8 +3,10 @@
 use super::Per;
 use crate::handbook::cell;
 use crate::inspection::Contaminant;
+use crate::parking::SourceKind;
 use crate::vehicle::Substrate;
 use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
 use utoipa::ToSchema;
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, ToSchema)]
@@ -100,4 +102,87 @@ pub struct ExposureKind {
     /// Only while roads are salted.
     pub salt_season: bool,
     pub source: String,
+}
+
+/// How fast something falls on a vehicle that stands near a source, or is driven.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct SourceRow {
+    pub id: String,
+    /// Absent: what falls anywhere in the open, or on the road.
+    pub kind: Option<SourceKind>,
+    /// The class in the `exposures` table that stands for this source at its usual distance.
+    pub exposure: String,
+    /// `fallout_iron` stands for all that adds to the dose.
+    pub contaminant: Contaminant,
+    /// On level paint in the open, 10 m from the source.
+    pub rate: f64,
+    pub unit: SourceUnit,
+    /// Distance where nobody has said.
+    pub usual_m: f64,
+    /// Distance over which the rate falls to 1/e; absent: it does not fall with the distance.
+    pub scale_m: Option<f64>,
+    pub source: String,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, ToSchema)]
+pub enum SourceUnit {
+    /// mg/(m²·d).
+    #[serde(rename = "mg_m2_d")]
+    MgM2D,
+    /// Dose per day.
+    #[serde(rename = "dose_d")]
+    DoseD,
+    /// Spots/(m²·d).
+    #[serde(rename = "spots_m2_d")]
+    SpotsM2D,
+    /// Spots/m² on 100 km of motorway.
+    #[serde(rename = "spots_m2_100km")]
+    SpotsM2Per100Km,
+    /// What hard water leaves when a film of it dries.
+    #[serde(rename = "residues_per_wetting")]
+    ResiduesPerWetting,
+}
+
+/// How a contaminant gathers, and when it is to be taken off.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Accrual {
+    pub id: Contaminant,
+    pub unit: String,
+    /// Amount at which the work is due.
+    pub limit: f64,
+    /// Amounts that the grades 1 to 3 stand for.
+    pub amount_1: f64,
+    pub amount_2: f64,
+    pub amount_3: f64,
+    /// Readings' worth of trust in the rates, and shape of the growth to the limit.
+    pub shape: f64,
+    pub form: AccrualForm,
+    pub need: AccrualNeed,
+    /// Steps that take it off.
+    #[serde(deserialize_with = "cell::list")]
+    pub cleared_by: Vec<String>,
+    /// Factors on the rate by month north of the tropics; their mean is 1.
+    #[serde(deserialize_with = "cell::parameters")]
+    pub month_factors: BTreeMap<String, f64>,
+    pub source: String,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum AccrualForm {
+    /// Spots that are counted: gamma-Poisson.
+    Counts,
+    /// Amounts that are measured: gamma process.
+    Amounts,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum AccrualNeed {
+    SpotRemoval,
+    FrontWash,
+    /// Only its rate is told.
+    None,
 }

@@ -31,6 +31,10 @@ const REFERENCES: &[(&str, &str, &str)] = &[
     ("protections", "refresh_with", "protections"),
     ("protections", "applied_by", "steps"),
     ("protections", "product", "product_classes"),
+    ("sources", "exposure", "exposures"),
+    ("sources", "contaminant", "contaminants"),
+    ("accruals", "id", "contaminants"),
+    ("accruals", "cleared_by", "steps"),
 ];
 
 pub(super) fn faults(json: &Value) -> Vec<Fault> {

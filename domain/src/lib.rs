@@ -6,6 +6,7 @@ pub mod figure;
 pub mod handbook;
 pub mod hazard;
 pub mod inspection;
+mod markup;
 pub mod parking;
 pub mod plan;
 pub mod reminder;

@@ -3,7 +3,8 @@
 use super::Mix;
 use super::draft::{Draft, Use, Work};
 use super::facts::Facts;
-use super::norms::{Factors, Uncertain};
+use super::norms::Factors;
+use super::uncertain::Uncertain;
 use crate::handbook::{Basis, Per, Step};
 use crate::hazard::{self, Statement};
 use crate::inspection::Grade;

@@ -4,6 +4,7 @@
 //! `order` -> `amounts` -> `schedule` (when and by whom) -> `wet_time` -> `rules` again, on the clock -> the plan.
 
 mod amounts;
+mod belief;
 mod branches;
 mod cautions;
 mod choose;
@@ -27,6 +28,7 @@ mod sharing;
 mod sheet;
 mod sheet_html;
 mod timeline;
+mod uncertain;
 mod validate;
 mod waiver;
 mod wet_time;
@@ -36,12 +38,15 @@ mod words;
 #[path = "../../tests/plan_cases/mod.rs"]
 mod plan_cases;
 
+pub use belief::{Belief, LnSum, PRIOR_STEPS};
 pub use branches::{Branch, Rung};
 pub use compare::{ChangedStep, PlanDifference, PlanSide, StepSide, compare};
 pub use document::{
     CrewBound, Dwell, JobPlan, Leaves, Mix, Notice, PlanLine, Question, Reason, Totals, Turn,
 };
-pub use norms::{Belief, Factors, FinishedStep, LearnedNorm, Norms, PRIOR_STEPS};
+pub use norms::{Factors, FinishedStep, LearnedNorm, Lesson, NormVeto, Norms};
+pub(crate) use norms::{StepSum, lessons};
+pub(crate) use uncertain::{Uncertain, Z90};
 pub use order::{Arrangement, Constraint, OrderError, arrange};
 pub use preview::{Preview, Start, preview};
 pub use quote::{Quote, QuoteEnd, quote};
@@ -253,7 +258,7 @@ fn assemble(draft: draft::Draft) -> JobPlan {
 fn totals(draft: &draft::Draft) -> Totals {
     let person_minutes: f64 =
         draft.work.iter().flat_map(|w| &w.turns).map(|turn| turn.end_min - turn.begin_min).sum();
-    let likely = norms::Uncertain::sum(draft.work.iter().map(|work| norms::Uncertain {
+    let likely = Uncertain::sum(draft.work.iter().map(|work| Uncertain {
         expected: work.minutes,
         p50: work.minutes_p50,
         p90: work.minutes_p90,

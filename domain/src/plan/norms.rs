@@ -4,28 +4,15 @@
 //! so the next step follows a Student t). What was seen is shrunk in three stages: a step towards the handbook, the
 //! step at one grade towards the step, one technician at it towards the crew. Few finished steps move little.
 
+use super::belief::{Belief, LnSum};
 use crate::inspection::Grade;
 use serde::{Deserialize, Serialize};
-use statrs::distribution::{ContinuousCDF, StudentsT};
-use statrs::function::gamma::ln_gamma;
 use std::collections::BTreeMap;
 use utoipa::ToSchema;
 
-/// Finished steps that the stage above counts for (assumption: a handful of own steps outweighs a table).
-pub const PRIOR_STEPS: f64 = 4.0;
-/// Shape and scale of the handbook's spread: one step in ten takes more than about one and a half times its
-/// norm (assumption, until the shop's own steps say otherwise).
-const PRIOR_SHAPE: f64 = 3.0;
-const PRIOR_SCALE: f64 = 0.3;
 /// A timer that ran over night or was never started says nothing: ratios are held within this and its inverse
 /// (assumption).
 const MOST_OFF: f64 = 10.0;
-/// Steps of one job go fast or slow together, being one vehicle on one day: correlation between any two of them
-/// (assumption).
-const TOGETHER: f64 = 0.25;
-/// The normal distribution's 90th percentile.
-const Z90: f64 = 1.2815515655446004;
-
 /// A finished step to learn from.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
@@ -43,21 +30,27 @@ pub struct FinishedStep {
     pub minutes: f64,
 }
 
-/// What is believed of the logarithm of actual to norm minutes: a normal-inverse-gamma distribution.
-///
-/// ```
-/// use domain::plan::Belief;
-/// let shop = Belief::HANDBOOK.after(&[0.2, 0.4, 0.3]);
-/// assert!(shop.expected() > Belief::HANDBOOK.expected());
-/// assert!(shop.quantile(0.5) < shop.quantile(0.9));
-/// ```
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct Belief {
-    pub mean_ln: f64,
-    /// Steps the mean counts for.
-    pub strength: f64,
-    pub shape: f64,
-    pub scale: f64,
+/// The owner's veto: what was measured here does not move the norm. The stage above holds instead.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct NormVeto {
+    /// Id in the handbook's `steps` table.
+    pub step: String,
+    /// Absent: at every grade.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub grade: Option<Grade>,
+    /// Absent: of everybody.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub technician: Option<String>,
+}
+
+impl NormVeto {
+    /// Whether it forbids what was learned at a grade (none: at all grades) of a technician (none: of anybody).
+    pub fn covers(&self, step: &str, grade: Option<Grade>, technician: Option<&str>) -> bool {
+        self.step == step
+            && (self.grade.is_none() || self.grade == grade)
+            && (self.technician.is_none() || self.technician.as_deref() == technician)
+    }
 }
 
 /// Factors on the norm.
@@ -85,80 +78,17 @@ pub struct LearnedNorm {
     pub factors: Factors,
 }
 
-impl Belief {
-    /// The handbook's norm is the expected time, so its median lies a little below.
-    pub const HANDBOOK: Belief = Belief {
-        // Minus half the variance of the next logarithm: 0.3 x 5 / (4 x 2) / 2.
-        mean_ln: -0.09375,
-        strength: PRIOR_STEPS,
-        shape: PRIOR_SHAPE,
-        scale: PRIOR_SCALE,
-    };
+/// Sums of logarithms of one step, by grade and technician.
+type Seen<'a> = BTreeMap<Grade, BTreeMap<&'a str, LnSum>>;
 
-    /// The belief after more logarithms were seen (conjugate update).
-    pub fn after(&self, seen: &[f64]) -> Belief {
-        if seen.is_empty() {
-            return *self;
-        }
-        let count = seen.len() as f64;
-        let mean = seen.iter().sum::<f64>() / count;
-        let squares: f64 = seen.iter().map(|ln| (ln - mean) * (ln - mean)).sum();
-        let strength = self.strength + count;
-        let off = mean - self.mean_ln;
-        Belief {
-            mean_ln: (self.strength * self.mean_ln + count * mean) / strength,
-            strength,
-            shape: self.shape + count / 2.0,
-            scale: self.scale + squares / 2.0 + self.strength * count * off * off / (2.0 * strength),
-        }
-    }
-
-    /// Logarithm of the probability density of these logarithms under the belief.
-    pub fn ln_evidence(&self, seen: &[f64]) -> f64 {
-        let then = self.after(seen);
-        ln_gamma(then.shape) - ln_gamma(self.shape) + self.shape * self.scale.ln()
-            - then.shape * then.scale.ln()
-            + 0.5 * (self.strength / then.strength).ln()
-            - 0.5 * seen.len() as f64 * std::f64::consts::TAU.ln()
-    }
-
-    /// The factor that the next step stays under with probability `p` (0 to 1, both excluded): Student t.
-    pub fn quantile(&self, p: f64) -> f64 {
-        let width = (self.scale * (self.strength + 1.0) / (self.shape * self.strength)).sqrt();
-        match StudentsT::new(0.0, 1.0, 2.0 * self.shape) {
-            Ok(student) if p > 0.0 && p < 1.0 => (self.mean_ln + width * student.inverse_cdf(p)).exp(),
-            _ => self.mean_ln.exp(),
-        }
-    }
-
-    /// The expected factor, of the lognormal with the same variance: a Student t's own has no mean.
-    pub fn expected(&self) -> f64 {
-        (self.mean_ln + self.ln_variance() / 2.0).exp()
-    }
-
-    /// Variance of the next logarithm.
-    fn ln_variance(&self) -> f64 {
-        self.scale * (self.strength + 1.0) / (self.strength * (self.shape - 1.0))
-    }
-
-    /// What others' steps make of this belief, at the strength of a stage above; without any it stays as it is.
-    fn stage(&self, others: &[f64]) -> Belief {
-        if others.is_empty() {
-            return *self;
-        }
-        let seen = self.after(others);
-        let variance = seen.scale / (seen.shape - 1.0);
-        Belief {
-            mean_ln: seen.mean_ln,
-            strength: PRIOR_STEPS,
-            shape: PRIOR_SHAPE,
-            scale: variance * (PRIOR_SHAPE - 1.0),
-        }
-    }
-
-    fn factors(&self) -> Factors {
-        Factors { expected: self.expected(), p50: self.quantile(0.5), p90: self.quantile(0.9) }
-    }
+/// Sums of one step, grade and technician; nobody in particular is the empty name.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct StepSum<'a> {
+    pub step: &'a str,
+    pub grade: Grade,
+    pub technician: &'a str,
+    /// Logarithms of actual to norm minutes.
+    pub seen: LnSum,
 }
 
 impl Default for Norms {
@@ -167,23 +97,38 @@ impl Default for Norms {
     }
 }
 
-/// Logarithms of one step, by grade and technician.
-type Seen<'a> = BTreeMap<Grade, BTreeMap<&'a str, Vec<f64>>>;
-
 impl Norms {
     /// Learns from finished steps, in any order. A step without a norm or without minutes is passed over.
     pub fn learn(finished: &[FinishedStep]) -> Norms {
-        let mut steps: BTreeMap<&str, Seen> = BTreeMap::new();
-        for one in finished {
+        let sums = finished.iter().filter_map(|one| {
             let ratio = one.minutes / one.norm_minutes;
-            if one.norm_minutes > 0.0 && one.minutes > 0.0 && ratio.is_finite() {
-                let ln = ratio.clamp(1.0 / MOST_OFF, MOST_OFF).ln();
-                let grades = steps.entry(&one.step).or_default();
-                grades.entry(one.grade).or_default().entry(&one.technician).or_default().push(ln);
-            }
+            let usable = one.norm_minutes > 0.0 && one.minutes > 0.0 && ratio.is_finite();
+            let seen = usable.then(|| LnSum::of([ratio.clamp(1.0 / MOST_OFF, MOST_OFF).ln()]))?;
+            Some(StepSum { step: &one.step, grade: one.grade, technician: &one.technician, seen })
+        });
+        Norms::of_sums(sums)
+    }
+
+    /// Learns from sums of finished steps.
+    pub(crate) fn of_sums<'a>(sums: impl Iterator<Item = StepSum<'a>>) -> Norms {
+        let factors = |stages: BTreeMap<_, Lesson>| {
+            stages.into_iter().map(|(key, lesson)| (key, lesson.after.factors())).collect()
+        };
+        Norms {
+            learned: lessons(sums).into_iter().map(|(step, stages)| (step, factors(stages))).collect(),
+            ..Norms::default()
         }
-        let learned = steps.into_iter().map(|(step, seen)| (step.to_string(), stages(seen))).collect();
-        Norms { learned, ..Norms::default() }
+    }
+
+    /// The same without what the owner vetoed.
+    pub fn without(mut self, vetoes: &[NormVeto]) -> Norms {
+        for (step, stages) in &mut self.learned {
+            stages.retain(|(grade, name), _| {
+                let technician = (!name.is_empty()).then_some(name.as_str());
+                !vetoes.iter().any(|veto| veto.covers(step, *grade, technician))
+            });
+        }
+        self
     }
 
     /// The same without what is known of single technicians.
@@ -225,90 +170,64 @@ impl Norms {
     }
 }
 
+/// What sums teach, by step, then grade and technician; nobody in particular is the empty name.
+pub(crate) fn lessons<'a>(
+    sums: impl Iterator<Item = StepSum<'a>>,
+) -> BTreeMap<String, BTreeMap<(Option<Grade>, String), Lesson>> {
+    let mut steps: BTreeMap<&str, Seen> = BTreeMap::new();
+    for sum in sums {
+        let grades = steps.entry(sum.step).or_default();
+        grades.entry(sum.grade).or_default().entry(sum.technician).or_default().add(&sum.seen);
+    }
+    steps.into_iter().map(|(step, seen)| (step.to_string(), stages(&seen))).collect()
+}
+
+/// What finished steps taught of a step: before them, themselves, after them.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Lesson {
+    pub before: Belief,
+    pub seen: LnSum,
+    pub after: Belief,
+}
+
+impl Lesson {
+    fn new(before: Belief, seen: LnSum) -> Lesson {
+        Lesson { before, seen, after: before.after_sum(&seen) }
+    }
+}
+
 /// Each stage is shrunk to what the others say, so that no step is counted twice.
-fn stages(seen: Seen) -> BTreeMap<(Option<Grade>, String), Factors> {
-    let mut factors = BTreeMap::new();
-    let all: Vec<f64> = seen.values().flat_map(BTreeMap::values).flatten().copied().collect();
-    factors.insert((None, String::new()), Belief::HANDBOOK.after(&all).factors());
-    for (grade, technicians) in &seen {
+fn stages(seen: &Seen) -> BTreeMap<(Option<Grade>, String), Lesson> {
+    let mut lessons = BTreeMap::new();
+    let all = total(seen.values().flat_map(BTreeMap::values));
+    lessons.insert((None, String::new()), Lesson::new(Belief::HANDBOOK, all));
+    for (grade, technicians) in seen {
         let others = seen.iter().filter(|(other, _)| *other != grade);
-        let others: Vec<f64> = others.flat_map(|(_, by)| by.values()).flatten().copied().collect();
-        let prior = Belief::HANDBOOK.stage(&others);
-        let own: Vec<f64> = technicians.values().flatten().copied().collect();
-        factors.insert((Some(*grade), String::new()), prior.after(&own).factors());
+        let prior = Belief::HANDBOOK.stage(&total(others.flat_map(|(_, by)| by.values())));
+        let own = total(technicians.values());
+        lessons.insert((Some(*grade), String::new()), Lesson::new(prior, own));
         for (name, own) in technicians.iter().filter(|(name, _)| !name.is_empty()) {
             let others = technicians.iter().filter(|(other, _)| *other != name);
-            let others: Vec<f64> = others.flat_map(|(_, seen)| seen).copied().collect();
-            factors.insert((Some(*grade), name.to_string()), prior.stage(&others).after(own).factors());
+            let prior = prior.stage(&total(others.map(|(_, seen)| seen)));
+            lessons.insert((Some(*grade), name.to_string()), Lesson::new(prior, *own));
         }
     }
-    factors
+    lessons
 }
 
-/// Minutes that may be more or fewer.
-#[derive(Debug, Clone, Copy, Default, PartialEq)]
-pub(super) struct Uncertain {
-    pub expected: f64,
-    pub p50: f64,
-    pub p90: f64,
-}
-
-impl Uncertain {
-    /// The sum of the steps of one job: a lognormal with the mean and the variance of the sum (moment matching),
-    /// each step taken as the lognormal through its p50 and p90.
-    pub fn sum(steps: impl Iterator<Item = Uncertain>) -> Uncertain {
-        let (mut mean, mut variances, mut deviations) = (0.0, 0.0, 0.0);
-        for step in steps.filter(|step| step.p50 > 0.0) {
-            let width = (step.p90 / step.p50).ln() / Z90;
-            let variance = step.expected * step.expected * (width * width).exp_m1();
-            mean += step.expected;
-            variances += variance;
-            deviations += variance.sqrt();
-        }
-        if mean <= 0.0 {
-            return Uncertain::default();
-        }
-        let variance = (1.0 - TOGETHER) * variances + TOGETHER * deviations * deviations;
-        let width2 = (variance / (mean * mean)).ln_1p();
-        let p50 = mean * (-width2 / 2.0).exp();
-        Uncertain { expected: mean, p50, p90: p50 * (Z90 * width2.sqrt()).exp() }
-    }
-
-    pub fn times(self, factor: f64) -> Uncertain {
-        Uncertain { expected: self.expected * factor, p50: self.p50 * factor, p90: self.p90 * factor }
-    }
+fn total<'a>(sums: impl Iterator<Item = &'a LnSum>) -> LnSum {
+    sums.fold(LnSum::default(), |mut total, sum| {
+        total.add(sum);
+        total
+    })
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
 
-    const PRIOR: Belief = Belief { mean_ln: 2.995732273553991, strength: 4.0, shape: 3.0, scale: 0.3 };
-
-    fn minutes() -> Vec<f64> {
-        [18.0_f64, 22.0, 25.0, 19.0, 30.0].map(f64::ln).to_vec()
-    }
-
     fn close(is: f64, wanted: f64, within: f64) {
         assert!((is - wanted).abs() <= within, "{is} against {wanted}");
-    }
-
-    /// QUA-16: closed form and scipy's Student t, m0 = ln 20, k0 = 4, a0 = 3, b0 = 0.3, y = ln(18, 22, 25, 19, 30).
-    #[test]
-    fn qua_16_the_update_and_the_predictive_quantiles() {
-        let belief = PRIOR.after(&minutes());
-        close(belief.mean_ln, 3.0587617, 1e-5);
-        assert_eq!((belief.strength, belief.shape), (9.0, 5.5));
-        close(belief.scale, 0.40062823, 1e-5);
-        close(belief.quantile(0.5), 21.30116, 1e-5);
-        close(belief.quantile(0.9), 31.39489, 1e-5);
-        close(belief.quantile(0.95), 35.50503, 1e-5);
-    }
-
-    /// QUA-17: log marginal likelihood of the same, closed form with scipy's gammaln.
-    #[test]
-    fn qua_17_the_log_marginal_likelihood() {
-        close(PRIOR.ln_evidence(&minutes()), -0.3164418, 1e-6);
     }
 
     #[test]
@@ -370,20 +289,22 @@ mod tests {
         assert!(night.of("C02", Grade::TYPICAL, None).p90 < 10.0);
     }
 
-    /// Fenton 1960: one lognormal for a sum of them, by mean and variance; a single one must come back unchanged,
-    /// and without common cause the sum of many is relatively narrower than its parts.
     #[test]
-    fn the_sum_has_the_mean_of_its_parts_and_a_smaller_relative_spread() {
-        let one = Uncertain { expected: 10.0, p50: 10.0 * (-0.08_f64).exp(), p90: 0.0 };
-        let one = Uncertain { p90: one.p50 * (Z90 * 0.4).exp(), ..one };
-        let alone = Uncertain::sum([one].into_iter());
-        close(alone.p50, one.p50, 1e-9);
-        close(alone.p90, one.p90, 1e-9);
-        let many = Uncertain::sum([one; 30].into_iter());
-        close(many.expected, 300.0, 1e-9);
-        assert!(many.p90 / many.p50 < one.p90 / one.p50);
-        // Wholly common cause would give 1.67 times, none 1.10 times; a quarter in common lies between.
-        assert!(many.p90 / many.expected > 1.15 && many.p90 / many.expected < 1.40, "{many:?}");
-        assert_eq!(Uncertain::sum(std::iter::empty()), Uncertain::default());
+    fn a_veto_lets_the_stage_above_hold() {
+        let mut steps = vec![finished("Ada", Grade::TYPICAL, 8.0); 30];
+        steps.extend(vec![finished("Ben", Grade::TYPICAL, 16.0); 30]);
+        let learned = Norms::learn(&steps);
+        let veto = |grade, technician: Option<&str>| {
+            let veto = NormVeto { step: "C02".into(), grade, technician: technician.map(str::to_owned) };
+            learned.clone().without(&[veto])
+        };
+        let p50 = |norms: &Norms, who| norms.of("C02", Grade::TYPICAL, who).p50;
+        let ben = veto(None, Some("Ben"));
+        assert_eq!(p50(&ben, Some("Ben")), p50(&learned, None));
+        assert_eq!(p50(&ben, Some("Ada")), p50(&learned, Some("Ada")));
+        let grade = veto(Some(Grade::TYPICAL), None);
+        assert_eq!(p50(&grade, Some("Ada")), learned.of("C02", Grade::WORST, None).p50);
+        assert_eq!(veto(None, None).of("C02", Grade::TYPICAL, Some("Ada")), Norms::default().handbook);
+        assert_eq!(learned.clone().without(&[]), learned);
     }
 }

@@ -412,21 +412,8 @@ const UNITS: [&str; 8] = ["min", "ml", "l", "C", "x", "m2", "s", "%"];
 
 /// Text for an element or a quoted attribute; a number and its unit are not parted.
 fn escape(text: &str) -> String {
-    let mut safe = String::with_capacity(text.len());
-    for (at, character) in text.char_indices() {
-        match character {
-            ' ' if parts_a_unit(text, at) => safe.push('\u{a0}'),
-            '&' => safe.push_str("&amp;"),
-            '<' => safe.push_str("&lt;"),
-            '>' => safe.push_str("&gt;"),
-            '"' => safe.push_str("&quot;"),
-            '\'' => safe.push_str("&#39;"),
-            // Control characters have no place on paper and are errors in HTML.
-            control if control.is_control() => safe.push(' '),
-            other => safe.push(other),
-        }
-    }
-    safe
+    let kept = text.char_indices().map(|(at, c)| if c == ' ' && parts_a_unit(text, at) { '\u{a0}' } else { c });
+    crate::markup::escape(&kept.collect::<String>())
 }
 
 /// The blank stands between a number and its unit.

@@ -4,7 +4,7 @@ use super::assumed::Assumed;
 use super::norms::Norms;
 use super::{History, NeedKind, Upkeep, UpkeepError};
 use crate::handbook::Handbook;
-use crate::throughput::wilson;
+use crate::throughput::statistics::wilson;
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
@@ -141,13 +141,13 @@ impl Counted {
     }
 
     fn share(self) -> FoundShare {
-        let interval = wilson(self.found as usize, self.called as usize);
+        let interval = wilson(u64::from(self.found), u64::from(self.called));
         FoundShare {
             called: self.called,
             found: self.found,
             share: (self.called > 0).then(|| f64::from(self.found) / f64::from(self.called)),
-            low: interval.map(|bounds| bounds.0),
-            high: interval.map(|bounds| bounds.1),
+            low: interval.map(|bounds| bounds.low),
+            high: interval.map(|bounds| bounds.high),
         }
     }
 }

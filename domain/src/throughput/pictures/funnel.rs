@@ -1,0 +1,77 @@
+//! Crews in the funnel of what chance allows for their size.
+
+use super::axis::{Axis, number};
+use super::canvas::{Anchor, Canvas, LEFT, Mark, RIGHT, Stroke};
+use crate::throughput::{Comparison, CrewCompared, FunnelLimit, FunnelPlace, Shown};
+
+const PLOT: (f64, f64) = (56.0, 286.0);
+/// Names nearer than this would cover each other.
+const NAME_APART: f64 = 15.0;
+
+pub fn funnel_svg(comparison: &Comparison) -> String {
+    let mut canvas = Canvas::new(PLOT.1 + 44.0);
+    canvas.heading(&comparison.title);
+    let limits = &comparison.funnel;
+    let crews: Vec<(&CrewCompared, f64)> =
+        comparison.crews.iter().filter_map(|crew| Some((crew, shown(crew)?))).collect();
+    let values = limits.iter().flat_map(|limit| [limit.low_998, limit.high_998.min(4.0)]);
+    let y = Axis::around(values.chain(crews.iter().map(|crew| crew.1)).chain([1.0]), PLOT.1, PLOT.0);
+    let sizes = limits.iter().map(|limit| limit.size).chain(crews.iter().map(|crew| crew.0.size));
+    let x = Axis::from_zero(sizes, LEFT, RIGHT);
+    canvas.scale(&y, "observed to expected, 1 is the shop", PLOT.0, PLOT.1);
+    canvas.limit(y.at(1.0), "shop", Stroke::Solid);
+    let curves: [(fn(&FunnelLimit) -> f64, Stroke, &str); 4] = [
+        (|limit| limit.low_95, Stroke::Dashed, "1 in 20"),
+        (|limit| limit.high_95, Stroke::Dashed, "1 in 20"),
+        (|limit| limit.low_998, Stroke::Dotted, "1 in 500"),
+        (|limit| limit.high_998, Stroke::Dotted, "1 in 500"),
+    ];
+    for (value, stroke, label) in curves {
+        let within = limits.iter().filter(|limit| (PLOT.0..=PLOT.1).contains(&y.at(value(limit))));
+        canvas.path(within.map(|limit| (x.at(limit.size), y.at(value(limit)))), stroke);
+        if let Some(last) = limits.last() {
+            canvas.text((x.at(last.size) + 4.0, y.at(value(last)) + 4.5), Anchor::Start, label);
+        }
+    }
+    for tick in x.ticks(6) {
+        canvas.line((x.at(tick), PLOT.1), (x.at(tick), PLOT.1 + 4.0), Stroke::Solid);
+        canvas.text((x.at(tick), PLOT.1 + 18.0), Anchor::Middle, &number(tick));
+    }
+    canvas.text(((LEFT + RIGHT) / 2.0, PLOT.1 + 36.0), Anchor::Middle, &comparison.size_unit);
+    points(&mut canvas, &crews, &x, &y);
+    let told: Vec<&str> = comparison.crews.iter().map(|crew| crew.text.as_str()).collect();
+    let description = format!("{} {}", comparison.definition, told.join(" "));
+    let title = format!("{}, crews beside what chance allows", comparison.title);
+    canvas.finish(&format!("funnel-{}", comparison.name), &title, &description)
+}
+
+fn points(canvas: &mut Canvas, crews: &[(&CrewCompared, f64)], x: &Axis, y: &Axis) {
+    let mut names: Vec<(f64, f64)> = Vec::new();
+    for (crew, value) in crews {
+        let place = (x.at(crew.size), y.at(*value));
+        canvas.mark(
+            place,
+            match crew.place {
+                FunnelPlace::TooFew => Mark::Hollow,
+                FunnelPlace::Within => Mark::Plain,
+                FunnelPlace::Beyond95 | FunnelPlace::Beyond998 => Mark::Outside,
+            },
+        );
+        let mut name = (place.0 - 10.0, place.1 - 8.0);
+        while names.iter().any(|n| (n.0 - name.0).abs() < 90.0 && (n.1 - name.1).abs() < NAME_APART) {
+            name.1 -= NAME_APART;
+        }
+        names.push(name);
+        // The names of vans are long: their first part is enough beside the list below the picture.
+        canvas.text(name, Anchor::End, crew.crew.split(" + ").next().unwrap_or_default());
+    }
+}
+
+/// A place for a crew; of a range its middle.
+fn shown(crew: &CrewCompared) -> Option<f64> {
+    match crew.ratio {
+        Shown::Number { value, .. } => Some(value),
+        Shown::Range { low, high } => Some((low + high) / 2.0),
+        Shown::NoData { .. } => None,
+    }
+}

@@ -79,8 +79,8 @@ const FUNNEL_STEPS: u32 = 24;
 /// What like jobs have in common.
 type Stratum<'a> = (&'a str, VehicleClass, GradeBand);
 
-/// All comparisons of crews that the jobs allow.
-pub(super) fn compare(jobs: &[JobFigures], as_of: NaiveDate) -> Vec<Comparison> {
+/// All comparisons of crews that the jobs allow. A week is often too short for it: give those of a quarter.
+pub fn compare_crews(jobs: &[JobFigures], as_of: NaiveDate) -> Vec<Comparison> {
     let done: Vec<&JobFigures> = jobs.iter().filter(|job| job.business.finished).collect();
     let all = [minutes_index(&done), failed_checks(&done), rework(&done, as_of)];
     all.into_iter().filter(|comparison| comparison.crews.len() > 1).collect()

@@ -1,13 +1,14 @@
 //! The measures of a set of jobs and of what the week has beside them, each with its count and denominator.
 
 use super::catalogue::definition;
-use super::job::JobFigures;
+use super::job::{JobFigures, week_of};
 use super::statistics::{
     Interval, median, median_interval, poisson_interval, ratio_of_sums_interval, wilson,
 };
 use super::week::{ReminderCounts, WeekFacts};
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
 use utoipa::ToSchema;
 
 /// Below this many a range is shown and no number (common practice).
@@ -243,20 +244,19 @@ fn share_of_time(name: &str, pairs: &[(f64, f64)]) -> Measure {
 }
 
 fn idle_share(jobs: &[&JobFigures], weeks: &[&WeekFacts]) -> Measure {
-    let known: Vec<_> =
-        weeks.iter().filter_map(|week| Some((week, week.present_minutes?, week.travel_minutes?))).collect();
-    let pairs: Vec<_> = known
-        .iter()
-        .map(|(week, present, travel)| {
-            let own = jobs.iter().filter(|job| {
-                (week.crew.is_empty() || job.crew == week.crew)
-                    && super::job::week_of(job.business.on) == week.week_on
-            });
-            let work: f64 = own.map(|job| job.minutes).sum();
-            (present - travel - work, *present)
-        })
-        .collect();
-    share_of_time("idle_share", &pairs)
+    // By week and crew; the empty crew is the whole shop.
+    let mut work: BTreeMap<(NaiveDate, &str), f64> = BTreeMap::new();
+    for job in jobs {
+        for crew in [job.crew.as_str(), ""] {
+            *work.entry((week_of(job.business.on), crew)).or_default() += job.minutes;
+        }
+    }
+    let known = weeks.iter().filter_map(|week| {
+        let (present, travel) = (week.present_minutes?, week.travel_minutes?);
+        let work = work.get(&(week.week_on, week.crew.as_str())).copied().unwrap_or(0.0);
+        Some((present - travel - work, present))
+    });
+    share_of_time("idle_share", &known.collect::<Vec<_>>())
 }
 
 fn near_misses(weeks: &[&WeekFacts], done: usize) -> Measure {

@@ -3,6 +3,11 @@
 //! Data flows one way: `entries` (what was recorded, and how much of it counts) -> `job` and `cells` (roll-ups: rows
 //! that add up) -> `measure`, `compare`, `trends`, `ahead`, `evidence` (figures) -> `pictures` and `page` (for people).
 //! No ranking, no figure without its count, and a range instead of a number below eight jobs.
+//!
+//! To keep the rows when an entry comes, is corrected or voided: [`reach`] says which other entries of the technician
+//! it may touch, [`screen`] judges them again, and of every job with an entry that now counts otherwise the old
+//! [`Contribution`] is taken away and the new one added ([`Contribution::change_from`]). That equals making all rows
+//! anew, in any order of what happens.
 
 mod ahead;
 mod catalogue;
@@ -27,7 +32,7 @@ pub use ahead::{Ahead, AheadInput, BookedJob, CrewDay, DayLoad, DueUpkeep, Gain,
 pub use catalogue::{MeasureDefinition, catalogue};
 pub use cells::{CellKey, Histogram, StepCell};
 pub use closing::{ChangedJob, ChangedMeasure, JobChange, SinceClosing, since_closing};
-pub use compare::{Comparison, CrewCompared, FunnelLimit, FunnelPlace};
+pub use compare::{Comparison, CrewCompared, FunnelLimit, FunnelPlace, compare_crews};
 pub use entries::{
     Counted, Flaw, FlawKind, LONGEST_ENTRY_MIN, Reach, Screening, StepEntry, Withdrawal, reach, screen,
 };

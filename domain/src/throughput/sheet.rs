@@ -2,7 +2,7 @@
 
 use super::cautions;
 use super::cells::{CellKey, Histogram, StepCell};
-use super::compare::{Comparison, compare};
+use super::compare::{Comparison, compare_crews};
 use super::entries::{Flaw, minutes};
 use super::job::JobFigures;
 use super::measure::{LEAST_JOBS, Measure, Shown, Span, of_business, of_jobs, rate};
@@ -152,7 +152,7 @@ pub fn sheet(input: &SheetInput) -> Sheet {
     let mut measures = of_business(&all, &weeks);
     // The work itself stands after jobs and starts.
     measures.splice(2..2, of_jobs(&all, input.as_of));
-    let comparisons = compare(input.jobs, input.as_of);
+    let comparisons = compare_crews(input.jobs, input.as_of);
     Sheet {
         from: input.from,
         to: input.to,

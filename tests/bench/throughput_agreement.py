@@ -18,7 +18,7 @@ import sys
 
 ROOT = pathlib.Path(__file__).resolve().parents[2]
 ENVIRONMENT = ROOT / "target" / "throughput-agreement"
-PINNED = ["numpy==2.1.3", "scipy==1.14.1", "statsmodels==0.14.4"]
+PINNED = ["numpy==2.1.3", "pandas==2.2.3", "scipy==1.14.1", "statsmodels==0.14.4"]
 
 
 def main():
@@ -197,17 +197,18 @@ def gamma_poisson(shape, rate, events, exposure, p):
 
 
 def wright(points):
-    import statsmodels.api as sm
+    from statsmodels.regression.linear_model import WLS
+    from statsmodels.tools import add_constant
 
     np = numpy()
     units, lns, weights = (np.array(column) for column in zip(*points))
-    fit = sm.WLS(lns, sm.add_constant(np.log(units)), weights=weights).fit()
+    fit = WLS(lns, add_constant(np.log(units)), weights=weights).fit()
     low, high = fit.conf_int(0.05)[1]
     return [float(number) for number in (fit.params[0], 2 ** fit.params[1], 2**low, 2**high, fit.rsquared)]
 
 
 def ewma(values, target, sigma, **named):
-    """numpy's own filter is scipy's: y[n] = lambda x[n] + (1 - lambda) y[n - 1]."""
+    """A linear filter: y[n] = lambda x[n] + (1 - lambda) y[n - 1]."""
     from scipy.signal import lfilter
 
     weight = named["lambda"]

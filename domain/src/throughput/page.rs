@@ -1,13 +1,12 @@
 //! The week's sheet for paper: black and white, A4, plain HTML without scripts, pictures in it; every text is escaped.
 
 use super::ahead::Ahead;
-use super::catalogue::catalogue;
 use super::closing::SinceClosing;
 use super::evidence::NormEvidence;
-use super::measure::{Measure, Shown};
+use super::measure::{LEAST_JOBS, Measure, Shown};
 use super::pictures::{ewma_svg, funnel_svg, individuals_svg, load_svg};
 use super::sheet::{Group, Sheet};
-use super::trends::Trends;
+use super::trends::{Series, Trends};
 use crate::markup::escape;
 use std::fmt::Write;
 
@@ -59,7 +58,7 @@ pub fn sheet_page(input: &PageInput) -> String {
     }
     section(&mut html, "figures", "The figures", &measures(&sheet.measures));
     section(&mut html, "packages", "By package", &groups(&sheet.packages));
-    section(&mut html, "like", "Jobs alike", &groups(&sheet.like_jobs));
+    section(&mut html, "like", "Jobs alike", &like_jobs(&sheet.like_jobs));
     section(&mut html, "crews", "Crews, by name", &crews(sheet));
     section(&mut html, "steps", "Steps", &steps(sheet));
     section(&mut html, "wear", "Clay, towels, stock", &wear(sheet));
@@ -78,7 +77,7 @@ pub fn sheet_page(input: &PageInput) -> String {
         })
         .collect();
     section(&mut html, "flaws", "Entries that do not count in full", &items(&flaws));
-    section(&mut html, "reading", "How to read this", &format!("{}{}", items(&sheet.reading), definitions()));
+    section(&mut html, "reading", "How to read this", &items(&sheet.reading));
     html.push_str("</main>\n</body>\n</html>\n");
     html
 }
@@ -96,6 +95,7 @@ const STYLE: &str = "@page { size: A4; margin: 12mm; }\n\
     thead { display: table-header-group; }\n\
     tr, figure { break-inside: avoid; }\n\
     td.n { white-space: nowrap; }\n\
+    th p { font: 0.8em/1.2 sans-serif; }\n\
     small { font-size: 0.85em; }\n\
     figure { margin: 2mm 0; }\n\
     svg { width: 100%; max-width: 180mm; height: auto; }\n\
@@ -186,27 +186,38 @@ fn how_sure(measure: &Measure) -> String {
 }
 
 fn measures(measures: &[Measure]) -> String {
-    let row = |measure: &Measure| {
+    let mut html = String::from("<table>\n<thead><tr>");
+    for head in ["", "value", "95 % interval", "from; divided by"] {
+        let _ = write!(html, "<th scope=\"col\">{head}</th>");
+    }
+    html.push_str("</tr></thead>\n<tbody>\n");
+    for measure in measures {
         let unit = if measure.unit == "1" { String::new() } else { format!(" {}", measure.unit) };
         let norm =
-            measure.norm.map(|norm| format!("plan {}", value(norm, &measure.unit))).unwrap_or_default();
-        vec![
-            measure.title.clone(),
-            format!("{}{unit}", shown(&measure.shown, &measure.unit)),
-            how_sure(measure),
+            measure.norm.map(|norm| format!("; plan {}", value(norm, &measure.unit))).unwrap_or_default();
+        let _ = writeln!(
+            html,
+            "<tr><th scope=\"row\">{}<p>{} {}</p></th><td>{}{}{}</td><td>{}</td><td>{} {}; {} {}</td></tr>",
+            escape(&measure.title),
+            escape(&measure.definition),
+            escape(&measure.misleads),
+            escape(&shown(&measure.shown, &measure.unit)),
+            escape(&unit),
             norm,
-            format!(
-                "{} {}; {} {}",
-                measure.count,
-                measure.counted,
-                value(measure.denominator, &measure.denominator_unit),
-                measure.denominator_unit
-            ),
-            measure.misleads.clone(),
-        ]
-    };
-    let rows: Vec<Vec<String>> = measures.iter().map(row).collect();
-    table(&["", "value", "95 % interval", "", "from; divided by", "how it misleads"], &rows)
+            escape(&how_sure(measure)),
+            measure.count,
+            escape(&measure.counted),
+            amount(measure.denominator),
+            escape(&measure.denominator_unit)
+        );
+    }
+    html.push_str("</tbody>\n</table>\n");
+    html
+}
+
+/// Whole things without places.
+fn amount(number: f64) -> String {
+    if number.fract() == 0.0 { format!("{number:.0}") } else { value(number, "") }
 }
 
 // ---- groups ----
@@ -231,9 +242,24 @@ fn groups(groups: &[Group]) -> String {
         cells
     };
     let rows: Vec<Vec<String>> = groups.iter().filter(|group| group.jobs_done > 0).map(row).collect();
+    if rows.is_empty() {
+        return String::new();
+    }
     let mut heads = vec!["", "jobs"];
     heads.extend(COLUMNS.map(|(_, head)| head));
     table(&heads, &rows)
+}
+
+/// Ranges of a job or two are not worth paper.
+fn like_jobs(all: &[Group]) -> String {
+    let enough = |group: &&Group| group.jobs_done >= LEAST_JOBS;
+    let shown: Vec<Group> = all.iter().filter(enough).cloned().collect();
+    let few = all.iter().filter(|group| group.jobs_done > 0).count() - shown.len();
+    let mut html = groups(&shown);
+    if few > 0 {
+        let _ = writeln!(html, "<p>{few} other kinds of jobs were done fewer than {LEAST_JOBS} times.</p>");
+    }
+    html
 }
 
 fn crews(sheet: &Sheet) -> String {
@@ -298,9 +324,14 @@ fn wear(sheet: &Sheet) -> String {
 
 // ---- time ----
 
+/// The first series as pictures, of the others those with something to see; the rest in a sentence.
 fn over_time(trends: &Trends) -> String {
-    let mut html = String::new();
-    for series in &trends.series {
+    let (mut html, mut steady) = (String::new(), Vec::new());
+    for (at, series) in trends.series.iter().enumerate() {
+        if at > 0 && !speaks(series) {
+            steady.push(format!("{}: {}", series.title, latest(series)));
+            continue;
+        }
         let _ = writeln!(html, "<h3>{}</h3>\n<p>{}</p>", escape(&series.title), escape(&series.definition));
         let _ = writeln!(html, "<figure>\n{}</figure>", individuals_svg(series));
         if let Some(moving) = ewma_svg(series) {
@@ -310,6 +341,9 @@ fn over_time(trends: &Trends) -> String {
         html.push_str(&items(&changes));
         html.push_str(&items(&series.cautions));
     }
+    if !steady.is_empty() {
+        let _ = writeln!(html, "<h3>Nothing to see</h3>\n{}", items(&steady));
+    }
     if let Some(flow) = &trends.in_progress {
         let _ = writeln!(html, "<h3>Work in the books</h3>\n<p>{}</p>", escape(&flow.text));
     }
@@ -318,6 +352,25 @@ fn over_time(trends: &Trends) -> String {
         let _ = writeln!(html, "<h3>Learning</h3>\n{}", items(&learning));
     }
     html
+}
+
+/// A change of level, or a point outside the limits.
+fn speaks(series: &Series) -> bool {
+    !series.changes.is_empty()
+        || series.individuals.as_ref().is_some_and(|chart| !chart.outside.is_empty())
+        || series.ewma.as_ref().is_some_and(|chart| !chart.outside.is_empty())
+}
+
+fn latest(series: &Series) -> String {
+    let last = series.points.last().map(|point| value(point.value, &series.unit)).unwrap_or_default();
+    match &series.individuals {
+        Some(chart) => format!(
+            "{last} last week, within {} to {}.",
+            value(chart.lower, &series.unit),
+            value(chart.upper, &series.unit)
+        ),
+        None => format!("{last} last week; too few weeks for limits."),
+    }
 }
 
 fn look(ahead: &Ahead) -> String {
@@ -353,10 +406,4 @@ fn since_closing(since: &SinceClosing) -> String {
         return "<p>Nothing.</p>\n".to_owned();
     }
     format!("{}{}", items(&jobs), items(&measures))
-}
-
-fn definitions() -> String {
-    let rows: Vec<Vec<String>> =
-        catalogue().iter().map(|one| vec![one.title.to_owned(), format!("{} ", one.definition)]).collect();
-    format!("<h3>What is measured</h3>\n{}", table(&["", ""], &rows))
 }

@@ -529,7 +529,7 @@ fn pictures_and_the_page_are_well_formed_black_and_white_and_say_what_they_show(
             "{picture}"
         );
     }
-    assert!(pictures[0].contains("change 23 Jun 31"), "{}", pictures[0]);
+    assert!(pictures[0].contains("change 2031-06-23"), "{}", pictures[0]);
     let page = sheet_page(&PageInput {
         shop: "Shine & Co",
         heading: "week 1 of 2031",

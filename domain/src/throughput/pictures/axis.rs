@@ -45,6 +45,7 @@ impl Axis {
 /// With as many places as the size of the number calls for.
 pub(super) fn number(value: f64) -> String {
     match value.abs() {
+        0.0 => "0".to_owned(),
         size if size >= 100.0 || (value.fract() == 0.0 && size >= 10.0) => format!("{value:.0}"),
         size if size >= 10.0 => format!("{value:.1}"),
         _ => format!("{value:.2}"),

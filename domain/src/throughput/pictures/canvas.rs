@@ -133,7 +133,7 @@ impl Canvas {
         }
         self.line((LEFT, top), (LEFT, bottom), Stroke::Solid);
         self.line((LEFT, bottom), (RIGHT, bottom), Stroke::Solid);
-        self.text((8.0, top - 7.0), Anchor::Start, unit);
+        self.text((8.0, top - 7.0), Anchor::Start, if unit == "1" { "ratio" } else { unit });
     }
 
     /// A limit across the plot with its name and number at the right.

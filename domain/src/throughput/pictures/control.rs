@@ -146,11 +146,7 @@ fn changes(canvas: &mut Canvas, series: &Series, x: &Axis, (top, bottom): (f64, 
     for change in &series.changes {
         let place = at(x, change.week_on) - (at(x, change.week_on) - LEFT).min(4.0);
         canvas.line((place, top), (place, bottom), Stroke::Dotted);
-        canvas.text(
-            (place, top - 7.0),
-            Anchor::Middle,
-            &format!("change {}", change.week_on.format("%d %b %y")),
-        );
+        canvas.text((place, top - 7.0), Anchor::Middle, &format!("change {}", change.week_on));
     }
 }
 

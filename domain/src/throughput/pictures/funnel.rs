@@ -20,17 +20,18 @@ pub fn funnel_svg(comparison: &Comparison) -> String {
     let x = Axis::from_zero(sizes, LEFT, RIGHT);
     canvas.scale(&y, "observed to expected, 1 is the shop", PLOT.0, PLOT.1);
     canvas.limit(y.at(1.0), "shop", Stroke::Solid);
-    let curves: [(fn(&FunnelLimit) -> f64, Stroke, &str); 4] = [
-        (|limit| limit.low_95, Stroke::Dashed, "1 in 20"),
-        (|limit| limit.high_95, Stroke::Dashed, "1 in 20"),
-        (|limit| limit.low_998, Stroke::Dotted, "1 in 500"),
-        (|limit| limit.high_998, Stroke::Dotted, "1 in 500"),
+    // Names of the upper curves alone, moved apart: they come close where crews are large.
+    let curves: [(fn(&FunnelLimit) -> f64, Stroke, Option<(&str, f64)>); 4] = [
+        (|limit| limit.low_95, Stroke::Dashed, None),
+        (|limit| limit.high_95, Stroke::Dashed, Some(("1 in 20", 10.0))),
+        (|limit| limit.low_998, Stroke::Dotted, None),
+        (|limit| limit.high_998, Stroke::Dotted, Some(("1 in 500", -2.0))),
     ];
     for (value, stroke, label) in curves {
         let within = limits.iter().filter(|limit| (PLOT.0..=PLOT.1).contains(&y.at(value(limit))));
         canvas.path(within.map(|limit| (x.at(limit.size), y.at(value(limit)))), stroke);
-        if let Some(last) = limits.last() {
-            canvas.text((x.at(last.size) + 4.0, y.at(value(last)) + 4.5), Anchor::Start, label);
+        if let Some((last, (label, down))) = limits.last().zip(label) {
+            canvas.text((x.at(last.size) + 4.0, y.at(value(last)) + down), Anchor::Start, label);
         }
     }
     for tick in x.ticks(6) {

@@ -276,7 +276,7 @@ def statistics():
         "individuals": (make_individuals, individuals, "numpy mean, diff", 1e-10),
         "poisson": (make_poisson, poisson, "statsmodels confint_poisson exact", 1e-7),
         "funnel": (make_funnel, funnel, "scipy gammaincc, brentq", 1e-7),
-        "median": (make_median, median, "scipy binom", 0.0),
+        "median": (make_median, median, "scipy binom", 1e-12),
         "ratio": (make_ratio, ratio, "scipy t; linearised by numpy", 1e-7),
     }
 

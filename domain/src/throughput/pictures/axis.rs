@@ -30,15 +30,17 @@ impl Axis {
         self.from + (value - self.low) / (self.high - self.low) * (self.to - self.from)
     }
 
-    /// Round numbers within, about `wanted` of them: steps of 1, 2 or 5 times a power of ten.
-    pub fn ticks(&self, wanted: u32) -> Vec<f64> {
+    /// Round numbers within, about `wanted` of them, and how they are written: steps of 1, 2 or 5 times a power of ten.
+    pub fn ticks(&self, wanted: u32) -> Vec<(f64, String)> {
         let rough = (self.high - self.low) / f64::from(wanted);
         let power = 10.0_f64.powf(rough.log10().floor());
         let step = [1.0, 2.0, 5.0, 10.0].map(|m| m * power).into_iter().find(|step| *step >= rough);
         let step = step.unwrap_or(rough);
+        let places = (-step.log10()).ceil().clamp(0.0, 9.0) as usize;
         let first = (self.low / step).ceil() as i64;
         let last = (self.high / step).floor() as i64;
-        (first..=last).map(|number| number as f64 * step).collect()
+        let written = |value: f64| (value, format!("{value:.places$}"));
+        (first..=last).map(|number| written(number as f64 * step)).collect()
     }
 }
 

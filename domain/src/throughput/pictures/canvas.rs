@@ -1,6 +1,6 @@
 //! The few shapes that pictures are made of.
 
-use super::axis::{Axis, number};
+use super::axis::Axis;
 use crate::markup::escape;
 use std::fmt::Write;
 
@@ -126,10 +126,10 @@ impl Canvas {
 
     /// The left axis with round numbers and thin lines across.
     pub fn scale(&mut self, axis: &Axis, unit: &str, top: f64, bottom: f64) {
-        for tick in axis.ticks(4) {
+        for (tick, written) in axis.ticks(4) {
             let y = axis.at(tick);
             self.line((LEFT - 4.0, y), (LEFT, y), Stroke::Solid);
-            self.text((LEFT - 7.0, y + 4.5), Anchor::End, &number(tick));
+            self.text((LEFT - 7.0, y + 4.5), Anchor::End, &written);
         }
         self.line((LEFT, top), (LEFT, bottom), Stroke::Solid);
         self.line((LEFT, bottom), (RIGHT, bottom), Stroke::Solid);

@@ -1,12 +1,14 @@
 //! Crews in the funnel of what chance allows for their size.
 
-use super::axis::{Axis, number};
+use super::axis::Axis;
 use super::canvas::{Anchor, Canvas, LEFT, Mark, RIGHT, Stroke};
 use crate::throughput::{Comparison, CrewCompared, FunnelLimit, FunnelPlace, Shown};
 
 const PLOT: (f64, f64) = (56.0, 286.0);
-/// Names nearer than this would cover each other.
-const NAME_APART: f64 = 15.0;
+/// Lines nearer than this would cover each other.
+const NAME_APART: f64 = 14.0;
+/// Width of a letter, about.
+const LETTER: f64 = 7.5;
 
 pub fn funnel_svg(comparison: &Comparison) -> String {
     let mut canvas = Canvas::new(PLOT.1 + 44.0);
@@ -34,9 +36,9 @@ pub fn funnel_svg(comparison: &Comparison) -> String {
             canvas.text((x.at(last.size) + 4.0, y.at(value(last)) + down), Anchor::Start, label);
         }
     }
-    for tick in x.ticks(6) {
+    for (tick, written) in x.ticks(6) {
         canvas.line((x.at(tick), PLOT.1), (x.at(tick), PLOT.1 + 4.0), Stroke::Solid);
-        canvas.text((x.at(tick), PLOT.1 + 18.0), Anchor::Middle, &number(tick));
+        canvas.text((x.at(tick), PLOT.1 + 18.0), Anchor::Middle, &written);
     }
     canvas.text(((LEFT + RIGHT) / 2.0, PLOT.1 + 36.0), Anchor::Middle, &comparison.size_unit);
     points(&mut canvas, &crews, &x, &y);
@@ -47,25 +49,42 @@ pub fn funnel_svg(comparison: &Comparison) -> String {
 }
 
 fn points(canvas: &mut Canvas, crews: &[(&CrewCompared, f64)], x: &Axis, y: &Axis) {
-    let mut names: Vec<(f64, f64)> = Vec::new();
-    for (crew, value) in crews {
-        let place = (x.at(crew.size), y.at(*value));
-        canvas.mark(
-            place,
-            match crew.place {
-                FunnelPlace::TooFew => Mark::Hollow,
-                FunnelPlace::Within => Mark::Plain,
-                FunnelPlace::Beyond95 | FunnelPlace::Beyond998 => Mark::Outside,
-            },
-        );
-        let mut name = (place.0 - 10.0, place.1 - 8.0);
-        while names.iter().any(|n| (n.0 - name.0).abs() < 90.0 && (n.1 - name.1).abs() < NAME_APART) {
-            name.1 -= NAME_APART;
-        }
-        names.push(name);
+    let places: Vec<(f64, f64)> = crews.iter().map(|(crew, value)| (x.at(crew.size), y.at(*value))).collect();
+    let mut taken = places.clone();
+    for ((crew, _), place) in crews.iter().zip(&places) {
+        let mark = match crew.place {
+            FunnelPlace::TooFew => Mark::Hollow,
+            FunnelPlace::Within => Mark::Plain,
+            FunnelPlace::Beyond95 | FunnelPlace::Beyond998 => Mark::Outside,
+        };
+        canvas.mark(*place, mark);
         // The names of vans are long: their first part is enough beside the list below the picture.
-        canvas.text(name, Anchor::End, crew.crew.split(" + ").next().unwrap_or_default());
+        let name = crew.crew.split(" + ").next().unwrap_or_default();
+        let (middle, anchor, at) = beside(*place, name.chars().count() as f64 * LETTER, &taken);
+        taken.push(middle);
+        canvas.text(at, anchor, name);
     }
+}
+
+/// Where a name stands: left of its point, right of it, or ever higher, the first place with nothing near. Its middle,
+/// its anchor and that anchor's place.
+fn beside((x, y): (f64, f64), width: f64, taken: &[(f64, f64)]) -> ((f64, f64), Anchor, (f64, f64)) {
+    let free = |middle: (f64, f64)| {
+        taken
+            .iter()
+            .all(|(a, b)| (a - middle.0).abs() > width / 2.0 + 9.0 || (b - middle.1).abs() > NAME_APART)
+    };
+    for up in 0..8 {
+        let line = y - f64::from(up) * NAME_APART;
+        let (left, right) = ((x - 11.0 - width / 2.0, line), (x + 11.0 + width / 2.0, line));
+        if free(left) {
+            return (left, Anchor::End, (x - 11.0, line + 4.5));
+        }
+        if free(right) {
+            return (right, Anchor::Start, (x + 11.0, line + 4.5));
+        }
+    }
+    ((x, y), Anchor::Middle, (x, y - NAME_APART))
 }
 
 /// A place for a crew; of a range its middle.

@@ -34,9 +34,9 @@ pub fn load_svg(ahead: &Ahead) -> String {
         let label = format!("{} {crew}", day.on.format("%a %d"));
         row(&mut canvas, first + ROW * index as f64, &label, &day.load, &x);
     }
-    for tick in x.ticks(6) {
+    for (tick, written) in x.ticks(6) {
         canvas.line((x.at(tick), bottom), (x.at(tick), bottom + 4.0), Stroke::Solid);
-        canvas.text((x.at(tick), bottom + 18.0), Anchor::Middle, &format!("{tick:.0}"));
+        canvas.text((x.at(tick), bottom + 18.0), Anchor::Middle, &written);
     }
     canvas.line((LABEL, bottom), (END, bottom), Stroke::Solid);
     canvas.text(((LABEL + END) / 2.0, bottom + 36.0), Anchor::Middle, "person-hours of a crew's day");

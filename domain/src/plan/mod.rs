@@ -46,13 +46,13 @@ pub use document::{
 };
 pub use norms::{Factors, FinishedStep, LearnedNorm, Lesson, NormVeto, Norms};
 pub(crate) use norms::{StepSum, lessons};
-pub(crate) use uncertain::{Uncertain, Z90};
 pub use order::{Arrangement, Constraint, OrderError, arrange};
 pub use preview::{Preview, Start, preview};
 pub use quote::{Quote, QuoteEnd, quote};
 pub use sheet::{SheetHead, job_sheet};
 pub use sheet_html::sheet_html;
 pub use timeline::{TechnicianSpell, TechnicianTrack, Timeline, ZoneSpell, ZoneTrack, timeline};
+pub(crate) use uncertain::{Uncertain, Z90};
 pub use waiver::Waiver;
 
 use crate::handbook::Handbook;

@@ -412,7 +412,8 @@ const UNITS: [&str; 8] = ["min", "ml", "l", "C", "x", "m2", "s", "%"];
 
 /// Text for an element or a quoted attribute; a number and its unit are not parted.
 fn escape(text: &str) -> String {
-    let kept = text.char_indices().map(|(at, c)| if c == ' ' && parts_a_unit(text, at) { '\u{a0}' } else { c });
+    let kept =
+        text.char_indices().map(|(at, c)| if c == ' ' && parts_a_unit(text, at) { '\u{a0}' } else { c });
     crate::markup::escape(&kept.collect::<String>())
 }
 

@@ -293,6 +293,19 @@ fn body_for(path: &str, method: &str) -> String {
         ("/v1/jobs/{id}/steps", _) => json!({ "step": "C02", "minutes": 5, "outcome": "passed",
             "technician": "01890000-0000-7000-8000-000000000000", "started_at": "2026-05-04T06:00:00Z" })
         .to_string(),
+        ("/v1/jobs/{id}/steps/{record}/void", _) => json!({ "reason": "twice" }).to_string(),
+        ("/v1/jobs/{id}/steps/{record}/correction", _) => json!({ "reason": "wrong", "corrected": {
+            "step": "C02", "minutes": 5, "outcome": "passed", "started_at": "2026-05-04T06:00:00Z",
+            "technician": "01890000-0000-7000-8000-000000000000" } })
+        .to_string(),
+        ("/v1/jobs/{id}/arrival", _) => json!({ "arrived_at": "2026-05-04T06:00:00Z" }).to_string(),
+        ("/v1/jobs/{id}/extra-work", _) => {
+            json!({ "what": "sap", "answer": "none", "asked_at": "2026-05-04T06:00:00Z" }).to_string()
+        }
+        ("/v1/vans/{id}/checks", _) => {
+            json!({ "checked_at": "2026-05-04T06:00:00Z", "items": [{ "item": "mitt", "left": 2 }] })
+                .to_string()
+        }
         ("/v1/jobs/{id}/plan/acknowledgements", _) => json!({ "rule": "R01", "version": 1 }).to_string(),
         ("/v1/jobs/{id}/plan/compare", _) => json!({ "handbook": "standard" }).to_string(),
         ("/v1/vehicles/{id}/observations", _) => {

@@ -24,3 +24,4 @@ mod throughput;
 mod upkeep;
 mod waivers;
 mod weather;
+mod work_facts;

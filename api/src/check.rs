@@ -27,6 +27,19 @@ impl Checker {
         self.place.truncate(length);
     }
 
+    /// The same for a check that looks things up and may fail at that.
+    pub fn within_or<E>(
+        &mut self,
+        field: &str,
+        check: impl FnOnce(&mut Checker) -> Result<(), E>,
+    ) -> Result<(), E> {
+        let length = self.place.len();
+        self.place.push_str(&format!("/{field}"));
+        let outcome = check(self);
+        self.place.truncate(length);
+        outcome
+    }
+
     /// One line of text, 1 to `max` characters, no control characters (they could forge headers and log lines).
     pub fn line(&mut self, field: &str, value: &str, max: usize) {
         let length = value.chars().count();

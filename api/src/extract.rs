@@ -156,10 +156,25 @@ impl FromRequest for Key {
     type Future = Ready<Result<Key, ApiError>>;
 
     fn from_request(request: &HttpRequest, _: &mut Payload) -> Self::Future {
-        ready(
-            request.match_info().get("id").and_then(|id| id.parse().ok()).map(Key).ok_or(ApiError::NotFound),
-        )
+        ready(id_in_address(request, "id").map(Key))
     }
+}
+
+/// The `{record}` of the address: one of the things that belong to what `{id}` names.
+#[derive(Clone, Copy)]
+pub struct RecordKey(pub Id);
+
+impl FromRequest for RecordKey {
+    type Error = ApiError;
+    type Future = Ready<Result<RecordKey, ApiError>>;
+
+    fn from_request(request: &HttpRequest, _: &mut Payload) -> Self::Future {
+        ready(id_in_address(request, "record").map(RecordKey))
+    }
+}
+
+fn id_in_address(request: &HttpRequest, name: &str) -> Result<Id, ApiError> {
+    request.match_info().get(name).and_then(|id| id.parse().ok()).ok_or(ApiError::NotFound)
 }
 
 /// The `{date}` of the address, as in `2026-05-04`. What is no day cannot exist.

@@ -33,10 +33,11 @@ pub fn norm_of(db: &mut Db<'_>, job: Id, step: &str) -> Result<Option<StepNorm>,
     let Some(plan) = plans::find(db, job, None)? else { return Ok(None) };
     let lines: Vec<_> = plan.document.0.lines.iter().filter(|line| line.step == step).collect();
     let minutes: f64 = lines.iter().map(|line| line.norm_minutes).sum();
+    let planned_minutes: f64 = lines.iter().map(|line| line.minutes).sum();
     let longest = lines.iter().max_by(|a, b| a.norm_minutes.total_cmp(&b.norm_minutes));
     Ok(longest
-        .filter(|_| minutes.is_finite() && minutes > 0.0)
-        .map(|line| StepNorm { minutes, grade: i32::from(line.grade.get()) }))
+        .filter(|_| minutes.is_finite() && minutes > 0.0 && planned_minutes >= 0.0)
+        .map(|line| StepNorm { minutes, grade: i32::from(line.grade.get()), planned_minutes }))
 }
 
 /// One finished step for all its records: minutes add up, and two technicians are nobody in particular. A step that

@@ -70,6 +70,14 @@ pub fn list(db: &mut Db<'_>, job: Id) -> QueryResult<Vec<InspectionRecord>> {
         .load(db.conn)
 }
 
+/// Those of these jobs with their job, in no order.
+pub fn of_jobs(db: &mut Db<'_>, jobs: &[Id]) -> QueryResult<Vec<(Id, Doc<Inspection>)>> {
+    inspection::table
+        .filter(inspection::shop.eq(db.shop).and(inspection::job.eq_any(jobs.to_vec())))
+        .select((inspection::job, inspection::document))
+        .load(db.conn)
+}
+
 /// The one that counts for planning.
 pub fn newest(db: &mut Db<'_>, job: Id) -> QueryResult<Option<InspectionRecord>> {
     inspection::table

@@ -40,6 +40,9 @@ pub struct JobFields {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schema(max_length = 2000)]
     pub note: Option<String>,
+    /// A finished job of the same vehicle whose work this one makes good.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub rework_of: Option<Id>,
 }
 
 fn typical() -> i32 {
@@ -91,6 +94,9 @@ pub struct Job {
     /// What was left when the job was finished.
     #[schema(value_type = Option<Vec<Finding>>)]
     pub grades_after: Option<Doc<Vec<Finding>>>,
+    /// Version of the plan in force when its first step was recorded.
+    #[serde(skip)]
+    pub started_plan: Option<i32>,
     #[serde(flatten)]
     #[diesel(embed)]
     pub fields: JobFields,
@@ -159,6 +165,38 @@ pub fn find(db: &mut Db<'_>, id: Id) -> QueryResult<Option<Job>> {
     job::table.find((db.shop, id)).select(Job::as_select()).first(db.conn).optional()
 }
 
+/// Those of these, in no order.
+pub fn among(db: &mut Db<'_>, ids: &[Id]) -> QueryResult<Vec<Job>> {
+    job::table
+        .filter(job::shop.eq(db.shop).and(job::id.eq_any(ids.to_vec())))
+        .select(Job::as_select())
+        .load(db.conn)
+}
+
+/// All ids in their order, after a given one.
+pub fn ids(db: &mut Db<'_>, after: Option<Id>, limit: i64) -> QueryResult<Vec<Id>> {
+    let mut rows = job::table.filter(job::shop.eq(db.shop)).into_boxed();
+    if let Some(after) = after {
+        rows = rows.filter(job::id.gt(after));
+    }
+    rows.order(job::id).limit(limit).select(job::id).load(db.conn)
+}
+
+/// Jobs, not cancelled, that make good what one of these left, in the order of their windows.
+pub fn reworks(db: &mut Db<'_>, of: &[Id]) -> QueryResult<Vec<Job>> {
+    job::table
+        .filter(job::shop.eq(db.shop).and(job::rework_of.eq_any(of.to_vec())))
+        .filter(job::status.ne(Word(JobStatus::Cancelled)))
+        .order((job::window_from, job::id))
+        .select(Job::as_select())
+        .load(db.conn)
+}
+
+/// The ids of a vehicle's jobs.
+pub fn of_vehicle(db: &mut Db<'_>, vehicle: Id) -> QueryResult<Vec<Id>> {
+    job::table.filter(job::shop.eq(db.shop).and(job::vehicle.eq(vehicle))).select(job::id).load(db.conn)
+}
+
 /// The same, and nobody else changes it until the transaction ends.
 pub fn find_locked(db: &mut Db<'_>, id: Id) -> QueryResult<Option<Job>> {
     let row = job::table.find((db.shop, id));
@@ -224,12 +262,26 @@ pub fn set_status(db: &mut Db<'_>, id: Id, seen: i32, status: JobStatus) -> Quer
     Ok(diesel::update(row).set((job::status.eq(Word(status)), job::rev.eq(seen + 1))).execute(db.conn)? == 1)
 }
 
-/// Ends the job if it still has the revision `seen`.
-pub fn finish(db: &mut Db<'_>, id: Id, seen: i32, at: Instant, left: &[Finding]) -> QueryResult<bool> {
+/// Begins the job, with the plan in force, if it still has the revision `seen`.
+pub fn begin(db: &mut Db<'_>, id: Id, seen: i32, plan_version: Option<i32>) -> QueryResult<bool> {
+    let row = job::table.find((db.shop, id)).filter(job::rev.eq(seen));
+    let set =
+        (job::status.eq(Word(JobStatus::Started)), job::started_plan.eq(plan_version), job::rev.eq(seen + 1));
+    Ok(diesel::update(row).set(set).execute(db.conn)? == 1)
+}
+
+/// Ends the job, as `by` says, if it still has the revision `seen`.
+pub fn finish(
+    db: &mut Db<'_>,
+    id: Id,
+    seen: i32,
+    (at, by): (Instant, Option<Id>),
+    left: &[Finding],
+) -> QueryResult<bool> {
     let row = job::table.find((db.shop, id)).filter(job::rev.eq(seen));
     let set = (
         job::status.eq(Word(JobStatus::Finished)),
-        job::finished_at.eq(at),
+        (job::finished_at.eq(at), job::finish_recorded_by.eq(by), job::finish_recorded_at.eq(db.now)),
         job::grades_after.eq(Doc(left.to_vec())),
         job::rev.eq(seen + 1),
     );

@@ -4,8 +4,10 @@
 //! A statement takes [`Db`], which knows the shop, so that no statement can forget it.
 
 pub mod acknowledgements;
+pub mod arrivals;
 pub mod backup;
 pub mod customers;
+pub mod extra_work;
 pub mod forecast_checks;
 pub mod handbooks;
 pub mod histories;
@@ -13,6 +15,7 @@ pub mod inspections;
 pub mod jobs;
 pub mod kinds;
 pub mod logins;
+pub mod near_misses;
 pub mod observations;
 pub mod outbox;
 pub mod partner_apps;
@@ -22,9 +25,11 @@ pub mod reminders;
 pub mod schema;
 pub mod shops;
 pub mod signing_keys;
+pub mod step_changes;
 pub mod steps;
 pub mod upkeep_needs;
 pub mod upkeep_states;
+pub mod van_checks;
 pub mod vans;
 pub mod vehicles;
 pub mod waivers;

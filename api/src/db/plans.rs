@@ -36,11 +36,7 @@ pub struct PlanVersion {
 
 /// Adds the next version and gives its number. The job must be locked.
 pub fn insert(db: &mut Db<'_>, job: Id, document: &JobPlan, facts: KeptFacts) -> QueryResult<i32> {
-    let newest: Option<i32> = plan::table
-        .filter(plan::shop.eq(db.shop).and(plan::job.eq(job)))
-        .select(diesel::dsl::max(plan::version))
-        .first(db.conn)?;
-    let version = newest.unwrap_or(0) + 1;
+    let version = newest_version(db, job)?.unwrap_or(0) + 1;
     let made = (
         plan::shop.eq(db.shop),
         plan::job.eq(job),
@@ -53,6 +49,14 @@ pub fn insert(db: &mut Db<'_>, job: Id, document: &JobPlan, facts: KeptFacts) ->
     );
     diesel::insert_into(plan::table).values(made).execute(db.conn)?;
     Ok(version)
+}
+
+/// The number of the version in force.
+pub fn newest_version(db: &mut Db<'_>, job: Id) -> QueryResult<Option<i32>> {
+    plan::table
+        .filter(plan::shop.eq(db.shop).and(plan::job.eq(job)))
+        .select(diesel::dsl::max(plan::version))
+        .first(db.conn)
 }
 
 /// The given version, or the one in force.

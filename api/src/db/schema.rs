@@ -153,6 +153,10 @@ diesel::table! {
         grades_after -> Nullable<Text>,
         rev -> Integer,
         created_at -> Timestamp,
+        rework_of -> Nullable<Text>,
+        started_plan -> Nullable<Integer>,
+        finish_recorded_by -> Nullable<Text>,
+        finish_recorded_at -> Nullable<Timestamp>,
     }
 }
 
@@ -206,6 +210,79 @@ diesel::table! {
         recorded_at -> Timestamp,
         norm_minutes -> Nullable<Double>,
         norm_grade -> Nullable<Integer>,
+        worked_on -> Date,
+        planned_minutes -> Nullable<Double>,
+        recorded_by -> Nullable<Text>,
+    }
+}
+
+diesel::table! {
+    step_change (shop, job, id) {
+        shop -> Text,
+        job -> Text,
+        id -> Text,
+        record -> Text,
+        kind -> Text,
+        reason -> Text,
+        before -> Text,
+        after -> Nullable<Text>,
+        worked_on -> Date,
+        by_person -> Text,
+        at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    arrival (shop, job) {
+        shop -> Text,
+        job -> Text,
+        arrived_at -> Timestamp,
+        travel_min -> Nullable<Double>,
+        travel_km -> Nullable<Double>,
+        no_show -> Bool,
+        waited_min -> Nullable<Double>,
+        note -> Nullable<Text>,
+        by_person -> Text,
+        recorded_at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    extra_work (shop, job, id) {
+        shop -> Text,
+        job -> Text,
+        id -> Text,
+        what -> Text,
+        minutes -> Nullable<Double>,
+        answer -> Text,
+        asked_at -> Timestamp,
+        by_person -> Text,
+        recorded_at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    near_miss (shop, id) {
+        shop -> Text,
+        id -> Text,
+        job -> Nullable<Text>,
+        kind -> Text,
+        what -> Text,
+        happened_on -> Date,
+        by_person -> Text,
+        recorded_at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    van_check (shop, van, id) {
+        shop -> Text,
+        van -> Text,
+        id -> Text,
+        document -> Text,
+        checked_on -> Date,
+        checked_at -> Timestamp,
+        by_person -> Text,
     }
 }
 
@@ -394,6 +471,11 @@ diesel::allow_tables_to_appear_in_same_query!(
     inspection,
     plan,
     step_record,
+    step_change,
+    arrival,
+    extra_work,
+    near_miss,
+    van_check,
     acknowledgement,
     waiver,
     handbook_override,

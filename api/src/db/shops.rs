@@ -110,6 +110,14 @@ pub fn find(db: &mut Db<'_>) -> QueryResult<Option<Shop>> {
     shop::table.find(db.shop).select(Shop::as_select()).first(db.conn).optional()
 }
 
+/// Waits until no other transaction keeps the shop's roll-ups, and keeps others waiting until this one ends.
+///
+/// It is taken before any other lock, so that two who wait for each other cannot be.
+pub fn lock_roll_ups(db: &mut Db<'_>) -> QueryResult<()> {
+    // Setting a column to itself takes the row's lock on PostgreSQL; SQLite's writer is alone anyway.
+    diesel::update(shop::table.find(db.shop)).set(shop::rev.eq(shop::rev)).execute(db.conn).map(|_| ())
+}
+
 /// The ids of all shops, for the worker: the one statement that looks beyond a shop.
 pub fn all(db: &mut Db<'_>) -> QueryResult<Vec<Id>> {
     shop::table.order(shop::id).select(shop::id).load(db.conn)

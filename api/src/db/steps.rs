@@ -5,6 +5,7 @@ use super::jobs::JobStatus;
 use super::kinds::{Doc, Id, Instant, Word};
 use super::schema::{job, person, step_record};
 use crate::check::{Check, Checker};
+use chrono::NaiveDate;
 use diesel::prelude::*;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
@@ -20,9 +21,11 @@ pub enum Outcome {
 }
 
 /// What one technician did on one step.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema, Queryable, Selectable, Insertable)]
+#[derive(
+    Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema, Queryable, Selectable, Insertable, AsChangeset,
+)]
 #[serde(deny_unknown_fields)]
-#[diesel(table_name = step_record)]
+#[diesel(table_name = step_record, treat_none_as_null = true)]
 pub struct StepFields {
     /// Id in the handbook's `steps` table; it need not have been planned.
     #[schema(example = "D03")]
@@ -72,6 +75,10 @@ pub struct ProductUse {
 #[diesel(table_name = step_record)]
 pub struct FinishedStep {
     pub id: Id,
+    /// The day of the shop's calendar on which it was begun.
+    pub worked_on: NaiveDate,
+    /// Absent in records older than this field.
+    pub recorded_by: Option<Id>,
     pub recorded_at: Instant,
     #[serde(flatten)]
     #[diesel(embed)]
@@ -93,13 +100,25 @@ impl Check for StepFields {
     }
 }
 
-/// What the plan said of a step when it was recorded.
+/// What the plan said of a step when it was recorded, of all lines with the step.
 #[derive(Debug, Clone, Copy, PartialEq, Queryable)]
 pub struct StepNorm {
-    /// Person-minutes by the handbook alone, of all lines with the step.
+    /// Person-minutes by the handbook alone.
     pub minutes: f64,
     /// The grade they were taken from.
     pub grade: i32,
+    /// Person-minutes that the plan expected.
+    pub planned_minutes: f64,
+}
+
+/// A record that is to be stored.
+pub struct NewStep<'a> {
+    pub job: Id,
+    pub id: Id,
+    pub fields: &'a StepFields,
+    pub norm: Option<StepNorm>,
+    pub worked_on: NaiveDate,
+    pub recorded_by: Option<Id>,
 }
 
 /// A record of a finished job with what it is measured against.
@@ -115,23 +134,48 @@ pub struct MeasuredStep {
     pub grade: i32,
 }
 
-pub fn insert(
+pub fn insert(db: &mut Db<'_>, new: &NewStep<'_>) -> QueryResult<()> {
+    let made = (
+        (step_record::shop.eq(db.shop), step_record::job.eq(new.job), step_record::id.eq(new.id)),
+        new.fields,
+        (step_record::worked_on.eq(new.worked_on), against(new.norm)),
+        (step_record::recorded_by.eq(new.recorded_by), step_record::recorded_at.eq(db.now)),
+    );
+    diesel::insert_into(step_record::table).values(made).execute(db.conn).map(|_| ())
+}
+
+#[diesel::dsl::auto_type(no_type_alias)]
+fn against(norm: Option<StepNorm>) -> _ {
+    let minutes: Option<f64> = norm.map(|norm| norm.minutes);
+    let grade: Option<i32> = norm.map(|norm| norm.grade);
+    let planned_minutes: Option<f64> = norm.map(|norm| norm.planned_minutes);
+    (
+        step_record::norm_minutes.eq(minutes),
+        step_record::norm_grade.eq(grade),
+        step_record::planned_minutes.eq(planned_minutes),
+    )
+}
+
+/// One record of a job.
+pub fn find(db: &mut Db<'_>, job: Id, id: Id) -> QueryResult<Option<FinishedStep>> {
+    step_record::table.find((db.shop, job, id)).select(FinishedStep::as_select()).first(db.conn).optional()
+}
+
+/// Stores other values of a record; when it was recorded and by whom stays.
+pub fn correct(
     db: &mut Db<'_>,
     job: Id,
     id: Id,
-    fields: &StepFields,
-    norm: Option<StepNorm>,
-) -> QueryResult<()> {
-    let made = (
-        step_record::shop.eq(db.shop),
-        step_record::job.eq(job),
-        step_record::id.eq(id),
-        fields,
-        step_record::recorded_at.eq(db.now),
-        step_record::norm_minutes.eq(norm.map(|norm| norm.minutes)),
-        step_record::norm_grade.eq(norm.map(|norm| norm.grade)),
-    );
-    diesel::insert_into(step_record::table).values(made).execute(db.conn).map(|_| ())
+    (fields, norm, worked_on): (&StepFields, Option<StepNorm>, NaiveDate),
+) -> QueryResult<bool> {
+    let row = step_record::table.find((db.shop, job, id));
+    let set = (fields, step_record::worked_on.eq(worked_on), against(norm));
+    Ok(diesel::update(row).set(set).execute(db.conn)? == 1)
+}
+
+/// Takes a record out. What it was is kept in `step_changes`.
+pub fn remove(db: &mut Db<'_>, job: Id, id: Id) -> QueryResult<bool> {
+    Ok(diesel::delete(step_record::table.find((db.shop, job, id))).execute(db.conn)? == 1)
 }
 
 /// The jobs of which a step was begun from `from` to `to` (exclusive).
@@ -159,8 +203,13 @@ pub fn norm(db: &mut Db<'_>, job: Id, step: &str) -> QueryResult<Option<StepNorm
     step_record::table
         .filter(step_record::shop.eq(db.shop).and(step_record::job.eq(job)).and(step_record::step.eq(step)))
         .filter(step_record::norm_minutes.is_not_null().and(step_record::norm_grade.is_not_null()))
+        .filter(step_record::planned_minutes.is_not_null())
         .order((step_record::recorded_at, step_record::id))
-        .select((step_record::norm_minutes.assume_not_null(), step_record::norm_grade.assume_not_null()))
+        .select((
+            step_record::norm_minutes.assume_not_null(),
+            step_record::norm_grade.assume_not_null(),
+            step_record::planned_minutes.assume_not_null(),
+        ))
         .first(db.conn)
         .optional()
 }

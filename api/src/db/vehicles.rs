@@ -164,6 +164,14 @@ pub fn of_customers(db: &mut Db<'_>, customers: &[Id]) -> QueryResult<Vec<Vehicl
         .load(db.conn)
 }
 
+/// Those of these, in no order.
+pub fn among(db: &mut Db<'_>, ids: &[Id]) -> QueryResult<Vec<Vehicle>> {
+    vehicle::table
+        .filter(vehicle::shop.eq(db.shop).and(vehicle::id.eq_any(ids.to_vec())))
+        .select(Vehicle::as_select())
+        .load(db.conn)
+}
+
 /// Stores the fields if the vehicle still has the revision `seen`.
 pub fn update(db: &mut Db<'_>, id: Id, seen: i32, fields: &VehicleFields) -> QueryResult<bool> {
     let row = vehicle::table.find((db.shop, id)).filter(vehicle::rev.eq(seen));

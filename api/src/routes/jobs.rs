@@ -291,6 +291,7 @@ fn bookable(
     except: Option<Id>,
 ) -> Result<Id, ApiError> {
     known_package(fields, &*handbooks.of(db)?)?;
+    reworkable(db, fields)?;
     let vehicle = vehicles::find_locked(db, fields.vehicle)?
         .ok_or_else(|| ApiError::field("/vehicle", "unknown", "there is no such vehicle"))?;
     if vehicle.fields.sold_at.is_some_and(|sold| sold <= fields.window_to) {
@@ -306,6 +307,15 @@ fn bookable(
             ),
         )),
         None => Ok(vehicle.fields.customer),
+    }
+}
+
+/// What is made good is finished work on the same vehicle.
+fn reworkable(db: &mut Db<'_>, fields: &JobFields) -> Result<(), ApiError> {
+    let Some(before) = fields.rework_of else { return Ok(()) };
+    match jobs::find(db, before)? {
+        Some(job) if job.fields.vehicle == fields.vehicle && job.status.0 == JobStatus::Finished => Ok(()),
+        _ => Err(ApiError::field("/rework_of", "unknown", "there is no such finished job of this vehicle")),
     }
 }
 

@@ -1,6 +1,7 @@
 //! Every route on one screen. Who may use it is in `auth::access`.
 
 pub mod acknowledgements;
+pub mod arrivals;
 pub mod comparisons;
 pub mod customers;
 pub mod fleet;
@@ -9,6 +10,7 @@ pub mod health;
 pub mod inspections;
 pub mod jobs;
 pub mod login;
+pub mod near_misses;
 pub mod oauth;
 pub mod observations;
 pub mod partner_apps;
@@ -18,6 +20,7 @@ pub mod previews;
 pub mod reminders;
 pub mod rounds;
 pub mod shop;
+pub mod step_changes;
 pub mod steps;
 pub mod tasks;
 pub mod throughput;
@@ -74,6 +77,10 @@ pub fn routes(all: &mut ServiceConfig<'_>) {
         .service(vans::create_van)                   // POST /v1/vans
         .service(vans::get_van)                      // GET /v1/vans/{id}
         .service(vans::update_van)                   // PATCH /v1/vans/{id}
+        .service(near_misses::list_van_checks)       // GET /v1/vans/{id}/checks
+        .service(near_misses::create_van_check)      // POST /v1/vans/{id}/checks
+        .service(near_misses::list_near_misses)      // GET /v1/near-misses
+        .service(near_misses::create_near_miss)      // POST /v1/near-misses
         .service(jobs::list_jobs)                    // GET /v1/jobs
         .service(jobs::create_job)                   // POST /v1/jobs
         .service(jobs::get_job)                      // GET /v1/jobs/{id}
@@ -101,6 +108,13 @@ pub fn routes(all: &mut ServiceConfig<'_>) {
         .service(previews::preview_plan)             // POST /v1/plans/preview
         .service(steps::list_steps)                  // GET /v1/jobs/{id}/steps
         .service(steps::record_step)                 // POST /v1/jobs/{id}/steps
+        .service(step_changes::list_step_changes)    // GET /v1/jobs/{id}/step-changes
+        .service(step_changes::correct_step)         // POST /v1/jobs/{id}/steps/{record}/correction
+        .service(step_changes::void_step)            // POST /v1/jobs/{id}/steps/{record}/void
+        .service(arrivals::get_arrival)              // GET /v1/jobs/{id}/arrival
+        .service(arrivals::set_arrival)              // PUT /v1/jobs/{id}/arrival
+        .service(arrivals::list_extra_work)          // GET /v1/jobs/{id}/extra-work
+        .service(arrivals::create_extra_work)        // POST /v1/jobs/{id}/extra-work
         .service(steps::finish_job)                  // POST /v1/jobs/{id}/finish
         .service(upkeep::get_upkeep)                 // GET /v1/vehicles/{id}/upkeep
         .service(upkeep::draw_upkeep)                // GET /v1/vehicles/{id}/upkeep.svg

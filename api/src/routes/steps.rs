@@ -7,8 +7,8 @@ use crate::check::{Check, Checker};
 use crate::db::inspections::check_findings;
 use crate::db::jobs::{self, Job, JobStatus};
 use crate::db::kinds::{Id, Instant};
-use crate::db::steps::{self, FinishedStep, Outcome, StepFields};
-use crate::db::{Db, people, vehicles};
+use crate::db::steps::{self, FinishedStep, NewStep, Outcome, StepFields};
+use crate::db::{Db, people, plans, vehicles};
 use crate::error::ApiError;
 use crate::extract::{Body, IfMatch, Key, Optional};
 use crate::norms;
@@ -24,7 +24,7 @@ use serde::Deserialize;
 use utoipa::ToSchema;
 
 /// How far a phone's clock may run ahead of ours.
-const CLOCK_LEEWAY: TimeDelta = TimeDelta::minutes(5);
+pub const CLOCK_LEEWAY: TimeDelta = TimeDelta::minutes(5);
 
 /// The recorded steps of a job, in the order in which they were begun.
 #[utoipa::path(
@@ -65,22 +65,32 @@ pub async fn list_steps(app: Shared, caller: Caller, key: Key) -> Answer {
 )]
 #[post("/v1/jobs/{id}/steps")]
 pub async fn record_step(app: Shared, caller: Caller, key: Key, body: Body<StepFields>) -> Answer {
-    let (technician, handbooks) = (caller.only_own_work(), app.handbooks.clone());
+    let (technician, by, handbooks) = (caller.only_own_work(), caller.person()?, app.handbooks.clone());
     let step = app
         .write(&caller, move |db| {
             let job = planned(db, key.0, technician)?;
             let handbook = handbooks.of(db)?;
-            recordable(db, &job, &handbook, technician.is_some(), &body.0)?;
-            let id = Id::new(db.now);
-            let norm = norms::norm_of(db, job.id, &body.0.step)?;
-            steps::insert(db, job.id, id, &body.0, norm)?;
-            if job.status.0 == JobStatus::Planned {
-                unless_stale(jobs::set_status(db, job.id, job.rev, JobStatus::Started)?)?;
-            }
-            Ok(FinishedStep { id, recorded_at: db.now, fields: body.0 })
+            let mut found = Checker::default();
+            recordable(db, &mut found, &job, &handbook, technician, &body.0)?;
+            found.finish()?;
+            let id = record(db, &job, by, &body.0)?;
+            steps::find(db, job.id, id)?.ok_or(ApiError::NotFound)
         })
         .await?;
     created(&step, 1, format!("/v1/jobs/{}/steps", key.0))
+}
+
+/// Stores a record; the first one begins the job.
+fn record(db: &mut Db<'_>, job: &Job, by: Id, fields: &StepFields) -> Result<Id, ApiError> {
+    let id = Id::new(db.now);
+    let norm = norms::norm_of(db, job.id, &fields.step)?;
+    let worked_on = fields.started_at.local(zone_of(db, None)?).date();
+    steps::insert(db, &NewStep { job: job.id, id, fields, norm, worked_on, recorded_by: Some(by) })?;
+    if job.status.0 == JobStatus::Planned {
+        let plan = plans::newest_version(db, job.id)?;
+        unless_stale(jobs::begin(db, job.id, job.rev, plan)?)?;
+    }
+    Ok(id)
 }
 
 /// How the vehicle was left.
@@ -119,7 +129,7 @@ pub async fn finish_job(
     seen: IfMatch,
     body: Optional<FinishFields>,
 ) -> Answer {
-    let (technician, handbooks) = (caller.only_own_work(), app.handbooks.clone());
+    let (technician, by, handbooks) = (caller.only_own_work(), caller.person()?, app.handbooks.clone());
     let Optional(FinishFields { grades_after, finished_at }) = body;
     let view = app
         .write(&caller, move |db| {
@@ -129,7 +139,7 @@ pub async fn finish_job(
             let at = finished_at.unwrap_or(db.now);
             finishable(db, &job, &handbook, &done, &grades_after, at)?;
             let at = at.min(db.now);
-            unless_stale(jobs::finish(db, job.id, job.rev, at, &grades_after)?)?;
+            unless_stale(jobs::finish(db, job.id, job.rev, (at, Some(by)), &grades_after)?)?;
             enter_coats(db, &job, &handbook, &done, at)?;
             upkeep::changed(db, &handbooks, job.fields.vehicle)?;
             view(db, job.id)
@@ -148,14 +158,14 @@ fn planned(db: &mut Db<'_>, id: Id, technician: Option<Id>) -> Result<Job, ApiEr
 }
 
 /// Step, products and technician exist, and the step has begun. A technician records for the job's own crew.
-fn recordable(
+pub fn recordable(
     db: &mut Db<'_>,
+    found: &mut Checker,
     job: &Job,
     handbook: &Handbook,
-    by_technician: bool,
+    by_technician: Option<Id>,
     fields: &StepFields,
 ) -> Result<(), ApiError> {
-    let mut found = Checker::default();
     if handbook.step(&fields.step).is_none() {
         found.refuse("step", "unknown", format!("the handbook has no step {:?}", fields.step));
     }
@@ -167,11 +177,11 @@ fn recordable(
     }
     if people::active_among(db, &[fields.technician])?.is_empty() {
         found.refuse("technician", "unknown", "there is no such active person");
-    } else if by_technician && !jobs::is_done_by(db, job.id, fields.technician)? {
+    } else if by_technician.is_some() && !jobs::is_done_by(db, job.id, fields.technician)? {
         found.refuse("technician", "not_assigned", "does not go with this job");
     }
-    not_ahead(&mut found, "started_at", fields.started_at, db.now);
-    found.finish()
+    not_ahead(found, "started_at", fields.started_at, db.now);
+    Ok(())
 }
 
 /// The zones are the vehicle's, and the end lies between the last step and now.
@@ -194,7 +204,7 @@ fn finishable(
     found.finish()
 }
 
-fn not_ahead(found: &mut Checker, field: &str, at: Instant, now: Instant) {
+pub fn not_ahead(found: &mut Checker, field: &str, at: Instant, now: Instant) {
     if at > now.plus(CLOCK_LEEWAY) {
         found.refuse(field, "in_the_future", format!("{at} is still to come"));
     }

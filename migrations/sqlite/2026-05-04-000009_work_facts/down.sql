@@ -1,0 +1,18 @@
+DROP INDEX consent_at;
+DROP INDEX reminder_settled;
+DROP TABLE van_check;
+DROP TABLE near_miss;
+DROP TABLE extra_work;
+DROP TABLE arrival;
+DROP TABLE step_change;
+DROP INDEX job_finished;
+DROP INDEX job_rework;
+ALTER TABLE job DROP COLUMN finish_recorded_at;
+ALTER TABLE job DROP COLUMN finish_recorded_by;
+ALTER TABLE job DROP COLUMN started_plan;
+ALTER TABLE job DROP COLUMN rework_of;
+DROP INDEX step_record_worked;
+DROP INDEX step_record_technician;
+ALTER TABLE step_record DROP COLUMN recorded_by;
+ALTER TABLE step_record DROP COLUMN planned_minutes;
+ALTER TABLE step_record DROP COLUMN worked_on;

@@ -16,6 +16,7 @@ mod plan_forms;
 mod plans;
 mod program;
 mod reminders;
+mod roll_ups;
 mod rounds;
 mod steps;
 mod story;

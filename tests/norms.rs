@@ -14,12 +14,15 @@ fn a_technician_who_is_always_slower_gets_longer_minutes() {
 
     // C02 takes twice its norm, in two records that make one step.
     let half = number(line(&before, "C02"), "norm_minutes");
-    job.technician.post(&job.path("steps"), &step(&job, "C02", half, "passed")).expect(201);
+    job.technician.post(&job.path("steps"), &step(&job, "C02", "08:00", half, "passed")).expect(201);
     // The plan made meanwhile no longer has the step; the second record still knows its norm.
     shop.owner.post(&job.path("plan"), &json!({})).expect(201);
-    job.technician.post(&job.path("steps"), &step(&job, "C02", half, "passed")).expect(201);
-    // Not passed: that says nothing. Never planned: there is nothing to measure it by.
-    job.technician.post(&job.path("steps"), &step(&job, "D03", 300.0, "left")).expect(201);
+    job.technician.post(&job.path("steps"), &step(&job, "C02", "09:00", half, "passed")).expect(201);
+    // Not passed: that says nothing. Taken back: neither.
+    job.technician.post(&job.path("steps"), &step(&job, "D03", "10:00", 60.0, "left")).expect(201);
+    let wrong = job.technician.post(&job.path("steps"), &step(&job, "C02", "05:00", 120.0, "passed")).id();
+    let path = job.path(&format!("steps/{wrong}/void"));
+    job.technician.post(&path, &json!({ "reason": "another car" })).expect(200);
 
     let next = next_job(&shop, &job);
     let plan = || shop.owner.post(&format!("/v1/jobs/{next}/plan"), &json!({})).expect(201);
@@ -37,11 +40,50 @@ fn a_technician_who_is_always_slower_gets_longer_minutes() {
     assert_eq!(p50(&after, "D03"), p50(&before, "D03"));
     assert_eq!(p50(&after, "D05"), p50(&before, "D05"));
 
+    the_owner_has_the_last_word(&shop, &job, (was, is), &|| p50(&plan(), "C02"));
+
     // Another shop learns nothing of it.
     let other = app.shop("Gleam");
     let theirs = other.ready_job(&app);
     let plan = other.owner.post(&theirs.path("plan"), &json!({})).expect(201);
     assert_eq!(p50(&plan, "C02"), was);
+}
+
+/// The evidence is shown, and what is vetoed moves nothing until the veto is lifted.
+fn the_owner_has_the_last_word(shop: &Shop, job: &ReadyJob, (was, is): (f64, f64), p50: &dyn Fn() -> f64) {
+    let learned = shop.owner.get("/v1/norms").expect(200);
+    let evidence = learned["evidence"].as_array().expect("evidence");
+    let of = |technician: &Value| {
+        let found = evidence.iter().find(|one| one["step"] == "C02" && one["technician"] == *technician);
+        found.unwrap_or_else(|| panic!("no evidence of {technician} in {learned}"))
+    };
+    let own = of(&json!(job.technician_id));
+    assert_eq!((&own["steps"], &own["vetoed"]), (&json!(1), &json!(false)));
+    assert!((number(own, "measured") - 2.0).abs() < 1e-3, "{own}");
+    assert_eq!(learned["names"][&job.technician_id], "A technician");
+
+    let put = |body: Value| shop.owner.put("/v1/norms/veto", &body);
+    put(json!({ "step": "Z99", "vetoed": true, "reason": "x" })).refused_at("/step", "unknown");
+    put(json!({ "step": "C02", "vetoed": true, "reason": "" })).refused_at("/reason", "too_short");
+    put(json!({ "step": "C02", "grade": 5, "vetoed": true, "reason": "x" }))
+        .refused_at("/grade", "out_of_range");
+    put(json!({ "step": "C02", "vetoed": true, "reason": "he trained somebody" })).expect(200);
+    assert_eq!(p50(), was, "the handbook's norm again");
+    let vetoed = shop.owner.get("/v1/norms").expect(200);
+    assert_eq!(vetoed["vetoes"][0]["reason"], "he trained somebody");
+    assert!(
+        vetoed["evidence"]
+            .as_array()
+            .expect("evidence")
+            .iter()
+            .all(|one| one["vetoed"] == (one["step"] == "C02"))
+    );
+    job.technician
+        .put("/v1/norms/veto", &json!({ "step": "C02", "vetoed": false, "reason": "x" }))
+        .problem(403, "forbidden");
+    put(json!({ "step": "C02", "vetoed": false, "reason": "that was a mistake" })).expect(200);
+    assert_eq!(p50(), is);
+    assert_eq!(shop.owner.get("/v1/norms").expect(200)["vetoes"], json!([]));
 }
 
 /// The same vehicle again, with the same crew, a day later.
@@ -55,8 +97,8 @@ fn next_job(shop: &Shop, job: &ReadyJob) -> String {
     id
 }
 
-fn step(job: &ReadyJob, step: &str, minutes: f64, outcome: &str) -> Value {
-    json!({ "step": step, "technician": job.technician_id, "started_at": "2026-05-04T08:30:00Z",
+fn step(job: &ReadyJob, step: &str, start: &str, minutes: f64, outcome: &str) -> Value {
+    json!({ "step": step, "technician": job.technician_id, "started_at": format!("2026-05-04T{start}:00Z"),
         "minutes": minutes, "outcome": outcome })
 }
 

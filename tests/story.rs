@@ -171,14 +171,14 @@ impl<'a> Story<'a> {
     /// One job, done in the time that was planned.
     fn read_the_week(&self, plan: &Value) {
         let sheet = self.owner.get("/v1/throughput?week=2026-W19").expect(200);
-        let group = &sheet["groups"][0];
+        let group = &sheet["packages"][0];
         assert_eq!((&group["package"], &group["jobs_done"]), (&json!("P2"), &json!(1)), "{sheet}");
         let planned: f64 =
             plan["lines"].as_array().expect("lines").iter().filter_map(|line| line["minutes"].as_f64()).sum();
         let spent = group["person_minutes"].as_f64().expect("minutes");
         assert!((spent - planned).abs() < 1e-6, "{spent} min spent, {planned} min planned");
         assert!(group["weighted_m2"].as_f64().is_some_and(|m2| m2 > 0.0), "{group}");
-        assert_eq!(self.owner.get("/v1/throughput?week=2026-W18").expect(200)["groups"], json!([]));
+        assert_eq!(self.owner.get("/v1/throughput?week=2026-W18").expect(200)["packages"], json!([]));
     }
 
     /// Nothing is sent the day before; on the day itself one mail goes to the one who allowed it.

@@ -11,6 +11,7 @@ use crate::db::people::{self, PersonFields};
 use crate::db::shops::{self, ShopFields, ShopSettings};
 use crate::error::ApiError;
 use crate::serve::serve_and_work;
+use crate::throughput::roll_ups;
 use std::io::{BufRead, IsTerminal, Write};
 use std::net::TcpListener;
 use std::path::PathBuf;
@@ -46,6 +47,20 @@ pub fn run_serve(config: Config) -> Result<(), CommandError> {
 pub fn run_migrate(config: Config) -> Result<(), CommandError> {
     let app = App::open(config, Clock::System)?;
     println!("{} is up to date.", app.database.location().shown());
+    Ok(())
+}
+
+/// Makes the figures of every shop anew from what was recorded.
+pub fn run_recount(config: Config) -> Result<(), CommandError> {
+    let app = App::open(config, Clock::System)?;
+    let now = app.clock.now();
+    for shop in app.database.read(Id::new(now), now, shops::all).map_err(ApiError::from)? {
+        app.database.write(shop, now, |db| {
+            let handbook = app.handbooks.of(db)?;
+            roll_ups::recount(db, &handbook)
+        })?;
+        println!("{shop} is counted anew.");
+    }
     Ok(())
 }
 

@@ -3,12 +3,9 @@
 use crate::db::jobs::{self, Job};
 use crate::db::{Db, customers, people, vans, vehicles};
 use crate::error::ApiError;
-use actix_web::http::header::{self, Accept, Header};
+use crate::forms;
 use actix_web::{HttpRequest, HttpResponse};
 use domain::plan::{JobPlan, SheetHead, job_sheet, sheet_html};
-
-/// The sheet brings its own style and needs nothing else: no script, no picture, no frame around it.
-const ONLY_ITS_STYLE: &str = "default-src 'none'; style-src 'unsafe-inline'; frame-ancestors 'none'";
 
 /// The form in which a client wants a plan.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -22,27 +19,15 @@ pub enum Form {
 }
 
 impl Form {
-    /// The one the client would rather have (RFC 9110, 12.5.1); JSON unless it says otherwise.
     pub fn asked(request: &HttpRequest) -> Form {
-        let Ok(accept) = Accept::parse(request) else { return Form::Data };
-        let known = accept.ranked().into_iter().find_map(|kind| match kind.essence_str() {
-            "text/html" => Some(Form::Paper),
-            "text/plain" | "text/*" => Some(Form::Text),
-            "application/json" | "application/*" | "*/*" => Some(Form::Data),
-            _ => None,
-        });
-        known.unwrap_or(Form::Data)
+        let offers =
+            [("application/json", Form::Data), ("text/plain", Form::Text), ("text/html", Form::Paper)];
+        forms::asked(request, Form::Data, &offers)
     }
 
     /// 200 with the sheet.
     pub fn respond(self, sheet: String) -> HttpResponse {
-        let mut response = HttpResponse::Ok();
-        response.insert_header((header::CACHE_CONTROL, "private, no-cache"));
-        if self == Form::Paper {
-            response.insert_header((header::CONTENT_SECURITY_POLICY, ONLY_ITS_STYLE));
-            return response.content_type("text/html; charset=utf-8").body(sheet);
-        }
-        response.content_type("text/plain; charset=utf-8").body(sheet)
+        forms::respond(if self == Form::Paper { "text/html" } else { "text/plain" }, sheet)
     }
 }
 

@@ -29,6 +29,8 @@ enum Command {
     Demo(DemoOptions),
     /// Bring the tables of the database up to date.
     Migrate,
+    /// Make the figures of every shop anew from what was recorded.
+    Recount,
     /// Print the OpenAPI document.
     Openapi,
     /// Write a copy of the embedded database to a file; the server may run meanwhile.
@@ -51,6 +53,7 @@ fn main() -> ExitCode {
         Command::Serve => commands::run_serve(config),
         Command::Demo(options) => demo::run(config, &options),
         Command::Migrate => commands::run_migrate(config),
+        Command::Recount => commands::run_recount(config),
         Command::Openapi => commands::run_openapi(),
         Command::Backup(to) => commands::run_backup(&config, &to),
         Command::Restore(from) => commands::run_restore(&config, &from),

@@ -14,8 +14,10 @@ const T: u8 = 8;
 const OD: u8 = O | D;
 /// All who plan or lead work.
 const ODL: u8 = O | D | L;
-/// Who answers for what a crew gets through.
+/// Who answers for what a crew gets through. The dispatcher plans with the load ahead and is told nothing of people.
 const OL: u8 = O | L;
+/// Who goes to customers.
+const LT: u8 = L | T;
 /// Everybody in the shop.
 const ALL: u8 = O | D | L | T;
 
@@ -64,6 +66,15 @@ pub const TABLE: &[Row] = &[
     ("POST", "/v1/jobs/{id}/cancel", OD, None),
     ("GET", "/v1/rounds", ALL, None),
     ("GET", "/v1/throughput", OL, None),
+    ("GET", "/v1/throughput/measures", ALL, None),
+    ("GET", "/v1/throughput/own", LT, None),
+    ("GET", "/v1/throughput/comparisons", O, None),
+    ("GET", "/v1/throughput/trends", OL, None),
+    ("GET", "/v1/throughput/ahead", OD, None),
+    ("GET", "/v1/throughput/weeks", O, None),
+    ("POST", "/v1/throughput/weeks/{week}/close", O, None),
+    ("GET", "/v1/norms", O, None),
+    ("PUT", "/v1/norms/veto", O, None),
     ("GET", "/v1/reminders", OD, None),
     ("GET", "/v1/tasks", O, None),
     ("POST", "/v1/tasks/{id}/replay", O, None),

@@ -2,8 +2,9 @@
 
 use super::Db;
 use super::kinds::{Id, Instant};
-use super::schema::arrival;
+use super::schema::{arrival, job_figures};
 use crate::check::{Check, Checker};
+use chrono::NaiveDate;
 use diesel::prelude::*;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
@@ -70,6 +71,17 @@ pub fn put(db: &mut Db<'_>, job: Id, by_person: Id, fields: &ArrivalFields) -> Q
     }
     let made = (arrival::shop.eq(db.shop), arrival::job.eq(job), fields, by);
     diesel::insert_into(arrival::table).values(made).execute(db.conn).map(|_| ())
+}
+
+/// Minutes driven to each job counted on the days from `from` to `to`, where they were noted.
+pub fn travel(db: &mut Db<'_>, from: NaiveDate, to: NaiveDate) -> QueryResult<Vec<(Id, f64)>> {
+    let of = job_figures::shop.eq(arrival::shop).and(job_figures::job.eq(arrival::job));
+    arrival::table
+        .inner_join(job_figures::table.on(of))
+        .filter(arrival::shop.eq(db.shop).and(job_figures::counted_on.between(from, to)))
+        .filter(arrival::travel_min.is_not_null())
+        .select((arrival::job, arrival::travel_min.assume_not_null()))
+        .load(db.conn)
 }
 
 /// Those of these jobs.

@@ -293,3 +293,12 @@ pub fn allows(db: &mut Db<'_>, of: Id, channel: Channel, purpose: Purpose) -> Qu
         .optional()?;
     Ok(latest.unwrap_or(false))
 }
+
+/// Customers who withdrew from reminders of upkeep from `from` to `to` (exclusive), and when.
+pub fn stopped_between(db: &mut Db<'_>, from: Instant, to: Instant) -> QueryResult<Vec<(Id, Instant)>> {
+    consent::table
+        .filter(consent::shop.eq(db.shop).and(consent::at.ge(from)).and(consent::at.lt(to)))
+        .filter(consent::purpose.eq(Word(Purpose::Maintenance)).and(consent::given.eq(false)))
+        .select((consent::customer, consent::at))
+        .load(db.conn)
+}

@@ -192,6 +192,51 @@ pub fn reworks(db: &mut Db<'_>, of: &[Id]) -> QueryResult<Vec<Job>> {
         .load(db.conn)
 }
 
+/// Customers who booked from `from` to `to`, and when.
+pub fn booked_between(db: &mut Db<'_>, from: Instant, to: Instant) -> QueryResult<Vec<(Id, Instant)>> {
+    job::table
+        .filter(job::shop.eq(db.shop).and(job::created_at.between(from, to)))
+        .select((job::customer, job::created_at))
+        .load(db.conn)
+}
+
+/// Those of these jobs of which it was said after `after` that they were finished: when, by whom, and the end told.
+pub fn finished_after(
+    db: &mut Db<'_>,
+    ids: &[Id],
+    after: Instant,
+) -> QueryResult<Vec<(Id, Instant, Option<Id>, Instant)>> {
+    job::table
+        .filter(job::shop.eq(db.shop).and(job::id.eq_any(ids.to_vec())))
+        .filter(job::finish_recorded_at.gt(after).and(job::finished_at.is_not_null()))
+        .select((
+            job::id,
+            job::finish_recorded_at.assume_not_null(),
+            job::finish_recorded_by,
+            job::finished_at.assume_not_null(),
+        ))
+        .load(db.conn)
+}
+
+/// When each job was booked, and when it left the books; of those that were in them on or after `from`.
+pub fn stays(
+    db: &mut Db<'_>,
+    from: Instant,
+) -> QueryResult<Vec<(Instant, Option<Instant>, Word<JobStatus>, Instant)>> {
+    job::table
+        .filter(job::shop.eq(db.shop).and(job::window_to.ge(from)))
+        .select((job::created_at, job::finished_at, job::status, job::window_from))
+        .load(db.conn)
+}
+
+/// The jobs that a person goes with.
+pub fn of_technician(db: &mut Db<'_>, person: Id) -> QueryResult<Vec<Id>> {
+    job_technician::table
+        .filter(job_technician::shop.eq(db.shop).and(job_technician::person.eq(person)))
+        .select(job_technician::job)
+        .load(db.conn)
+}
+
 /// The ids of a vehicle's jobs.
 pub fn of_vehicle(db: &mut Db<'_>, vehicle: Id) -> QueryResult<Vec<Id>> {
     job::table.filter(job::shop.eq(db.shop).and(job::vehicle.eq(vehicle))).select(job::id).load(db.conn)

@@ -8,6 +8,7 @@ use crate::check::{Check, Checker};
 use chrono::NaiveTime;
 use diesel::prelude::*;
 use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
 use utoipa::ToSchema;
 
 /// What the owner can set about a person.
@@ -158,6 +159,15 @@ pub fn names(db: &mut Db<'_>, ids: &[Id]) -> QueryResult<Vec<String>> {
         .order(person::id)
         .select(person::name)
         .load(db.conn)
+}
+
+/// What these people are called.
+pub fn named(db: &mut Db<'_>, ids: &[Id]) -> QueryResult<BTreeMap<Id, String>> {
+    let rows: Vec<(Id, String)> = person::table
+        .filter(person::shop.eq(db.shop).and(person::id.eq_any(ids.to_vec())))
+        .select((person::id, person::name))
+        .load(db.conn)?;
+    Ok(rows.into_iter().collect())
 }
 
 /// Those of `ids` who are in the shop and not disabled.

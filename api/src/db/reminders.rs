@@ -158,6 +158,17 @@ pub fn set_status(db: &mut Db<'_>, id: Id, status: ReminderStatus) -> QueryResul
     diesel::update(reminder::table.find((db.shop, id))).set(set).execute(db.conn).map(|_| ())
 }
 
+/// Customers who were sent a reminder of upkeep from `from` to `to` (exclusive), and when.
+pub fn sent_between(db: &mut Db<'_>, from: Instant, to: Instant) -> QueryResult<Vec<(Id, Instant)>> {
+    let settled = reminder::settled_at.ge(from).and(reminder::settled_at.lt(to)).assume_not_null();
+    reminder::table
+        .filter(reminder::shop.eq(db.shop).and(reminder::settled_at.is_not_null()).and(settled))
+        .filter(reminder::status.eq(Word(ReminderStatus::Sent)))
+        .filter(reminder::purpose.eq(Word(Purpose::Maintenance)))
+        .select((reminder::customer, reminder::settled_at.assume_not_null()))
+        .load(db.conn)
+}
+
 /// Holds it back with a reason.
 pub fn hold_back(db: &mut Db<'_>, id: Id, reason: &str) -> QueryResult<()> {
     set_status(db, id, ReminderStatus::Suppressed)?;

@@ -213,6 +213,9 @@ diesel::table! {
         worked_on -> Date,
         planned_minutes -> Nullable<Double>,
         recorded_by -> Nullable<Text>,
+        counted_ms -> BigInt,
+        sound -> Bool,
+        flaws -> Nullable<Text>,
     }
 }
 
@@ -298,6 +301,49 @@ diesel::table! {
         agreed_by -> Text,
         noted_by -> Text,
         at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    closed_week (shop, week_on) {
+        shop -> Text,
+        week_on -> Date,
+        document -> Text,
+        closed_at -> Timestamp,
+        by_person -> Text,
+    }
+}
+
+diesel::table! {
+    norm_veto (shop, id) {
+        shop -> Text,
+        id -> Text,
+        step -> Text,
+        grade -> Nullable<Integer>,
+        technician -> Nullable<Text>,
+        vetoed -> Bool,
+        reason -> Text,
+        by_person -> Text,
+        at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    job_figures (shop, job) {
+        shop -> Text,
+        job -> Text,
+        counted_on -> Date,
+        document -> Text,
+    }
+}
+
+diesel::table! {
+    step_cells (shop, week_on, crew, technician) {
+        shop -> Text,
+        week_on -> Date,
+        crew -> Text,
+        technician -> Text,
+        cells -> Text,
     }
 }
 
@@ -476,6 +522,10 @@ diesel::allow_tables_to_appear_in_same_query!(
     extra_work,
     near_miss,
     van_check,
+    closed_week,
+    norm_veto,
+    job_figures,
+    step_cells,
     acknowledgement,
     waiver,
     handbook_override,

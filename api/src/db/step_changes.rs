@@ -100,6 +100,18 @@ pub fn of_job(db: &mut Db<'_>, job: Id) -> QueryResult<Vec<StepChange>> {
         .load(db.conn)
 }
 
+/// Those of these jobs that were made after `after`, the oldest first.
+pub fn after(db: &mut Db<'_>, jobs: &[Id], after: Instant) -> QueryResult<Vec<StepChange>> {
+    let by = person::shop.eq(step_change::shop).and(person::id.eq(step_change::by_person));
+    step_change::table
+        .inner_join(person::table.on(by))
+        .filter(step_change::shop.eq(db.shop).and(step_change::job.eq_any(jobs.to_vec())))
+        .filter(step_change::at.gt(after))
+        .order(step_change::id)
+        .select(columns())
+        .load(db.conn)
+}
+
 /// Those of records that lay on the days from `from` to `to`, the oldest first, at most `limit`.
 pub fn between(db: &mut Db<'_>, from: NaiveDate, to: NaiveDate, limit: i64) -> QueryResult<Vec<StepChange>> {
     let by = person::shop.eq(step_change::shop).and(person::id.eq(step_change::by_person));

@@ -1,12 +1,12 @@
 //! Finished steps of jobs, as the technicians recorded them.
 
 use super::Db;
-use super::jobs::JobStatus;
 use super::kinds::{Doc, Id, Instant, Word};
-use super::schema::{job, person, step_record};
+use super::schema::step_record;
 use crate::check::{Check, Checker};
 use chrono::NaiveDate;
 use diesel::prelude::*;
+use domain::throughput::Flaw;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
@@ -121,19 +121,6 @@ pub struct NewStep<'a> {
     pub recorded_by: Option<Id>,
 }
 
-/// A record of a finished job with what it is measured against.
-#[derive(Debug, Clone, Queryable)]
-pub struct MeasuredStep {
-    pub job: Id,
-    pub step: String,
-    /// What plans call the technician.
-    pub technician: String,
-    pub minutes: f64,
-    pub outcome: Word<Outcome>,
-    pub norm_minutes: f64,
-    pub grade: i32,
-}
-
 pub fn insert(db: &mut Db<'_>, new: &NewStep<'_>) -> QueryResult<()> {
     let made = (
         (step_record::shop.eq(db.shop), step_record::job.eq(new.job), step_record::id.eq(new.id)),
@@ -178,15 +165,99 @@ pub fn remove(db: &mut Db<'_>, job: Id, id: Id) -> QueryResult<bool> {
     Ok(diesel::delete(step_record::table.find((db.shop, job, id))).execute(db.conn)? == 1)
 }
 
-/// The jobs of which a step was begun from `from` to `to` (exclusive).
-pub fn jobs_between(db: &mut Db<'_>, from: Instant, to: Instant) -> QueryResult<Vec<Id>> {
+/// A record as throughput counts it.
+#[derive(Debug, Clone, Queryable, Selectable)]
+#[diesel(table_name = step_record)]
+pub struct Counting {
+    pub id: Id,
+    pub job: Id,
+    pub worked_on: NaiveDate,
+    pub recorded_at: Instant,
+    pub recorded_by: Option<Id>,
+    pub norm_minutes: Option<f64>,
+    pub norm_grade: Option<i32>,
+    pub planned_minutes: Option<f64>,
+    /// How much of its time counts.
+    pub counted_ms: i64,
+    /// Whether its time may teach anything.
+    pub sound: bool,
+    /// What is wrong with it.
+    pub flaws: Option<Doc<Vec<Flaw>>>,
+    #[diesel(embed)]
+    pub fields: StepFields,
+}
+
+/// Those of these jobs, job by job, in the order in which they were recorded.
+pub fn of_jobs(db: &mut Db<'_>, jobs: &[Id]) -> QueryResult<Vec<Counting>> {
     step_record::table
-        .filter(step_record::shop.eq(db.shop))
-        .filter(step_record::started_at.ge(from).and(step_record::started_at.lt(to)))
-        .select(step_record::job)
-        .distinct()
-        .order(step_record::job)
+        .filter(step_record::shop.eq(db.shop).and(step_record::job.eq_any(jobs.to_vec())))
+        .order((step_record::job, step_record::id))
+        .select(Counting::as_select())
         .load(db.conn)
+}
+
+/// Those of these jobs that were recorded after `after`.
+pub fn recorded_after(db: &mut Db<'_>, jobs: &[Id], after: Instant) -> QueryResult<Vec<Counting>> {
+    step_record::table
+        .filter(step_record::shop.eq(db.shop).and(step_record::job.eq_any(jobs.to_vec())))
+        .filter(step_record::recorded_at.gt(after))
+        .order((step_record::recorded_at, step_record::id))
+        .select(Counting::as_select())
+        .load(db.conn)
+}
+
+/// Those of a technician that were begun from `from` to `to`, both included.
+pub fn of_technician(
+    db: &mut Db<'_>,
+    technician: Id,
+    from: Instant,
+    to: Instant,
+) -> QueryResult<Vec<Counting>> {
+    step_record::table
+        .filter(step_record::shop.eq(db.shop).and(step_record::technician.eq(technician)))
+        .filter(step_record::started_at.between(from, to))
+        .order((step_record::started_at, step_record::id))
+        .select(Counting::as_select())
+        .load(db.conn)
+}
+
+/// When the technician's first and last record were begun.
+pub fn span_of_technician(db: &mut Db<'_>, technician: Id) -> QueryResult<Option<(Instant, Instant)>> {
+    use diesel::dsl::{max, min};
+    let (first, last): (Option<Instant>, Option<Instant>) = step_record::table
+        .filter(step_record::shop.eq(db.shop).and(step_record::technician.eq(technician)))
+        .select((min(step_record::started_at), max(step_record::started_at)))
+        .first(db.conn)?;
+    Ok(first.zip(last))
+}
+
+/// Stores how much of a record counts.
+pub fn set_counted(
+    db: &mut Db<'_>,
+    record: &Counting,
+    counted_ms: i64,
+    sound: bool,
+    flaws: &[Flaw],
+) -> QueryResult<()> {
+    let set = (
+        step_record::counted_ms.eq(counted_ms),
+        step_record::sound.eq(sound),
+        step_record::flaws.eq((!flaws.is_empty()).then(|| Doc(flaws.to_vec()))),
+    );
+    let row = step_record::table.find((db.shop, record.job, record.id));
+    diesel::update(row).set(set).execute(db.conn).map(|_| ())
+}
+
+/// What is wrong with records of the days from `from` to `to`, the oldest first, of at most `limit` records.
+pub fn flawed(db: &mut Db<'_>, from: NaiveDate, to: NaiveDate, limit: i64) -> QueryResult<Vec<Flaw>> {
+    let rows: Vec<Doc<Vec<Flaw>>> = step_record::table
+        .filter(step_record::shop.eq(db.shop).and(step_record::worked_on.between(from, to)))
+        .filter(step_record::flaws.is_not_null())
+        .order((step_record::worked_on, step_record::id))
+        .limit(limit)
+        .select(step_record::flaws.assume_not_null())
+        .load(db.conn)?;
+    Ok(rows.into_iter().flat_map(|flaws| flaws.0).collect())
 }
 
 /// Those of a job, in the order in which they were begun.
@@ -212,27 +283,4 @@ pub fn norm(db: &mut Db<'_>, job: Id, step: &str) -> QueryResult<Option<StepNorm
         ))
         .first(db.conn)
         .optional()
-}
-
-/// The newest records of finished jobs, at most `limit`, that a plan gave a norm to.
-pub fn measured(db: &mut Db<'_>, limit: i64) -> QueryResult<Vec<MeasuredStep>> {
-    let of_job = job::shop.eq(step_record::shop).and(job::id.eq(step_record::job));
-    let by = person::shop.eq(step_record::shop).and(person::id.eq(step_record::technician));
-    step_record::table
-        .inner_join(job::table.on(of_job))
-        .inner_join(person::table.on(by))
-        .filter(step_record::shop.eq(db.shop).and(job::status.eq(Word(JobStatus::Finished))))
-        .filter(step_record::norm_minutes.is_not_null().and(step_record::norm_grade.is_not_null()))
-        .order((step_record::started_at.desc(), step_record::id.desc()))
-        .limit(limit)
-        .select((
-            step_record::job,
-            step_record::step,
-            person::name,
-            step_record::minutes,
-            step_record::outcome,
-            step_record::norm_minutes.assume_not_null(),
-            step_record::norm_grade.assume_not_null(),
-        ))
-        .load(db.conn)
 }

@@ -250,13 +250,14 @@ async fn throughput<S>(owner: &Client<S>) -> Result<String, Refusal>
 where
     S: Service<Request, Response = ServiceResponse<BoxBody>, Error = actix_web::Error>,
 {
-    let answer = owner.get(&format!("/v1/throughput?week={}", last_week())).await?;
+    let sheet = owner.get(&format!("/v1/throughput?week={}", last_week())).await?;
     let mut text = heading(&format!("What the crews got through in {}", last_week()));
+    measures(&mut text, &sheet["measures"]);
     let titles: Vec<String> = COLUMNS.iter().map(|(_, title, _)| format!("{title:>21}")).collect();
-    let _ = writeln!(text, "{:<30}{:>4}  {:>10}{}", "package, crew", "jobs", "person-min", titles.concat());
-    let mut cautions: BTreeMap<&str, Vec<String>> = BTreeMap::new();
-    for group in list(&answer["groups"]) {
-        let who = format!("{} {}", word(group, "package"), word(group, "crew"));
+    let _ = writeln!(text, "\n{:<40}{:>4}  {:>10}{}", "by package, by crew", "jobs", "person-min", titles.concat());
+    for group in list(&sheet["packages"]).iter().chain(list(&sheet["crews"])) {
+        let crew = word(group, "crew");
+        let who = [word(group, "package"), sheet["names"][crew].as_str().unwrap_or(crew)].concat();
         let measures = list(&group["measures"]);
         let figures = COLUMNS.iter().map(|(name, _, decimals)| {
             let measure = measures.iter().find(|measure| word(measure, "name") == *name);
@@ -264,19 +265,44 @@ where
         });
         let figures: String = figures.collect();
         let minutes = number(group, "person_minutes");
-        let _ = writeln!(text, "{who:<30}{:>4}  {minutes:>10.0}{figures}", group["jobs_done"]);
-        for caution in list(&group["cautions"]).iter().filter_map(Value::as_str) {
-            cautions.entry(caution).or_default().push(who.clone());
-        }
+        let _ = writeln!(text, "{who:<40}{:>4}  {minutes:>10.0}{figures}", group["jobs_done"]);
     }
+    ahead(owner, &mut text).await?;
     text.push('\n');
-    for (caution, groups) in cautions {
-        put(&mut text, "! ", &format!("{caution} ({})", groups.join("; ")));
+    for caution in list(&sheet["cautions"]).iter().filter_map(Value::as_str) {
+        put(&mut text, "! ", caution);
     }
-    for line in list(&answer["reading"]).iter().filter_map(Value::as_str) {
+    for line in list(&sheet["reading"]).iter().filter_map(Value::as_str) {
         put(&mut text, "", line);
     }
     Ok(text)
+}
+
+/// The load of the week that begins.
+async fn ahead<S>(owner: &Client<S>, text: &mut String) -> Result<(), Refusal>
+where
+    S: Service<Request, Response = ServiceResponse<BoxBody>, Error = actix_web::Error>,
+{
+    let ahead = owner.get("/v1/throughput/ahead").await?;
+    let week = &ahead["week"];
+    let _ = writeln!(
+        text,
+        "\nThe week from {}: {:.0} h of work as likely as not, {:.0} h once in ten, {:.0} h of hands.",
+        word(&ahead, "from"),
+        number(week, "p50_minutes") / 60.0,
+        number(week, "p90_minutes") / 60.0,
+        number(week, "available_minutes") / 60.0
+    );
+    Ok(())
+}
+
+fn measures(text: &mut String, all: &Value) {
+    for measure in list(all) {
+        let label = format!("{:<44}", word(measure, "title"));
+        let unit = word(measure, "unit");
+        let count = format!("(from {} {})", measure["count"], word(measure, "counted"));
+        put(text, &label, &format!("{} {unit} {count}", shown(&measure["shown"], 2)));
+    }
 }
 
 /// A number, a range, or why there is none.

@@ -1,6 +1,7 @@
 //! Crews at the customer's place: arrivals, no-shows, and what was asked for beyond the booking.
 
-use super::{Answer, Shared, created, jobs::running, jobs::visible, steps::not_ahead, unless_stale};
+use super::jobs::{running, visible, with_reworked};
+use super::{Answer, Shared, created, steps::not_ahead, unless_stale};
 use crate::auth::Caller;
 use crate::check::Checker;
 use crate::db::arrivals::{self, Arrival, ArrivalFields};
@@ -10,6 +11,7 @@ use crate::db::kinds::Id;
 use crate::error::ApiError;
 use crate::extract::{Body, Key};
 use crate::page::Page;
+use crate::throughput::roll_ups;
 use actix_web::{HttpResponse, get, post, put};
 
 /// Says when the crew arrived, in the place of what was said before. A no-show cancels the job.
@@ -23,21 +25,24 @@ use actix_web::{HttpResponse, get, post, put};
 )]
 #[put("/v1/jobs/{id}/arrival")]
 pub async fn set_arrival(app: Shared, caller: Caller, key: Key, body: Body<ArrivalFields>) -> Answer {
-    let (technician, by) = (caller.only_own_work(), caller.person()?);
+    let (technician, by, handbooks) = (caller.only_own_work(), caller.person()?, app.handbooks.clone());
     let arrival = app
         .write(&caller, move |db| {
-            let job = running(db, key.0, technician)?;
-            let mut found = Checker::default();
-            not_ahead(&mut found, "arrived_at", body.0.arrived_at, db.now);
-            found.finish()?;
-            if body.0.no_show {
-                if job.status.0 == JobStatus::Started {
-                    return Err(ApiError::conflict("job_started", "work on the job has begun"));
+            let (handbook, touched) = (handbooks.of(db)?, with_reworked(db, key.0)?);
+            roll_ups::keep(db, &handbook, &touched, |db| {
+                let job = running(db, key.0, technician)?;
+                let mut found = Checker::default();
+                not_ahead(&mut found, "arrived_at", body.0.arrived_at, db.now);
+                found.finish()?;
+                if body.0.no_show {
+                    if job.status.0 == JobStatus::Started {
+                        return Err(ApiError::conflict("job_started", "work on the job has begun"));
+                    }
+                    unless_stale(jobs::set_status(db, job.id, job.rev, JobStatus::Cancelled)?)?;
                 }
-                unless_stale(jobs::set_status(db, job.id, job.rev, JobStatus::Cancelled)?)?;
-            }
-            arrivals::put(db, job.id, by, &body.0)?;
-            arrivals::find(db, job.id)?.ok_or(ApiError::NotFound)
+                arrivals::put(db, job.id, by, &body.0)?;
+                arrivals::find(db, job.id)?.ok_or(ApiError::NotFound)
+            })
         })
         .await?;
     Ok(HttpResponse::Ok().json(arrival))
@@ -75,16 +80,19 @@ pub async fn get_arrival(app: Shared, caller: Caller, key: Key) -> Answer {
 )]
 #[post("/v1/jobs/{id}/extra-work")]
 pub async fn create_extra_work(app: Shared, caller: Caller, key: Key, body: Body<ExtraWorkFields>) -> Answer {
-    let (technician, by) = (caller.only_own_work(), caller.person()?);
+    let (technician, by, handbooks) = (caller.only_own_work(), caller.person()?, app.handbooks.clone());
     let noted = app
         .write(&caller, move |db| {
-            let job = running(db, key.0, technician)?;
-            let mut found = Checker::default();
-            not_ahead(&mut found, "asked_at", body.0.asked_at, db.now);
-            found.finish()?;
-            let id = extra_work::insert(db, job.id, by, &body.0)?;
-            let all = extra_work::of_jobs(db, &[job.id])?;
-            all.into_iter().find(|one| one.id == id).ok_or(ApiError::NotFound)
+            let handbook = handbooks.of(db)?;
+            roll_ups::keep(db, &handbook, &[key.0], |db| {
+                let job = running(db, key.0, technician)?;
+                let mut found = Checker::default();
+                not_ahead(&mut found, "asked_at", body.0.asked_at, db.now);
+                found.finish()?;
+                let id = extra_work::insert(db, job.id, by, &body.0)?;
+                let all = extra_work::of_jobs(db, &[job.id])?;
+                all.into_iter().find(|one| one.id == id).ok_or(ApiError::NotFound)
+            })
         })
         .await?;
     created(&noted, 1, format!("/v1/jobs/{}/extra-work", key.0))

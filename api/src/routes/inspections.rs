@@ -9,6 +9,7 @@ use crate::db::vehicles;
 use crate::error::ApiError;
 use crate::extract::{Body, Key};
 use crate::page::Page;
+use crate::throughput::roll_ups;
 use crate::upkeep;
 use actix_web::{HttpResponse, get, post};
 use domain::handbook::Handbook;
@@ -35,15 +36,18 @@ pub async fn create_inspection(app: Shared, caller: Caller, key: Key, body: Body
     let (technician, person, handbooks) = (caller.only_own_work(), caller.person()?, app.handbooks.clone());
     let record = app
         .write(&caller, move |db| {
-            let job = running(db, key.0, technician)?;
-            let vehicle = vehicles::find(db, job.fields.vehicle)?.ok_or(ApiError::NotFound)?;
-            known_zones(&body.0, vehicle.fields.document.0.class, &*handbooks.of(db)?)?;
-            let mut seen = History::default();
-            seen.record_inspection(upkeep::today(db)?, &body.0);
-            upkeep::found::compare(db, &handbooks, vehicle.id, &vehicle.fields.document.0, &seen)?;
-            inspections::insert(db, job.id, Id::new(db.now), person, &body.0)?;
-            upkeep::changed(db, &handbooks, vehicle.id)?;
-            inspections::newest(db, job.id)?.ok_or(ApiError::NotFound)
+            let handbook = handbooks.of(db)?;
+            roll_ups::keep(db, &handbook, &[key.0], |db| {
+                let job = running(db, key.0, technician)?;
+                let vehicle = vehicles::find(db, job.fields.vehicle)?.ok_or(ApiError::NotFound)?;
+                known_zones(&body.0, vehicle.fields.document.0.class, &handbook)?;
+                let mut seen = History::default();
+                seen.record_inspection(upkeep::today(db)?, &body.0);
+                upkeep::found::compare(db, &handbooks, vehicle.id, &vehicle.fields.document.0, &seen)?;
+                inspections::insert(db, job.id, Id::new(db.now), person, &body.0)?;
+                upkeep::changed(db, &handbooks, vehicle.id)?;
+                inspections::newest(db, job.id)?.ok_or(ApiError::NotFound)
+            })
         })
         .await?;
     created(&record, 1, format!("/v1/jobs/{}/inspections", key.0))

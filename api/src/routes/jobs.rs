@@ -12,6 +12,7 @@ use crate::extract::{Body, IfMatch, Key, Patch, Query};
 use crate::handbooks::Handbooks;
 use crate::page::{self, Page};
 use crate::plan_input::zone_of;
+use crate::throughput::roll_ups;
 use actix_web::{HttpResponse, get, patch, post, put};
 use chrono::NaiveDateTime;
 use chrono_tz::Tz;
@@ -109,10 +110,13 @@ pub async fn create_job(app: Shared, caller: Caller, body: Body<JobFields>) -> A
     let handbooks = app.handbooks.clone();
     let view = app
         .write(&caller, move |db| {
-            let customer = bookable(db, &handbooks, &body.0, None)?;
-            let id = Id::new(db.now);
-            jobs::insert(db, id, customer, &body.0)?;
-            view(db, id)
+            let (id, handbook) = (Id::new(db.now), handbooks.of(db)?);
+            let touched: Vec<Id> = [id].into_iter().chain(body.0.rework_of).collect();
+            roll_ups::keep(db, &handbook, &touched, |db| {
+                let customer = bookable(db, &handbooks, &body.0, None)?;
+                jobs::insert(db, id, customer, &body.0)?;
+                view(db, id)
+            })
         })
         .await?;
     created(&view, view.job.rev, format!("/v1/jobs/{}", view.job.id))
@@ -154,9 +158,14 @@ pub async fn update_job(app: Shared, caller: Caller, key: Key, seen: IfMatch, pa
                     "a job stays with its vehicle: cancel and book anew",
                 ));
             }
-            bookable(db, &handbooks, &fields, Some(key.0))?;
-            unless_stale(jobs::update(db, key.0, before.rev, &fields)?)?;
-            view(db, key.0)
+            let handbook = handbooks.of(db)?;
+            let reworked = [before.fields.rework_of, fields.rework_of];
+            let touched: Vec<Id> = [key.0].into_iter().chain(reworked.into_iter().flatten()).collect();
+            roll_ups::keep(db, &handbook, &touched, |db| {
+                bookable(db, &handbooks, &fields, Some(key.0))?;
+                unless_stale(jobs::update(db, key.0, before.rev, &fields)?)?;
+                view(db, key.0)
+            })
         })
         .await?;
     ok(&view, view.job.rev)
@@ -188,14 +197,17 @@ pub async fn assign_job(
     seen: IfMatch,
     body: Body<Assignment>,
 ) -> Answer {
-    let handbooks = app.handbooks.clone();
+    let (handbooks, tables) = (app.handbooks.clone(), app.handbooks.clone());
     let job = app
         .write(&caller, move |db| {
-            let before = open_job(db, key.0)?;
-            seen.allows(before.rev)?;
-            assignable(db, &before, &body.0)?;
-            unless_stale(jobs::assign(db, key.0, before.rev, &body.0)?)?;
-            view(db, key.0)
+            let handbook = tables.of(db)?;
+            roll_ups::keep(db, &handbook, &[key.0], |db| {
+                let before = open_job(db, key.0)?;
+                seen.allows(before.rev)?;
+                assignable(db, &before, &body.0)?;
+                unless_stale(jobs::assign(db, key.0, before.rev, &body.0)?)?;
+                view(db, key.0)
+            })
         })
         .await?;
     let (id, start) = (job.job.id, job.job.clone());
@@ -216,19 +228,31 @@ pub async fn assign_job(
 #[utoipa::path(tag = "jobs", params(("id" = Id, Path)), responses((status = 200, body = JobView, description = "Cancelled")))]
 #[post("/v1/jobs/{id}/cancel")]
 pub async fn cancel_job(app: Shared, caller: Caller, key: Key, seen: IfMatch) -> Answer {
+    let handbooks = app.handbooks.clone();
     let view = app
         .write(&caller, move |db| {
-            let before = jobs::find(db, key.0)?.ok_or(ApiError::NotFound)?;
-            seen.allows(before.rev)?;
-            match before.status.0 {
-                JobStatus::Finished => return Err(ApiError::conflict("job_finished", "the job is finished")),
-                JobStatus::Cancelled => {}
-                _ => unless_stale(jobs::set_status(db, key.0, before.rev, JobStatus::Cancelled)?)?,
-            }
-            view(db, key.0)
+            let (handbook, touched) = (handbooks.of(db)?, with_reworked(db, key.0)?);
+            roll_ups::keep(db, &handbook, &touched, |db| {
+                let before = jobs::find(db, key.0)?.ok_or(ApiError::NotFound)?;
+                seen.allows(before.rev)?;
+                match before.status.0 {
+                    JobStatus::Finished => {
+                        return Err(ApiError::conflict("job_finished", "the job is finished"));
+                    }
+                    JobStatus::Cancelled => {}
+                    _ => unless_stale(jobs::set_status(db, key.0, before.rev, JobStatus::Cancelled)?)?,
+                }
+                view(db, key.0)
+            })
         })
         .await?;
     ok(&view, view.job.rev)
+}
+
+/// The job and the one that it makes good: what becomes of it is told in the figures of both.
+pub fn with_reworked(db: &mut Db<'_>, id: Id) -> Result<Vec<Id>, ApiError> {
+    let job = jobs::find(db, id)?.ok_or(ApiError::NotFound)?;
+    Ok([id].into_iter().chain(job.fields.rework_of).collect())
 }
 
 /// The job, unless a technician asks who does not go there: for them there is none.

@@ -11,6 +11,7 @@ pub mod inspections;
 pub mod jobs;
 pub mod login;
 pub mod near_misses;
+pub mod norms;
 pub mod oauth;
 pub mod observations;
 pub mod partner_apps;
@@ -89,6 +90,15 @@ pub fn routes(all: &mut ServiceConfig<'_>) {
         .service(jobs::cancel_job)                   // POST /v1/jobs/{id}/cancel
         .service(rounds::get_rounds)                 // GET /v1/rounds
         .service(throughput::get_throughput)         // GET /v1/throughput
+        .service(throughput::list_measures)          // GET /v1/throughput/measures
+        .service(throughput::get_own_throughput)     // GET /v1/throughput/own
+        .service(throughput::compare_crews)          // GET /v1/throughput/comparisons
+        .service(throughput::get_trends)             // GET /v1/throughput/trends
+        .service(throughput::get_ahead)              // GET /v1/throughput/ahead
+        .service(throughput::list_closed_weeks)      // GET /v1/throughput/weeks
+        .service(throughput::close_week)             // POST /v1/throughput/weeks/{week}/close
+        .service(norms::get_norms)                   // GET /v1/norms
+        .service(norms::set_norm_veto)               // PUT /v1/norms/veto
         .service(reminders::list_reminders)          // GET /v1/reminders
         .service(unsubscribe::ask_unsubscribe)       // GET /u/{token}
         .service(unsubscribe::unsubscribe)           // POST /u/{token}

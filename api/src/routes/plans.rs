@@ -10,12 +10,13 @@ use crate::db::kinds::{Doc, Id};
 use crate::db::plans::{self, PlanVersion, StoredPlan};
 use crate::error::ApiError;
 use crate::extract::{Key, Optional, Query};
+use crate::forms::varied;
 use crate::job_sheet::{self, Form};
 use crate::kept_facts::KeptFacts;
 use crate::norms;
 use crate::page::Page;
 use crate::plan_input::{MOST_REFILLS, PlanFacts, gather};
-use actix_web::http::header;
+use crate::throughput::roll_ups;
 use actix_web::{HttpRequest, HttpResponse, get, post};
 use domain::plan::{ExtraWork, PlanError, Timeline, timeline};
 use serde::{Deserialize, Serialize};
@@ -64,16 +65,19 @@ pub async fn plan_job(app: Shared, caller: Caller, key: Key, body: Optional<Plan
         Ok((job, facts, start, kept, handbooks.of(db)?))
     });
     let (seen, facts, start, kept, handbook) = load.await?;
+    let tables = handbook.clone();
     let plan = app.planning(move || facts.plan(&handbook, &start).map_err(contradiction)).await?;
     let save = app.write(&caller, move |db| {
-        let job = running(db, key.0, None)?;
-        unless_stale(job.rev == seen.rev)?;
-        let version = plans::insert(db, job.id, &plan, kept)?;
-        if job.status.0 == JobStatus::Booked {
-            jobs::set_status(db, job.id, job.rev, JobStatus::Planned)?;
-        }
-        let plan = StoredPlan { version, made_at: db.now, document: Doc(plan) };
-        Ok(PlanView { plan, acknowledged: Vec::new() })
+        roll_ups::keep_planned(db, &tables, key.0, |db| {
+            let job = running(db, key.0, None)?;
+            unless_stale(job.rev == seen.rev)?;
+            let version = plans::insert(db, job.id, &plan, kept)?;
+            if job.status.0 == JobStatus::Booked {
+                jobs::set_status(db, job.id, job.rev, JobStatus::Planned)?;
+            }
+            let plan = StoredPlan { version, made_at: db.now, document: Doc(plan) };
+            Ok(PlanView { plan, acknowledged: Vec::new() })
+        })
     });
     let view = save.await?;
     created(&view, view.tag(), format!("/v1/jobs/{}/plan?version={}", key.0, view.plan.version))
@@ -157,12 +161,10 @@ pub async fn get_plan(
             Ok((PlanView { plan, acknowledged }, sheet))
         })
         .await?;
-    let mut response = match sheet {
-        Some(sheet) => form.respond(sheet),
-        None => ok(&view, view.tag())?,
-    };
-    response.headers_mut().insert(header::VARY, header::HeaderValue::from_static("accept"));
-    Ok(response)
+    match sheet {
+        Some(sheet) => Ok(form.respond(sheet)),
+        None => Ok(varied(ok(&view, view.tag())?)),
+    }
 }
 
 /// A plan as a timeline for machines: who is where from when to when, and how long each zone stays wet.

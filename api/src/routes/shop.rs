@@ -5,6 +5,7 @@ use crate::auth::Caller;
 use crate::db::shops::{self, Shop, ShopFields};
 use crate::error::ApiError;
 use crate::extract::{IfMatch, Patch};
+use crate::throughput::roll_ups;
 use crate::{db::upkeep_states, tasks};
 use actix_web::{get, patch};
 
@@ -24,6 +25,7 @@ pub async fn get_shop(app: Shared, caller: Caller) -> Answer {
 )]
 #[patch("/v1/shop")]
 pub async fn update_shop(app: Shared, caller: Caller, seen: IfMatch, patch: Patch) -> Answer {
+    let handbooks = app.handbooks.clone();
     let shop = app
         .write(&caller, move |db| {
             let before = shops::find(db)?.ok_or(ApiError::NotFound)?;
@@ -34,6 +36,8 @@ pub async fn update_shop(app: Shared, caller: Caller, seen: IfMatch, patch: Patc
                 // Every day on record may have become another one.
                 upkeep_states::mark_all(db)?;
                 tasks::forecast_anew(db)?;
+                let handbook = handbooks.of(db)?;
+                roll_ups::recount(db, &handbook)?;
             }
             shops::find(db)?.ok_or(ApiError::NotFound)
         })

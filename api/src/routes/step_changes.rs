@@ -1,7 +1,7 @@
 //! Records of steps that were wrong: corrected or taken back, with the reason, and never without a trace.
 
 use super::steps::{CLOCK_LEEWAY, recordable};
-use super::{Answer, Shared, jobs::visible};
+use super::{Answer, Shared, jobs::visible, unless_stale};
 use crate::auth::Caller;
 use crate::check::{Check, Checker};
 use crate::db::Db;
@@ -14,6 +14,7 @@ use crate::extract::{Body, Key, RecordKey};
 use crate::norms;
 use crate::page::Page;
 use crate::plan_input::zone_of;
+use crate::throughput::roll_ups::{self, Moment};
 use actix_web::{HttpResponse, get, post};
 use serde::Deserialize;
 use utoipa::ToSchema;
@@ -79,17 +80,21 @@ pub async fn correct_step(
     let (technician, by, handbooks) = (caller.only_own_work(), caller.person()?, app.handbooks.clone());
     let step = app
         .write(&caller, move |db| {
-            let (job, before) = changeable(db, key.0, record.0, technician)?;
             let handbook = handbooks.of(db)?;
             let StepCorrection { reason, corrected } = &body.0;
-            let mut found = Checker::default();
-            found.within_or("corrected", |found| {
-                before_the_end(found, &job, corrected);
-                recordable(db, found, &job, &handbook, technician, corrected)
-            })?;
-            found.finish()?;
-            correct(db, &job, &before, (corrected, reason, by))?;
-            steps::find(db, job.id, record.0)?.ok_or(ApiError::NotFound)
+            let was = moment(db, key.0, record.0)?;
+            let moments = [was, (corrected.technician, corrected.started_at)];
+            roll_ups::keep_steps(db, &handbook, key.0, &moments, |db| {
+                let (job, before) = changeable(db, key.0, record.0, technician, was)?;
+                let mut found = Checker::default();
+                found.within_or("corrected", |found| {
+                    before_the_end(found, &job, corrected);
+                    recordable(db, found, &job, &handbook, technician, corrected)
+                })?;
+                found.finish()?;
+                correct(db, &job, &before, (corrected, reason, by))?;
+                steps::find(db, job.id, record.0)?.ok_or(ApiError::NotFound)
+            })
         })
         .await?;
     Ok(HttpResponse::Ok().json(step))
@@ -110,14 +115,18 @@ pub async fn void_step(
     (key, record): (Key, RecordKey),
     body: Body<StepVoid>,
 ) -> Answer {
-    let (technician, by) = (caller.only_own_work(), caller.person()?);
+    let (technician, by, handbooks) = (caller.only_own_work(), caller.person()?, app.handbooks.clone());
     let change = app
         .write(&caller, move |db| {
-            let (job, before) = changeable(db, key.0, record.0, technician)?;
-            let id = note(db, &job, &before, (ChangeKind::Voided, None, &body.0.reason, by))?;
-            steps::remove(db, job.id, before.id)?;
-            let changes = step_changes::of_job(db, job.id)?;
-            changes.into_iter().find(|change| change.id == id).ok_or(ApiError::NotFound)
+            let handbook = handbooks.of(db)?;
+            let was = moment(db, key.0, record.0)?;
+            roll_ups::keep_steps(db, &handbook, key.0, &[was], |db| {
+                let (job, before) = changeable(db, key.0, record.0, technician, was)?;
+                let id = note(db, &job, &before, (ChangeKind::Voided, None, &body.0.reason, by))?;
+                steps::remove(db, job.id, before.id)?;
+                let changes = step_changes::of_job(db, job.id)?;
+                changes.into_iter().find(|change| change.id == id).ok_or(ApiError::NotFound)
+            })
         })
         .await?;
     Ok(HttpResponse::Ok().json(change))
@@ -141,16 +150,24 @@ pub async fn list_step_changes(app: Shared, caller: Caller, key: Key) -> Answer 
     Ok(HttpResponse::Ok().json(Page { items, next_cursor: None }))
 }
 
-/// The job, locked, and its record, if this person may change it.
+/// Whose record it is and when the step was begun.
+fn moment(db: &mut Db<'_>, job: Id, record: Id) -> Result<Moment, ApiError> {
+    let record = steps::find(db, job, record)?.ok_or(ApiError::NotFound)?;
+    Ok((record.fields.technician, record.fields.started_at))
+}
+
+/// The job, locked, and its record, if this person may change it and nobody moved it meanwhile.
 fn changeable(
     db: &mut Db<'_>,
     job: Id,
     record: Id,
     technician: Option<Id>,
+    was: Moment,
 ) -> Result<(Job, FinishedStep), ApiError> {
     jobs::find_locked(db, job)?;
     let job = visible(db, job, technician)?;
     let before = steps::find(db, job.id, record)?.ok_or(ApiError::NotFound)?;
+    unless_stale(was == (before.fields.technician, before.fields.started_at))?;
     if technician.is_some_and(|own| own != before.fields.technician) {
         return Err(ApiError::Forbidden("a technician changes only their own records"));
     }

@@ -1,6 +1,6 @@
 //! The work itself: steps recorded as they are done, and the end of the job.
 
-use super::jobs::{JobView, running, view, visible};
+use super::jobs::{JobView, running, view, visible, with_reworked};
 use super::{Answer, Shared, created, inspections::findings_fit, ok, unless_stale};
 use crate::auth::Caller;
 use crate::check::{Check, Checker};
@@ -14,6 +14,7 @@ use crate::extract::{Body, IfMatch, Key, Optional};
 use crate::norms;
 use crate::page::Page;
 use crate::plan_input::zone_of;
+use crate::throughput::roll_ups;
 use crate::upkeep;
 use actix_web::{HttpResponse, get, post};
 use chrono::TimeDelta;
@@ -68,13 +69,16 @@ pub async fn record_step(app: Shared, caller: Caller, key: Key, body: Body<StepF
     let (technician, by, handbooks) = (caller.only_own_work(), caller.person()?, app.handbooks.clone());
     let step = app
         .write(&caller, move |db| {
-            let job = planned(db, key.0, technician)?;
             let handbook = handbooks.of(db)?;
-            let mut found = Checker::default();
-            recordable(db, &mut found, &job, &handbook, technician, &body.0)?;
-            found.finish()?;
-            let id = record(db, &job, by, &body.0)?;
-            steps::find(db, job.id, id)?.ok_or(ApiError::NotFound)
+            let moment = (body.0.technician, body.0.started_at);
+            roll_ups::keep_steps(db, &handbook, key.0, &[moment], |db| {
+                let job = planned(db, key.0, technician)?;
+                let mut found = Checker::default();
+                recordable(db, &mut found, &job, &handbook, technician, &body.0)?;
+                found.finish()?;
+                let id = record(db, &job, by, &body.0)?;
+                steps::find(db, job.id, id)?.ok_or(ApiError::NotFound)
+            })
         })
         .await?;
     created(&step, 1, format!("/v1/jobs/{}/steps", key.0))
@@ -133,16 +137,19 @@ pub async fn finish_job(
     let Optional(FinishFields { grades_after, finished_at }) = body;
     let view = app
         .write(&caller, move |db| {
-            let job = planned(db, key.0, technician)?;
-            seen.allows(job.rev)?;
-            let (handbook, done) = (handbooks.of(db)?, steps::list(db, job.id)?);
-            let at = finished_at.unwrap_or(db.now);
-            finishable(db, &job, &handbook, &done, &grades_after, at)?;
-            let at = at.min(db.now);
-            unless_stale(jobs::finish(db, job.id, job.rev, (at, Some(by)), &grades_after)?)?;
-            enter_coats(db, &job, &handbook, &done, at)?;
-            upkeep::changed(db, &handbooks, job.fields.vehicle)?;
-            view(db, job.id)
+            let (handbook, touched) = (handbooks.of(db)?, with_reworked(db, key.0)?);
+            roll_ups::keep(db, &handbook, &touched, |db| {
+                let job = planned(db, key.0, technician)?;
+                seen.allows(job.rev)?;
+                let done = steps::list(db, job.id)?;
+                let at = finished_at.unwrap_or(db.now);
+                finishable(db, &job, &handbook, &done, &grades_after, at)?;
+                let at = at.min(db.now);
+                unless_stale(jobs::finish(db, job.id, job.rev, (at, Some(by)), &grades_after)?)?;
+                enter_coats(db, &job, &handbook, &done, at)?;
+                upkeep::changed(db, &handbooks, job.fields.vehicle)?;
+                view(db, job.id)
+            })
         })
         .await?;
     ok(&view, view.job.rev)

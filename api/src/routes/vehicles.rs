@@ -5,11 +5,12 @@ use crate::auth::Caller;
 use crate::check::Checker;
 use crate::db::kinds::Id;
 use crate::db::vehicles::{self, Vehicle, VehicleFields};
-use crate::db::{Db, customers};
+use crate::db::{Db, customers, jobs};
 use crate::error::ApiError;
 use crate::extract::{Body, IfMatch, Key, Patch, Query};
 use crate::handbooks::Handbooks;
 use crate::page::{self, Page, PageQuery};
+use crate::throughput::roll_ups;
 use crate::upkeep;
 use actix_web::{HttpResponse, get, patch, post};
 use chrono::NaiveDate;
@@ -93,9 +94,14 @@ pub async fn update_vehicle(app: Shared, caller: Caller, key: Key, seen: IfMatch
             seen.allows(before.rev)?;
             let fields = patch.apply(&before.fields)?;
             fitting(db, &handbooks, &fields)?;
-            unless_stale(vehicles::update(db, key.0, before.rev, &fields)?)?;
-            upkeep::changed(db, &handbooks, key.0)?;
-            vehicles::find(db, key.0)?.ok_or(ApiError::NotFound)
+            let reclassed = fields.document.0.class != before.fields.document.0.class;
+            let touched = if reclassed { jobs::of_vehicle(db, key.0)? } else { Vec::new() };
+            let handbook = handbooks.of(db)?;
+            roll_ups::keep(db, &handbook, &touched, |db| {
+                unless_stale(vehicles::update(db, key.0, before.rev, &fields)?)?;
+                upkeep::changed(db, &handbooks, key.0)?;
+                vehicles::find(db, key.0)?.ok_or(ApiError::NotFound)
+            })
         })
         .await?;
     ok(&vehicle, vehicle.rev)

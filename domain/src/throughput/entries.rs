@@ -14,6 +14,8 @@ const LONGEST_DAY_MIN: f64 = 1440.0;
 /// An overlap reaches at most a day forward, an impossible day at most the 25 hours of the day on which clocks go back.
 const FAR: TimeDelta = TimeDelta::hours(26);
 const MS_PER_MIN: f64 = 60_000.0;
+/// Watches are read to the minute: so much time in common contradicts nothing (assumption).
+const ROUNDING_MS: i64 = 60_000;
 
 /// What one technician recorded of one step of a job.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
@@ -74,7 +76,7 @@ pub enum FlawKind {
     /// The same id came with different contents; the first stands.
     Repeated,
     EndsBeforeStart,
-    /// Longer than a day, or no number.
+    /// None at all, longer than a day, or no number.
     ImpossibleMinutes,
     /// It began while an earlier step of the same technician was running; the time in common counts for the earlier.
     Overlaps,
@@ -222,8 +224,8 @@ fn one_technician(own: &[&StepEntry], screening: &mut Screening) {
         let mut counted = whole;
         if let Some((until, earlier)) = running.filter(|(until, _)| *until > entry.started_at) {
             let common = (until.min(ends_at) - entry.started_at).num_milliseconds();
-            if common > 0 {
-                counted -= common;
+            counted -= common.max(0);
+            if common > ROUNDING_MS {
                 let text = format!(
                     "{:.0} of its {:.0} minutes overlap with {} of job {}, for which they count",
                     common as f64 / MS_PER_MIN,
@@ -254,6 +256,12 @@ fn impossible(entry: &StepEntry) -> Option<(FlawKind, String)> {
         let text =
             format!("it ends {:.0} minutes before it starts; the step counts, its time does not", -minutes);
         return Some((FlawKind::EndsBeforeStart, text));
+    }
+    if minutes == 0.0 {
+        return Some((
+            FlawKind::ImpossibleMinutes,
+            "it took no time; the step counts, its time does not".into(),
+        ));
     }
     (!(0.0..=LONGEST_ENTRY_MIN).contains(&minutes)).then(|| {
         let text = format!(

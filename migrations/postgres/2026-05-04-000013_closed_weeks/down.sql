@@ -1,0 +1,3 @@
+DROP INDEX job_created;
+DROP TABLE norm_veto;
+DROP TABLE closed_week;

@@ -49,13 +49,15 @@ impl<'a> Scene<'a> {
 
     fn step(&self, random: &mut Random) -> Value {
         let step = ["A01", "C02", "D03", "D05", "H03"][random.below(5)];
+        let minutes = [0.0, 3.5, 17.25, 90.0, 700.0][random.below(5)];
+        let outcome = ["passed", "left"][random.below(2)];
         let minute = random.below(1200);
         let start = format!("2026-05-04T{:02}:{:02}:00Z", 4 + minute / 60, minute % 60);
         json!({ "step": step, "technician": self.people[random.below(2)], "started_at": start,
-            "minutes": [0.0, 3.5, 17.25, 90.0, 700.0][random.below(5)], "loops": random.below(3),
+            "minutes": minutes, "loops": random.below(3),
             "water_l": random.below(20), "panel_c": 20 + random.below(20),
             "products": [{ "product": "iron_remover", "ml": random.below(300) }],
-            "outcome": ["passed", "left"][random.below(2)] })
+            "outcome": outcome })
     }
 
     /// Does something or other. That some of it is refused is part of the game.
@@ -86,10 +88,10 @@ impl<'a> Scene<'a> {
             }
             11 => {
                 let body = json!({ "arrived_at": "2026-05-04T08:20:00Z", "travel_min": random.below(40),
-                    "no_show": random.below(6) == 0 });
+                    "no_show": random.below(30) == 0 });
                 owner.put(&format!("{job}/arrival"), &body);
             }
-            12 if random.below(3) == 0 => drop(owner.post(&format!("{job}/finish"), &json!({}))),
+            12 if random.below(6) == 0 => drop(owner.post(&format!("{job}/finish"), &json!({}))),
             12 => {
                 let body = json!({ "what": "sap", "answer": "accepted", "asked_at": "2026-05-04T09:00:00Z" });
                 owner.post(&format!("{job}/extra-work"), &body);

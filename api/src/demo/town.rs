@@ -9,7 +9,7 @@ use crate::error::ApiError;
 use actix_http::Request;
 use actix_web::body::BoxBody;
 use actix_web::dev::{Service, ServiceResponse};
-use chrono::{NaiveDate, NaiveDateTime, TimeDelta};
+use chrono::{Datelike, NaiveDate, NaiveDateTime, TimeDelta, Weekday};
 use chrono_tz::Tz;
 use domain::civil;
 use serde_json::{Value, json};
@@ -89,6 +89,7 @@ where
         tell(&format!("{}", day.format("%a %d %b")));
         town.day(day).await?;
     }
+    town.tell_a_near_miss().await?;
     app.clock.set(instant(today(), "06:30"));
     Ok(town.played)
 }
@@ -293,6 +294,9 @@ where
         }
         self.owner.put(&format!("/v1/weather/{on}"), &json!(weather.weather())).await?;
         self.changes(on, weather).await?;
+        if on < today() && on.weekday() == Weekday::Mon {
+            self.count_vans(on).await?;
+        }
         for row in scenario.jobs.iter().filter(|row| row.date == on) {
             let Some(job) = self.jobs.get(&row.id).cloned() else { continue };
             self.owner.post(&format!("/v1/jobs/{job}/plan"), &json!({})).await?;
@@ -332,15 +336,16 @@ where
         let Some(vehicle) = self.scenario.vehicles.iter().find(|v| v.id == row.vehicle) else {
             return Ok(());
         };
-        self.app.clock.set(instant(row.date, &row.window_from));
+        let begin = self.arrive(row, job).await?;
         self.owner.post(&format!("/v1/jobs/{job}/inspections"), &json!(vehicle.inspection(row))).await?;
+        self.ask_for_more(row, job, begin).await?;
         let plan = self.owner.post(&format!("/v1/jobs/{job}/plan"), &json!({})).await?;
         if plan["workable"] != json!(true) {
             // It stays on the board with what blocks it.
             return Ok(());
         }
         let lines = plan["lines"].as_array().cloned().unwrap_or_default();
-        let mut at = instant(row.date, &row.window_from);
+        let mut at = begin;
         for (number, line) in lines.iter().enumerate() {
             let minutes = line["minutes"].as_f64().unwrap_or(0.0) * pace(row, number);
             let record = json!({
@@ -350,13 +355,52 @@ where
                     .map(|mix| json!({ "product": mix["product"], "ml": mix["pour_ml"] })).collect::<Vec<_>>(),
                 "outcome": "passed",
             });
-            at = at.plus(TimeDelta::seconds((minutes * 60.0) as i64));
+            at = at.plus(TimeDelta::milliseconds((minutes * 60_000.0).ceil() as i64));
             self.app.clock.set(at);
             self.owner.post(&format!("/v1/jobs/{job}/steps"), &record).await?;
         }
         let after = json!({ "grades_after": vehicle.left(row) });
         self.owner.post(&format!("/v1/jobs/{job}/finish"), &after).await?;
         self.played.finished += 1;
+        Ok(())
+    }
+
+    /// Up to twelve minutes after the window began, after a drive of ten to thirty.
+    async fn arrive(&self, row: &JobRow, job: &str) -> Result<Instant, PlayError> {
+        let begin = instant(row.date, &row.window_from).plus(TimeDelta::minutes(share(row, 900, 13)));
+        self.app.clock.set(begin);
+        let arrival = json!({ "arrived_at": begin, "travel_min": 10 + share(row, 901, 21) });
+        self.owner.put(&format!("/v1/jobs/{job}/arrival"), &arrival).await?;
+        Ok(begin)
+    }
+
+    /// A car that is worse than booked: the customer is asked, and says yes to two of three.
+    async fn ask_for_more(&self, row: &JobRow, job: &str, at: Instant) -> Result<(), PlayError> {
+        if row.found_grade > row.booked_grade {
+            let answer = ["accepted", "accepted", "declined"][share(row, 902, 3) as usize % 3];
+            let what = format!("grade {} instead of {}", row.found_grade, row.booked_grade);
+            let asked = json!({ "what": what, "answer": answer, "asked_at": at });
+            self.owner.post(&format!("/v1/jobs/{job}/extra-work"), &asked).await?;
+        }
+        Ok(())
+    }
+
+    /// In the last week somebody nearly fell.
+    async fn tell_a_near_miss(&self) -> Result<(), PlayError> {
+        let told = json!({ "kind": "fall", "happened_on": today() - TimeDelta::days(4),
+            "what": "slipped on foam on a painted garage floor; mats would have helped" });
+        self.owner.post("/v1/near-misses", &told).await?;
+        Ok(())
+    }
+
+    /// Every Monday morning somebody counts what is in the vans.
+    async fn count_vans(&self, on: NaiveDate) -> Result<(), PlayError> {
+        for (van, number) in self.vans.values().zip(1..) {
+            let items = json!([{ "item": "clay_towel", "left": 4, "gone": number % 3 },
+                { "item": "towel_dry", "left": 20, "gone": 1 + number % 2 }]);
+            let count = json!({ "checked_at": instant(on, "06:00"), "items": items });
+            self.owner.post(&format!("/v1/vans/{van}/checks"), &count).await?;
+        }
         Ok(())
     }
 
@@ -375,6 +419,11 @@ fn pace(row: &JobRow, step: usize) -> f64 {
         (hash ^ u64::from(byte)).wrapping_mul(0x0000_0100_0000_01b3)
     });
     0.8 + 0.5 * (seed >> 40) as f64 / f64::from(1 << 24)
+}
+
+/// A whole number below `end`, the same at every start of the demo.
+fn share(row: &JobRow, of: usize, end: i64) -> i64 {
+    ((pace(row, of) - 0.8) / 0.5 * end as f64) as i64
 }
 
 fn note(row: &JobRow) -> Option<String> {

@@ -369,6 +369,7 @@ pub struct TrendQuery {
     #[param(max_length = 40, example = "minutes_index")]
     pub series: Option<String>,
     /// Of a picture: the single weeks with their limits, or their moving average.
+    #[param(inline)]
     pub chart: Option<Chart>,
 }
 

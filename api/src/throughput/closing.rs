@@ -9,6 +9,7 @@ use crate::db::{Db, jobs, people, steps};
 use crate::error::ApiError;
 use domain::throughput::{JobFigures, Sheet, SinceClosing, since_closing};
 use serde::Serialize;
+use serde::de::DeserializeOwned;
 use std::collections::{BTreeMap, BTreeSet};
 use utoipa::ToSchema;
 
@@ -87,11 +88,17 @@ pub fn since(
         snapshot.jobs.retain(|job| own.contains(&job.job));
         snapshot.sheet.measures.clear();
     }
-    let since = since_closing((&snapshot.jobs, &snapshot.sheet), (jobs, now));
+    // What was stored went through a text, which may cost a number its last digit: both sides do.
+    let (kept_jobs, kept_now): (Vec<JobFigures>, Sheet) = (as_stored(&jobs)?, as_stored(now)?);
+    let since = since_closing((&snapshot.jobs, &snapshot.sheet), (&kept_jobs, &kept_now));
     let ids: BTreeSet<&String> = snapshot.jobs.iter().chain(jobs).map(|job| &job.job).collect();
     let ids: Vec<Id> = ids.into_iter().filter_map(|id| id.parse().ok()).collect();
     let events = events(db, &ids, week.closed_at)?;
     Ok(Some(Closed { week, sheet: own.is_none().then_some(snapshot.sheet), since, events }))
+}
+
+fn as_stored<T: Serialize, U: DeserializeOwned>(figures: &T) -> Result<U, ApiError> {
+    Ok(serde_json::from_str(&serde_json::to_string(figures)?)?)
 }
 
 /// What was written down of these jobs after `closed_at`.

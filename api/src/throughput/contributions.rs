@@ -77,8 +77,9 @@ fn scope(
         let (water_l, product_ml) = (row.planned_water_l, row.planned_product_ml);
         return Ok(Scope { area_m2: row.area_m2, water_l, product_ml });
     }
-    let planned = matches!(job.status.0, JobStatus::Planned | JobStatus::Started | JobStatus::Finished);
-    if planned && let Some(plan) = plans::find(db, job.id, job.started_plan)? {
+    if job.status.0 != JobStatus::Booked
+        && let Some(plan) = plans::find(db, job.id, job.started_plan)?
+    {
         return Ok(Scope::of(&plan.document.0));
     }
     let outside = handbook.zones_of(rows.class(job)).filter(|zone| zone.in_envelope);

@@ -250,7 +250,8 @@ fn figures(
         weighted_m2: facts.weighted_m2,
         minutes: minutes(steps.values().map(|sum| sum.ms).sum()),
         actual_minutes: minutes(sound().map(|(sum, _)| sum.ms).sum()),
-        planned_minutes: sound().map(|(_, planned)| planned.minutes).sum(),
+        // A sum of none is minus nothing.
+        planned_minutes: sound().map(|(_, planned)| planned.minutes).sum::<f64>() + 0.0,
         water_l: of_known(|entry| entry.water_l),
         product_ml: of_known(|entry| entry.product_ml),
         planned_water_l: facts.planned_water_l,

@@ -98,6 +98,24 @@ fn last_served_by(shop: Id, technician: Id) -> _ {
         .select(job::vehicle)
 }
 
+/// Vehicles that customers still have, that need something on a day from `from` to `to`, and that no open job is booked
+/// for.
+pub fn due_between(db: &mut Db<'_>, from: NaiveDate, to: NaiveDate) -> QueryResult<Vec<Id>> {
+    let of_need = vehicle::shop.eq(upkeep_need::shop).and(vehicle::id.eq(upkeep_need::vehicle));
+    let booked = job::table
+        .filter(job::shop.eq(db.shop).and(job::status.eq_any(JobStatus::OPEN.map(Word))))
+        .select(job::vehicle);
+    upkeep_need::table
+        .inner_join(vehicle::table.on(of_need))
+        .filter(upkeep_need::shop.eq(db.shop).and(upkeep_need::due_on.between(from, to)))
+        .filter(vehicle::sold_at.is_null().or(vehicle::sold_at.gt(db.now)))
+        .filter(diesel::dsl::not(upkeep_need::vehicle.eq_any(booked)))
+        .select(upkeep_need::vehicle)
+        .distinct()
+        .order(upkeep_need::vehicle)
+        .load(db.conn)
+}
+
 /// Puts `needs` in the place of all needs of these vehicles.
 pub fn replace(db: &mut Db<'_>, vehicles: &[Id], needs: &[NeedRow]) -> QueryResult<()> {
     let before = upkeep_need::table

@@ -254,7 +254,14 @@ where
     let mut text = heading(&format!("What the crews got through in {}", last_week()));
     measures(&mut text, &sheet["measures"]);
     let titles: Vec<String> = COLUMNS.iter().map(|(_, title, _)| format!("{title:>21}")).collect();
-    let _ = writeln!(text, "\n{:<40}{:>4}  {:>10}{}", "by package, by crew", "jobs", "person-min", titles.concat());
+    let _ = writeln!(
+        text,
+        "\n{:<40}{:>4}  {:>10}{}",
+        "by package, by crew",
+        "jobs",
+        "person-min",
+        titles.concat()
+    );
     for group in list(&sheet["packages"]).iter().chain(list(&sheet["crews"])) {
         let crew = word(group, "crew");
         let who = [word(group, "package"), sheet["names"][crew].as_str().unwrap_or(crew)].concat();

@@ -15,6 +15,7 @@ use crate::norms;
 use crate::page::Page;
 use crate::plan_input::zone_of;
 use crate::throughput::roll_ups::{self, Moment};
+use crate::upkeep;
 use actix_web::{HttpResponse, get, post};
 use serde::Deserialize;
 use utoipa::ToSchema;
@@ -93,6 +94,7 @@ pub async fn correct_step(
                 })?;
                 found.finish()?;
                 correct(db, &job, &before, (corrected, reason, by))?;
+                upkeep::changed(db, &handbooks, job.fields.vehicle)?;
                 steps::find(db, job.id, record.0)?.ok_or(ApiError::NotFound)
             })
         })
@@ -124,6 +126,7 @@ pub async fn void_step(
                 let (job, before) = changeable(db, key.0, record.0, technician, was)?;
                 let id = note(db, &job, &before, (ChangeKind::Voided, None, &body.0.reason, by))?;
                 steps::remove(db, job.id, before.id)?;
+                upkeep::changed(db, &handbooks, job.fields.vehicle)?;
                 let changes = step_changes::of_job(db, job.id)?;
                 changes.into_iter().find(|change| change.id == id).ok_or(ApiError::NotFound)
             })

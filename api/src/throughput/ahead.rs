@@ -5,7 +5,7 @@ use super::reading::{NO_VAN, figures};
 use super::surroundings::{minutes_on, of_shop, weeks_before};
 use crate::db::jobs::{self, Job, JobStatus};
 use crate::db::kinds::Id;
-use crate::db::{Db, people, plans, vehicles};
+use crate::db::{Db, people, plans, upkeep_needs, vehicles};
 use crate::error::ApiError;
 use crate::plan_input::zone_of;
 use crate::{day, upkeep};
@@ -14,7 +14,7 @@ use domain::handbook::{Handbook, estimate};
 use domain::inspection::Grade;
 use domain::plan::Norms;
 use domain::throughput::{AheadInput, BookedJob, CrewDay, DueUpkeep};
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 /// Weeks that the chance of a booking and the minutes of a due vehicle are taken from (assumption).
 const WEEKS_BACK: u64 = 26;
@@ -109,26 +109,14 @@ fn due(db: &mut Db<'_>, handbook: &Handbook, period: Period) -> Result<Vec<DueUp
     let usual =
         Minutes { expected: taken.iter().sum::<f64>() / taken.len() as f64, p50: at(0.5), p90: at(0.9) };
     let chance = chance(db, back)?;
-    let mut pasts = upkeep::pasts(db, None)?;
-    let vehicles = vehicles::unsold(db)?;
-    let customers: BTreeSet<Id> = vehicles.iter().map(|vehicle| vehicle.fields.customer).collect();
-    let booked = jobs::open_of(db, &customers.into_iter().collect::<Vec<_>>())?;
-    let booked: BTreeSet<Id> = booked.iter().map(|job| job.fields.vehicle).collect();
-    let mut due = Vec::new();
-    for vehicle in vehicles.iter().filter(|vehicle| !booked.contains(&vehicle.id)) {
-        let history = pasts.remove(&vehicle.id).unwrap_or_default();
-        let Ok(forecast) = upkeep::judge(handbook, vehicle, &history, today) else { continue };
-        if forecast.needs.iter().any(|need| period.has(need.due_on)) {
-            due.push(DueUpkeep {
-                vehicle: vehicle.id.to_string(),
-                chance,
-                expected_minutes: usual.expected,
-                p50_minutes: usual.p50,
-                p90_minutes: usual.p90,
-            });
-        }
-    }
-    Ok(due)
+    let due = upkeep_needs::due_between(db, period.from, period.to)?.into_iter().map(|vehicle| DueUpkeep {
+        vehicle: vehicle.to_string(),
+        chance,
+        expected_minutes: usual.expected,
+        p50_minutes: usual.p50,
+        p90_minutes: usual.p90,
+    });
+    Ok(due.collect())
 }
 
 /// That a vehicle which falls due becomes a job, by the shop's own reminders.

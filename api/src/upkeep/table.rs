@@ -54,7 +54,7 @@ pub fn rows(needs: &[VehicleNeed]) -> Result<Vec<u8>, ApiError> {
 }
 
 /// Spreadsheets take a cell that begins like this for a formula (OWASP, "CSV Injection", from memory).
-fn harmless(cell: String) -> String {
+pub fn harmless(cell: String) -> String {
     if cell.starts_with(['=', '+', '-', '@', '\t', '\r']) { format!("'{cell}") } else { cell }
 }
 

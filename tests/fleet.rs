@@ -169,6 +169,74 @@ fn one_that_contradicts_itself_holds_nobody_up() {
     assert!(page["items"].as_array().is_some_and(|items| items.iter().all(|item| item["label"] == "sound")));
 }
 
+/// Visits keep to booked jobs and to the months the customer likes, and tell what moving one changes.
+#[test]
+fn visits_follow_wishes_and_can_be_moved() {
+    let app = TestApp::start();
+    let shop = app.shop("Shine");
+    let customer = shop.customer("A");
+    let car = car(&shop, &customer, "car", "2026-04-28");
+    let path = format!("/v1/vehicles/{car}/upkeep");
+    let visits = || shop.owner.get(&path).expect(200)["visits"].as_array().expect("visits").clone();
+    let job = |visit: &Value| visit["job"].as_str().map(str::to_owned);
+    assert!(visits().iter().all(|visit| job(visit).is_none()));
+    let booked = shop.owner.post(
+        "/v1/jobs",
+        &json!({ "vehicle": car, "package": "P2",
+        "window_from": "2026-05-06T08:00:00Z", "window_to": "2026-05-06T12:00:00Z" }),
+    );
+    let booked = booked.id();
+    let first = visits().remove(0);
+    assert_eq!((&first["on"], job(&first)), (&json!("2026-05-06"), Some(booked)));
+
+    let moved = |query: &str| shop.owner.get(&format!("{path}/move{query}"));
+    let later = moved("?weeks=6").expect(200);
+    assert_eq!((&later["from_on"], &later["to_on"]), (&json!("2026-05-06"), &json!("2026-06-17")));
+    assert!(later["needs"].as_array().is_some_and(|needs| !needs.is_empty()), "{later}");
+    let stays = moved(&format!("?visit_on={}&weeks=0", "2026-05-06")).expect(200);
+    assert_eq!(stays["cost_change"], 0.0);
+    moved("?weeks=521").problem(400, "bad_query");
+    moved("?visit_on=2030-01-01").problem(409, "no_visit");
+
+    let liked = json!({ "preferred_months": [9] });
+    shop.owner.patch(&format!("/v1/customers/{customer}"), &liked).expect(200);
+    let unwelcome = visits()[0]["unwelcome_months"].as_array().expect("months").clone();
+    assert!(unwelcome.contains(&json!(5)) && !unwelcome.contains(&json!(9)), "{unwelcome:?}");
+}
+
+/// Coats of one class that were found worn early make the others' forecast shorter, once all are made anew.
+#[test]
+fn the_shops_vehicles_teach_how_long_coats_last() {
+    let app = TestApp::start();
+    let shop = app.shop("Shine");
+    let customer = shop.customer("A");
+    let waxed = |label: &str| {
+        let mut body = estate(&customer);
+        body["label"] = json!(label);
+        body["document"]["coats"] = json!([{ "protection": "wax", "applied_on": "2026-04-20" }]);
+        shop.owner.post("/v1/vehicles", &body).id()
+    };
+    let quiet = waxed("quiet");
+    let due = || {
+        let page = shop.owner.get("/v1/upkeep?kind=protection").expect(200);
+        let items = page["items"].as_array().expect("items");
+        let one = items.iter().find(|item| item["vehicle"] == quiet).expect("its need");
+        one["need"]["due_on"].as_str().expect("a day").to_owned()
+    };
+    let before = due();
+    for n in 0..12 {
+        let worn = json!({ "bead_tests": [
+            { "on": "2026-04-22", "protection": "wax", "panel_grades": [5, 5, 5] },
+            { "on": "2026-04-30", "protection": "wax", "panel_grades": [0, 0, 0], "after_test_sequence": true }] });
+        let car = waxed(&format!("worn {n}"));
+        shop.owner.post(&format!("/v1/vehicles/{car}/observations"), &worn).expect(201);
+    }
+    assert_eq!(due(), before, "what was learned counts with the next basis");
+    shop.owner.send("POST", "/v1/upkeep/forecasts", &[], &[]).expect(202);
+    app.run_tasks();
+    assert!(due() < before, "{} is not before {before}", due());
+}
+
 /// A look is held against the forecast of that day without it.
 #[test]
 fn forecasts_are_held_against_what_was_found() {

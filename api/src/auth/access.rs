@@ -103,6 +103,7 @@ pub const TABLE: &[Row] = &[
     ("GET", "/v1/vehicles/{id}/upkeep", ALL, Some(Scope::UpkeepRead)),
     ("GET", "/v1/vehicles/{id}/upkeep.svg", ALL, Some(Scope::UpkeepRead)),
     ("POST", "/v1/vehicles/{id}/upkeep", ODL, None),
+    ("GET", "/v1/vehicles/{id}/upkeep/move", ALL, Some(Scope::UpkeepRead)),
     ("GET", "/v1/vehicles/{id}/upkeep/checks", ALL, Some(Scope::UpkeepRead)),
     ("GET", "/v1/vehicles/{id}/observations", ALL, None),
     ("POST", "/v1/vehicles/{id}/observations", ALL, None),

@@ -148,6 +148,15 @@ pub fn with_basis(db: &mut Db<'_>, basis: i32, after: Option<Id>, limit: i64) ->
     rows.order(upkeep_state::vehicle).limit(limit).load(db.conn)
 }
 
+/// Those of all vehicles, by id.
+pub fn list(db: &mut Db<'_>, after: Option<Id>, limit: i64) -> QueryResult<Vec<Inputs>> {
+    let mut rows = inputs().filter(upkeep_state::shop.eq(db.shop)).into_boxed();
+    if let Some(after) = after {
+        rows = rows.filter(upkeep_state::vehicle.gt(after));
+    }
+    rows.order(upkeep_state::vehicle).limit(limit).load(db.conn)
+}
+
 /// Those of these vehicles, by id.
 pub fn inputs_of(db: &mut Db<'_>, vehicles: &[Id]) -> QueryResult<Vec<Inputs>> {
     inputs()

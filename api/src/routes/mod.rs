@@ -129,6 +129,7 @@ pub fn routes(all: &mut ServiceConfig<'_>) {
         .service(upkeep::get_upkeep)                 // GET /v1/vehicles/{id}/upkeep
         .service(upkeep::draw_upkeep)                // GET /v1/vehicles/{id}/upkeep.svg
         .service(upkeep::forecast_vehicle)           // POST /v1/vehicles/{id}/upkeep
+        .service(upkeep::get_moved_visit)            // GET /v1/vehicles/{id}/upkeep/move
         .service(upkeep::list_forecast_checks)       // GET /v1/vehicles/{id}/upkeep/checks
         .service(observations::list_observations)    // GET /v1/vehicles/{id}/observations
         .service(observations::create_observation)   // POST /v1/vehicles/{id}/observations

@@ -2,6 +2,7 @@
 
 use super::{Answer, Shared, customers::visible};
 use crate::auth::Caller;
+use crate::check::{Check, Checker};
 use crate::db::kinds::{Id, Instant};
 use crate::db::outbox::{self, Row, TaskStatus};
 use crate::db::upkeep_states;
@@ -15,9 +16,14 @@ use crate::tasks::{self, Task};
 use crate::upkeep::{self, Ground};
 use actix_web::http::header;
 use actix_web::{HttpResponse, get, post};
+use chrono::NaiveDate;
+use domain::upkeep::visits::{MovedVisit, move_visit};
 use domain::upkeep::{ForecastCheck, Upkeep, picture};
-use serde::Serialize;
-use utoipa::ToSchema;
+use serde::{Deserialize, Serialize};
+use utoipa::{IntoParams, ToSchema};
+
+/// Weeks by which a visit is moved when nobody says.
+const WEEKS: i32 = 4;
 
 /// The forecast of a vehicle as of today: from where it stands, its coats, its finished jobs and what was found on it.
 #[utoipa::path(
@@ -68,6 +74,41 @@ pub async fn forecast_vehicle(app: Shared, caller: Caller, key: Key) -> Answer {
         Ok(upkeep)
     });
     Ok(HttpResponse::Ok().json(made.await?))
+}
+
+/// Which visit, and by how much it is moved.
+#[derive(Debug, Deserialize, IntoParams)]
+#[serde(deny_unknown_fields)]
+pub struct MoveQuery {
+    /// The day of the visit in the forecast; absent: its first one.
+    pub visit_on: Option<NaiveDate>,
+    /// Weeks later; below 0 earlier.
+    #[param(minimum = -520, maximum = 520, default = 4)]
+    pub weeks: Option<i32>,
+}
+
+impl Check for MoveQuery {
+    fn check(&self, found: &mut Checker) {
+        found.range_if_given("weeks", self.weeks, -520, 520);
+    }
+}
+
+/// What the customer gains or loses when a visit is made some weeks later or earlier.
+#[utoipa::path(
+    tag = "upkeep",
+    params(("id" = Id, Path), MoveQuery),
+    responses((status = 200, body = MovedVisit, description = "What changes"))
+)]
+#[get("/v1/vehicles/{id}/upkeep/move")]
+pub async fn get_moved_visit(app: Shared, caller: Caller, key: Key, query: Query<MoveQuery>) -> Answer {
+    let (technician, handbooks) = (caller.only_own_work(), app.handbooks.clone());
+    let read = app.read(&caller, move |db| forecast(db, &handbooks, key.0, technician));
+    let (_, Upkeep { visits, .. }) = read.await?;
+    let visit_on = query.0.visit_on;
+    let found = visits.iter().position(|visit| visit_on.is_none_or(|on| on == visit.on));
+    let none = || ApiError::conflict("no_visit", "the forecast has no such visit");
+    let moved = move_visit(&visits, found.ok_or_else(none)?, query.0.weeks.unwrap_or(WEEKS));
+    Ok(HttpResponse::Ok().json(moved.map_err(|error| ApiError::BadQuery(error.to_string()))?))
 }
 
 /// What was found on a vehicle against what had been forecast, the newest first.
@@ -175,7 +216,7 @@ fn forecast(
 ) -> Result<(Vehicle, Upkeep), ApiError> {
     let vehicle = seen(db, id, technician)?;
     let ground = Ground::live(db, handbooks)?;
-    let upkeep = upkeep::forecast(db, &ground, id, &vehicle.fields.document.0)?;
+    let upkeep = upkeep::forecast(db, &ground, &vehicle)?;
     Ok((vehicle, upkeep))
 }
 

@@ -12,6 +12,7 @@ use crate::db::kinds::Id;
 use crate::db::{outbox, upkeep_states};
 use crate::error::ApiError;
 use crate::upkeep::{Ground, store};
+use domain::upkeep::Experience;
 use std::sync::Arc;
 
 /// Vehicles that are read, judged and stored together.
@@ -19,16 +20,17 @@ const BATCH: i64 = 1000;
 /// How often the log tells how far it has come, vehicles.
 const TOLD_EVERY: i64 = 100_000;
 
-/// With `renew`, everything is made anew from what the shop's vehicles have taught until now.
+/// With `renew`, and every four weeks, everything is made anew from what the shop's vehicles have taught until now.
 pub async fn run(app: &App, claimed: &Claimed, renew: bool) -> Result<Outcome, Failure> {
     let house = Caller::house(claimed.shop);
-    let handbooks = app.handbooks.clone();
-    let task = claimed.row.id;
+    let renew = renew || app.read(&house, |db| Ground::is_old(db, db.now)).await?;
+    let learned = if renew { Some(learn(app, &house).await?) } else { None };
+    let (handbooks, task) = (app.handbooks.clone(), claimed.row.id);
     let begin = app.write(&house, move |db| {
-        let mut ground = Ground::current(db, &handbooks)?;
-        if renew {
-            ground = Ground::renew(db, &handbooks)?;
-        }
+        let ground = match learned {
+            Some(experience) => Ground::renew(db, &handbooks, experience)?,
+            None => Ground::current(db, &handbooks)?,
+        };
         upkeep_states::mark_passed(db, ground.today)?;
         let total = upkeep_states::stale_count(db, ground.basis)?;
         outbox::set_progress(db, task, 0, total)?;
@@ -41,6 +43,29 @@ pub async fn run(app: &App, claimed: &Claimed, renew: bool) -> Result<Outcome, F
         tracing::info!(shop = %claimed.shop, vehicles = done, "upkeep forecasts made");
     }
     Ok(Outcome::Done)
+}
+
+/// What all vehicles of the shop tell about the life of coats.
+async fn learn(app: &App, house: &Caller) -> Result<Experience, ApiError> {
+    let handbooks = app.handbooks.clone();
+    let ground = Arc::new(app.read(house, move |db| Ground::untaught(db, &handbooks)).await?);
+    let (mut experience, mut after) = (Experience::default(), None);
+    loop {
+        let ground = ground.clone();
+        let read = app.read(house, move |db| {
+            let inputs = upkeep_states::list(db, after, BATCH)?;
+            let last = inputs.last().filter(|_| inputs.len() as i64 == BATCH).map(|one| one.vehicle);
+            let ready = store::ready(db, inputs)?;
+            if let Err(error) = store::learn(&ground, &ready, &mut experience) {
+                tracing::warn!(%error, "nothing is learned about coats");
+            }
+            Ok((experience, last))
+        });
+        (experience, after) = read.await?;
+        if after.is_none() {
+            return Ok(experience);
+        }
+    }
 }
 
 struct Run<'a> {

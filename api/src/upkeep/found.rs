@@ -5,6 +5,7 @@ use crate::db::kinds::Id;
 use crate::db::{Db, forecast_checks};
 use crate::error::ApiError;
 use crate::handbooks::Handbooks;
+use domain::upkeep::visits::Wishes;
 use domain::upkeep::{History, check_forecast};
 use domain::vehicle::Vehicle;
 use std::collections::BTreeSet;
@@ -30,7 +31,8 @@ pub fn compare(
         let bags = past.bag_tests.iter().map(|test| test.on);
         let looked = bags.chain(past.bead_tests.iter().map(|test| test.on)).any(|on| on == day);
         let ground = Ground::read(db, handbooks)?.on(day);
-        let before = ground.forecaster().and_then(|f| ground.forecast(&f, vehicle, &mut past));
+        let before =
+            ground.forecaster().and_then(|f| ground.forecast(&f, vehicle, &mut past, &Wishes::default()));
         let (false, Ok(before)) = (looked, before) else { continue };
         let checks = check_forecast(&ground.handbook, &before, seen);
         for check in checks.unwrap_or_default() {

@@ -1,13 +1,14 @@
 //! What the forecasts of a shop rest on beside each vehicle's own past.
 
-use crate::db::kinds::Doc;
+use crate::db::kinds::{Doc, Instant};
 use crate::db::upkeep_states::{self, Basis};
 use crate::db::{Db, shops, weather};
 use crate::error::ApiError;
 use crate::handbooks::Handbooks;
 use crate::plan_input::zone_of;
-use chrono::{Days, NaiveDate};
+use chrono::{Days, NaiveDate, TimeDelta};
 use domain::handbook::Handbook;
+use domain::upkeep::visits::Wishes;
 use domain::upkeep::{Climate, Experience, Forecaster, History, RainDay, Upkeep, UpkeepError};
 use domain::vehicle::Vehicle;
 use std::collections::BTreeMap;
@@ -15,6 +16,8 @@ use std::sync::Arc;
 
 /// Days of the shop's weather that a forecast looks back on for rain (assumption: dirt older than this was washed off).
 const RAIN_DAYS: u64 = 60;
+/// All forecasts are made anew from new weather and new experience after so many days.
+const RENEWED_D: i64 = 28;
 /// Days whose mean is the air temperature "of these days".
 const AIR_DAYS: u64 = 7;
 
@@ -68,11 +71,23 @@ impl Ground {
 
     /// A new basis, with what the shop's vehicles have taught until now and the weather of today: every stored forecast
     /// is stale by it.
-    pub fn renew(db: &mut Db<'_>, handbooks: &Handbooks) -> Result<Ground, ApiError> {
+    pub fn renew(db: &mut Db<'_>, handbooks: &Handbooks, experience: Experience) -> Result<Ground, ApiError> {
         let mut ground = Ground::live(db, handbooks)?;
         ground.basis = upkeep_states::newest_basis(db)?.map_or(1, |newest| newest.version + 1);
+        ground.experience = experience;
         ground.keep(db)?;
         Ok(ground)
+    }
+
+    /// As [`Ground::live`], with nothing learned yet.
+    pub fn untaught(db: &mut Db<'_>, handbooks: &Handbooks) -> Result<Ground, ApiError> {
+        Ok(Ground { experience: Experience::default(), ..Ground::live(db, handbooks)? })
+    }
+
+    /// True once so many days have passed that all forecasts are to be made anew.
+    pub fn is_old(db: &mut Db<'_>, now: Instant) -> Result<bool, ApiError> {
+        let newest = upkeep_states::newest_basis(db)?;
+        Ok(newest.is_some_and(|basis| basis.made_at.plus(TimeDelta::days(RENEWED_D)) <= now))
     }
 
     fn keep(&self, db: &mut Db<'_>) -> Result<(), ApiError> {
@@ -97,9 +112,10 @@ impl Ground {
         forecaster: &Forecaster<'_>,
         vehicle: &Vehicle,
         past: &mut History,
+        wishes: &Wishes,
     ) -> Result<Upkeep, UpkeepError> {
         past.mean_air_c = self.mean_air_c;
-        forecaster.forecast(vehicle, past, self.today)
+        forecaster.forecast_for(vehicle, past, wishes, self.today)
     }
 
     /// The same on another day, by what was known then.

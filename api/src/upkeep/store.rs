@@ -9,7 +9,8 @@ use crate::db::upkeep_states::{self, Computed, Inputs};
 use crate::error::ApiError;
 use crate::handbooks::Handbooks;
 use chrono::{Days, NaiveDate};
-use domain::upkeep::{History, Upkeep, UpkeepError};
+use domain::upkeep::visits::Wishes;
+use domain::upkeep::{Experience, History, Upkeep, UpkeepError};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// No stored forecast grows older than this, days: rules of the calendar (winter, counts per year) move with the day.
@@ -52,7 +53,7 @@ pub fn forecasts_of(
     };
     let mut all = BTreeMap::new();
     for Ready { inputs, mut past, .. } in ready {
-        match ground.forecast(&forecaster, &inputs.document.0, &mut past) {
+        match ground.forecast(&forecaster, &inputs.document.0, &mut past, &Wishes::default()) {
             Ok(upkeep) => {
                 all.insert(inputs.vehicle, upkeep);
             }
@@ -80,6 +81,18 @@ pub fn ready(db: &mut Db<'_>, inputs: Vec<Inputs>) -> Result<Vec<Ready>, ApiErro
         .collect())
 }
 
+/// Enters what the coats of these vehicles tell about how long they last. One that contradicts itself tells nothing.
+pub fn learn(ground: &Ground, ready: &[Ready], experience: &mut Experience) -> Result<(), UpkeepError> {
+    let forecaster = ground.forecaster()?;
+    for one in ready {
+        let learned = forecaster.learn(&one.inputs.document.0, &one.past, ground.today, experience);
+        if let Err(error) = learned {
+            tracing::debug!(vehicle = %one.inputs.vehicle, %error, "nothing is learned from it");
+        }
+    }
+    Ok(())
+}
+
 /// What is to be stored of one vehicle.
 pub struct Forecast {
     state: Computed,
@@ -94,7 +107,8 @@ pub fn compute(ground: &Ground, now: Instant, ready: Vec<Ready>) -> Vec<Forecast
             return Ok(Vec::new());
         }
         let forecaster = forecaster.as_ref().map_err(Clone::clone)?;
-        let upkeep = ground.forecast(forecaster, &one.inputs.document.0, &mut one.past)?;
+        let upkeep =
+            ground.forecast(forecaster, &one.inputs.document.0, &mut one.past, &Wishes::default())?;
         Ok(rows(one.inputs.vehicle, &upkeep))
     };
     let judged = ready.into_iter().map(|mut one| {

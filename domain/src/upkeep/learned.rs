@@ -95,3 +95,42 @@ fn a_step_takes_off_what_it_is_for() {
     history.cleared = vec![left];
     assert!((load(&history, Contaminant::SapFresh).expect("a load") - (5.0 + 1.75)).abs() < 1e-9);
 }
+
+/// Random inputs of `tests/bench/upkeep_agreement.py` whose root is met to the last digit at once; values of scipy 1.17.1
+/// (`gammaincc`, `betaincc`, `brentq`).
+#[test]
+fn a_root_that_is_met_exactly_is_kept() {
+    use super::learning::{GammaProcess, growth_shape_to};
+    let agrees = |got: f64, expected: f64| assert!((got / expected - 1.0).abs() < 1e-9, "{got} {expected}");
+    agrees(growth_shape_to(2.5778876967718496, 19.578806818311648, 0.24561519894355627), 45.99696304);
+    agrees(growth_shape_to(9.328255300161008, 4.2234116329622715, 0.7048687290952367), 43.15532067);
+    for (shape_per_time, shape, scale, level, risk, expected) in [
+        (
+            0.22393632907423225,
+            59.44363413267749,
+            16.5350478604241,
+            34.655967407271326,
+            0.877736892321791,
+            661.73998405,
+        ),
+        (
+            0.9262093507092766,
+            6.1662433049372245,
+            102.21278985189659,
+            688.6697063493255,
+            0.2849585190785487,
+            32.98845954,
+        ),
+        (
+            2.0430539578765434,
+            34.05911293949227,
+            153.48727267930425,
+            6075.018688555532,
+            0.8975118558596725,
+            808.49924583,
+        ),
+    ] {
+        let process = GammaProcess { shape_per_time, belief: GammaBelief { shape, scale } };
+        agrees(process.time_to(level, risk), expected);
+    }
+}

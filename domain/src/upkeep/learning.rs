@@ -241,7 +241,8 @@ fn solve(first: f64, off: impl Fn(f64) -> f64, slope: impl Fn(f64) -> f64) -> f6
     let mut s = first.clamp(1e-9, 1e12);
     for _ in 0..100 {
         let error = off(s);
-        if error.is_nan() {
+        // Before the bracket closes on s: a step of nothing would leave it and start from its middle.
+        if error.is_nan() || error.abs() < 1e-13 {
             break;
         }
         if error > 0.0 {
@@ -250,11 +251,14 @@ fn solve(first: f64, off: impl Fn(f64) -> f64, slope: impl Fn(f64) -> f64) -> f6
             low = s
         }
         let step = (error / slope(s).max(1e-12)).clamp(-1.5, 1.5);
+        if step.abs() <= 1e-13 {
+            break;
+        }
         let mut next = s * (-step).exp();
         if !(next > low && next < high) {
             next = if high.is_finite() { (low * high).sqrt().max(0.5 * low).max(1e-12) } else { 2.0 * s };
         }
-        if (next - s).abs() <= 1e-11 * s || error.abs() < 1e-13 {
+        if (next - s).abs() <= 1e-11 * s {
             return next;
         }
         s = next;

@@ -274,7 +274,7 @@ fn paulson(s: f64, a: f64, ratio: f64) -> f64 {
     ((1.0 - c) * root - (1.0 - d)) / (c * root * root + d).sqrt()
 }
 
-/// The s at which Paulson's score is `z`: falls with s, so halving in ln s, then secants.
+/// The s at which Paulson's score is `z`, which falls with s: Newton steps in ln s.
 fn paulson_shape(a: f64, ratio: f64, z: f64) -> f64 {
     let mut ln_s = (ratio * a).max(1e-6).ln();
     for _ in 0..12 {

@@ -140,6 +140,14 @@ fn dirt() -> Vec<Check> {
             1.0,
             0.0,
         ),
+        check(
+            "FAL-15",
+            HSU,
+            "dirt after rain that is just enough, g/m2",
+            loose_dirt_g_m2(&wet, 3600.0, 0.0, 2.0)[372],
+            0.0,
+            0.0,
+        ),
         check("FAL-16", KIMBER, "loss on day 15", losses[360], 0.0225, 1e-5),
         check("FAL-16", KIMBER, "loss on day 30.96", losses[743], 0.017313, 1e-5),
     ]

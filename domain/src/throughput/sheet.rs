@@ -275,7 +275,9 @@ fn plan_error(histogram: &Histogram) -> (Shown, Option<Span>) {
 
 fn wear(jobs: &[&JobFigures], weeks: &[WeekFacts]) -> Vec<WearFigure> {
     let done = jobs.iter().filter(|job| job.business.finished).count();
-    let mut items: BTreeMap<(&str, &str), (f64, BTreeMap<&str, (NaiveDate, f64)>)> = BTreeMap::new();
+    /// What was used of an item, and what each crew last had left of it, with the week of that count.
+    type Item<'a> = (f64, BTreeMap<&'a str, (NaiveDate, f64)>);
+    let mut items: BTreeMap<(&str, &str), Item> = BTreeMap::new();
     for week in weeks {
         for (item, wear) in &week.wear {
             let sum = items.entry((item, &wear.unit)).or_default();

@@ -10,6 +10,9 @@ const NAME_APART: f64 = 14.0;
 /// Width of a letter, about.
 const LETTER: f64 = 7.5;
 
+/// A limit by size of the crew's work: its value, how it is drawn, its name and how far below the end that stands.
+type Curve = (fn(&FunnelLimit) -> f64, Stroke, Option<(&'static str, f64)>);
+
 pub fn funnel_svg(comparison: &Comparison) -> String {
     let mut canvas = Canvas::new(PLOT.1 + 44.0);
     canvas.heading(&comparison.title);
@@ -23,7 +26,7 @@ pub fn funnel_svg(comparison: &Comparison) -> String {
     canvas.scale(&y, "observed to expected, 1 is the shop", PLOT.0, PLOT.1);
     canvas.limit(y.at(1.0), "shop", Stroke::Solid);
     // Names of the upper curves alone, moved apart: they come close where crews are large.
-    let curves: [(fn(&FunnelLimit) -> f64, Stroke, Option<(&str, f64)>); 4] = [
+    let curves: [Curve; 4] = [
         (|limit| limit.low_95, Stroke::Dashed, None),
         (|limit| limit.high_95, Stroke::Dashed, Some(("1 in 20", 10.0))),
         (|limit| limit.low_998, Stroke::Dotted, None),

@@ -1,7 +1,7 @@
 //! Control charts of single values: individuals with moving ranges, and the exponentially weighted moving average.
 
 /// Expected range of two values of a normal distribution with variance 1: 2 / sqrt(pi).
-pub const D2_OF_2: f64 = 1.128_379_167_095_512_6;
+pub const D2_OF_2: f64 = std::f64::consts::FRAC_2_SQRT_PI;
 /// Upper limit of a range of two over the mean range: 1 + 3 sqrt(2 - 4/pi) / D2 (tables round to 3.267).
 pub const D4_OF_2: f64 = 3.266_531_967_219_906;
 /// The table's value that charts are drawn with (NIST/SEMATECH e-Handbook 6.3.2.2).

@@ -2,18 +2,18 @@
 
 use crate::handbook::{Handbook, PackageRole};
 use crate::upkeep::needs::{Need, NeedKind};
-use std::collections::{HashMap, HashSet};
+use std::collections::{BTreeMap, BTreeSet};
 
 pub(super) struct Packages<'a> {
     /// Steps that each package does in any case.
-    steps: HashMap<&'a str, HashSet<&'a str>>,
+    steps: BTreeMap<&'a str, BTreeSet<&'a str>>,
     /// Step that lays each protection.
-    laid_by: HashMap<&'a str, &'a str>,
+    laid_by: BTreeMap<&'a str, &'a str>,
 }
 
 impl<'a> Packages<'a> {
     pub fn read(handbook: &'a Handbook) -> Packages<'a> {
-        let mut steps: HashMap<&str, HashSet<&str>> = HashMap::new();
+        let mut steps: BTreeMap<&str, BTreeSet<&str>> = BTreeMap::new();
         for row in handbook.package_steps.iter().filter(|row| row.role == PackageRole::Required) {
             steps.entry(&row.package).or_default().insert(&row.step);
         }

@@ -181,7 +181,7 @@ fn what_cannot_be_is_shown_and_counted_once() {
     let app = TestApp::start();
     let mut shop = app.shop("Shine");
     let (job, _) = planned(&app, &mut shop);
-    let mut step = |step: &str, start: &str, minutes: f64| {
+    let step = |step: &str, start: &str, minutes: f64| {
         let body = json!({ "step": step, "technician": job.technician_id, "minutes": minutes,
             "started_at": format!("2026-05-03T{start}:00Z"), "outcome": "passed" });
         shop.owner.post(&job.path("steps"), &body)

@@ -5,6 +5,11 @@
 //!
 //! The fleet is invented, the same every time: each vehicle stands under one exposure, iron was removed once, and up to
 //! two bag tests were made since. Every forecast is a whole one, with rates, lives, visits and words.
+#![allow(
+    clippy::disallowed_methods,
+    clippy::disallowed_macros,
+    reason = "an example measures, writes and prints"
+)]
 
 use chrono::{Days, NaiveDate};
 use domain::handbook::Handbook;

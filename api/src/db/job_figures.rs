@@ -12,7 +12,7 @@ use std::collections::BTreeMap;
 pub fn put(db: &mut Db<'_>, job: Id, figures: &JobFigures) -> QueryResult<()> {
     let document = Doc(figures.clone());
     let set = (job_figures::counted_on.eq(figures.business.on), job_figures::document.eq(&document));
-    if diesel::update(job_figures::table.find((db.shop, job))).set(set.clone()).execute(db.conn)? == 1 {
+    if diesel::update(job_figures::table.find((db.shop, job))).set(set).execute(db.conn)? == 1 {
         return Ok(());
     }
     let made = (job_figures::shop.eq(db.shop), job_figures::job.eq(job), set);

@@ -200,12 +200,11 @@ pub fn booked_between(db: &mut Db<'_>, from: Instant, to: Instant) -> QueryResul
         .load(db.conn)
 }
 
-/// Those of these jobs of which it was said after `after` that they were finished: when, by whom, and the end told.
-pub fn finished_after(
-    db: &mut Db<'_>,
-    ids: &[Id],
-    after: Instant,
-) -> QueryResult<Vec<(Id, Instant, Option<Id>, Instant)>> {
+/// A job, when it was said to be finished and by whom, and the end that was told.
+pub type EndTold = (Id, Instant, Option<Id>, Instant);
+
+/// Those of these jobs of which it was said after `after` that they were finished.
+pub fn finished_after(db: &mut Db<'_>, ids: &[Id], after: Instant) -> QueryResult<Vec<EndTold>> {
     job::table
         .filter(job::shop.eq(db.shop).and(job::id.eq_any(ids.to_vec())))
         .filter(job::finish_recorded_at.gt(after).and(job::finished_at.is_not_null()))
@@ -218,11 +217,11 @@ pub fn finished_after(
         .load(db.conn)
 }
 
-/// When each job was booked, and when it left the books; of those that were in them on or after `from`.
-pub fn stays(
-    db: &mut Db<'_>,
-    from: Instant,
-) -> QueryResult<Vec<(Instant, Option<Instant>, Word<JobStatus>, Instant)>> {
+/// When a job was booked and finished, how far it has come, and when its window begins.
+pub type Stay = (Instant, Option<Instant>, Word<JobStatus>, Instant);
+
+/// The stays in the books of the jobs that were in them on or after `from`.
+pub fn stays(db: &mut Db<'_>, from: Instant) -> QueryResult<Vec<Stay>> {
     job::table
         .filter(job::shop.eq(db.shop).and(job::window_to.ge(from)))
         .select((job::created_at, job::finished_at, job::status, job::window_from))

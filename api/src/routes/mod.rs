@@ -43,6 +43,7 @@ use utoipa_actix_web::service_config::ServiceConfig;
 
 /// Adds every route; the OpenAPI document is made from the same list. A test compares the comments with it.
 #[rustfmt::skip]
+#[expect(clippy::too_many_lines, reason = "a line per route, and all of them in one place")]
 pub fn routes(all: &mut ServiceConfig<'_>) {
     all.service(health::get_health)                  // GET /health
         .service(health::get_openapi)                // GET /openapi.json

@@ -2,7 +2,7 @@
 
 use api::db::outbox;
 use api::tasks::worker::{self, Claimed};
-use api::tasks::{MAX_ATTEMPTS, tick};
+use api::tasks::{MAX_ATTEMPTS, TICKS, tick};
 use chrono::TimeDelta;
 use serde_json::{Value, json};
 use std::collections::BTreeSet;
@@ -163,7 +163,7 @@ fn the_worker_works_until_it_is_told_to_stop() {
     let (stop, stopped) = tokio::sync::watch::channel(false);
     let served = app.app.clone();
     let worker = std::thread::spawn(move || wait_for(worker::run(served, stopped)));
-    let done = || tasks(&shop, "status=done").len() == 3;
+    let done = || tasks(&shop, "status=done").len() == TICKS.len();
     assert!((0..100_000).any(|_| done()), "the worker does nothing");
     stop.send(true).expect("the worker listens");
     worker.join().expect("the worker ends well");

@@ -11,15 +11,16 @@ use crate::error::ApiError;
 use crate::extract::Query;
 use crate::handbooks::Handbooks;
 use crate::page::{self, Page};
-use crate::upkeep::{self, Ground, table};
+use crate::upkeep::table::{self, VehicleNeed};
+use crate::upkeep::{self, Ground};
 use actix_web::http::header;
 use actix_web::web::{Bytes, Data};
 use actix_web::{HttpResponse, get};
 use chrono::NaiveDate;
-use domain::upkeep::{Calibration, ForecastCheck, Need, NeedKind, Tally, Urgency};
+use domain::upkeep::{Calibration, ForecastCheck, NeedKind, Tally, Urgency};
 use futures_util::stream;
-use serde::{Deserialize, Serialize};
-use utoipa::{IntoParams, ToSchema};
+use serde::Deserialize;
+use utoipa::IntoParams;
 
 /// Rows of the table that are read and sent together.
 const ROWS: i64 = 200;
@@ -84,18 +85,6 @@ impl Check for CalibrationQuery {
             found.refuse("to", "ends_before_start", "must be later than from");
         }
     }
-}
-
-/// A need of one of the shop's vehicles.
-#[derive(Debug, Clone, Serialize, ToSchema)]
-pub struct VehicleNeed {
-    pub vehicle: Id,
-    pub customer: Id,
-    /// How the shop calls the vehicle.
-    pub label: String,
-    /// Names the need and its trigger; the same until the count begins anew.
-    pub key: String,
-    pub need: Need,
 }
 
 /// Needs of all vehicles that customers still have, by the day on which they fall due.

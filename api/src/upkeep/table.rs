@@ -1,9 +1,24 @@
 //! Needs as a table for a spreadsheet: CSV as RFC 4180 has it, and no cell that runs as a formula.
 
+use crate::db::kinds::Id;
 use crate::error::ApiError;
-use crate::routes::fleet::VehicleNeed;
 use chrono::NaiveDate;
 use csv::{Terminator, WriterBuilder};
+use domain::upkeep::Need;
+use serde::Serialize;
+use utoipa::ToSchema;
+
+/// A need of one of the shop's vehicles.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct VehicleNeed {
+    pub vehicle: Id,
+    pub customer: Id,
+    /// How the shop calls the vehicle.
+    pub label: String,
+    /// Names the need and its trigger; the same until the count begins anew.
+    pub key: String,
+    pub need: Need,
+}
 
 const COLUMNS: [&str; 14] = [
     "due_on",

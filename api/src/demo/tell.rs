@@ -306,7 +306,8 @@ where
 fn measures(text: &mut String, all: &Value) {
     for measure in list(all) {
         let label = format!("{:<44}", word(measure, "title"));
-        let unit = word(measure, "unit");
+        // A share has the unit 1, which nobody says.
+        let unit = Some(word(measure, "unit")).filter(|unit| *unit != "1").unwrap_or_default();
         let count = format!("(from {} {})", measure["count"], word(measure, "counted"));
         put(text, &label, &format!("{} {unit} {count}", shown(&measure["shown"], 2)));
     }
@@ -356,7 +357,8 @@ fn word<'a>(value: &'a Value, key: &str) -> &'a str {
 }
 
 fn number(value: &Value, key: &str) -> f64 {
-    value[key].as_f64().unwrap_or_default()
+    // The sum of nothing is -0.
+    value[key].as_f64().unwrap_or_default() + 0.0
 }
 
 /// Hours and minutes of a local time.

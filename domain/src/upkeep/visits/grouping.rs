@@ -58,7 +58,7 @@ impl Thing {
 ///
 /// ```
 /// use domain::upkeep::visits::{Calendar, Thing, group};
-/// let thing = |best_d| Thing { best_d, early: 0.1, late: 0.1, from_d: 0.0, closed: 0 };
+/// let thing = |best_d| Thing { best_d, early: 0.5, late: 0.5, from_d: 0.0, closed: 0 };
 /// let groups = group(&[thing(40.0), thing(10.0), thing(14.0)], 20.0, &Calendar::default());
 /// assert_eq!(groups[0].members, [1, 2]);
 /// assert_eq!((groups[0].on_d, groups[1].on_d), (12.0, 40.0));

@@ -28,6 +28,7 @@ pub mod reminders;
 pub mod schema;
 pub mod shops;
 pub mod signing_keys;
+mod statistics;
 pub mod step_cells;
 pub mod step_changes;
 pub mod steps;
@@ -149,7 +150,8 @@ impl Database {
                 run
             }
             Conn::Sqlite(conn) => {
-                conn.run_pending_migrations(SQLITE_MIGRATIONS).map(|_| ()).map_err(|e| failed(&e))
+                let run = conn.run_pending_migrations(SQLITE_MIGRATIONS).map_err(|e| failed(&e))?;
+                if run.is_empty() { Ok(()) } else { statistics::tell(conn).map_err(|e| failed(&e)) }
             }
         }
     }

@@ -85,8 +85,9 @@ fn times(facts: &Facts, work: &Work) -> (f64, Uncertain) {
     let once = scale(facts, work.step) * f64::from(work.rounds);
     let at = |grade: Grade| work.step.minutes_at(grade).unwrap_or(0.0) * once;
     if work.step.basis == Basis::PerM2 {
+        let grade_on = facts.work_grades(work.step);
         for &zone in &work.zones {
-            let grade = facts.work_grade(work.step, zone);
+            let grade = grade_on(zone);
             add(area_m2(facts, zone) * at(grade), factors(facts, work.step, grade));
         }
     } else {

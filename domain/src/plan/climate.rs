@@ -6,7 +6,7 @@ use crate::site::air::Air;
 use crate::site::film::{self, Drying};
 use crate::site::light::{clear_sky, split_global};
 use crate::site::panel::{Panel, PanelMoment, moments, panel_in};
-use crate::site::sun::{Face, Stand, Sun};
+use crate::site::sun::{Face, ShadeChange, Stand, Sun};
 use crate::site::{HourRange, Weather, WeatherHour};
 use crate::vehicle::{Substrate, Vehicle, Zone};
 use chrono::{NaiveDate, NaiveDateTime, NaiveTime, TimeDelta, Timelike};
@@ -76,6 +76,8 @@ struct Seen {
     last: RefCell<Option<Rc<Moment>>>,
     /// Searching a sunset is dear.
     sunsets: RefCell<BTreeMap<(i32, NaiveDate), Option<NaiveDateTime>>>,
+    /// So is searching what comes into the sun within an hour, by its begin.
+    changes: RefCell<BTreeMap<(i32, NaiveDateTime), Vec<ShadeChange>>>,
 }
 
 /// One moment: zones and rules ask for the same sun, and zones of one material for the same faces.
@@ -345,12 +347,21 @@ impl<'a> Climate<'a> {
         !self.covered && clear && stand.is_sunlit(Face::Top, &sun, at)
     }
 
-    /// Which upright face passes into the sun (true) or out of it between two moments.
+    /// Which upright face passes into the sun (true) or out of it between two moments, at most a day apart.
     pub fn changes(&self, from: NaiveDateTime, to: NaiveDateTime) -> Vec<(NaiveDateTime, Face, bool)> {
-        let Some(stand) = &self.open else { return Vec::new() };
         let to = to.min(from + TimeDelta::hours(24));
-        let Ok(changes) = stand.shade_changes(from, to) else { return Vec::new() };
-        changes.into_iter().filter(|c| c.face != Face::Top).map(|c| (c.at, c.face, c.sunlit)).collect()
+        let first = from.date().and_hms_opt(from.hour(), 0, 0).unwrap_or(from);
+        let hours = (0..=24).map(|hour| first + TimeDelta::hours(hour)).take_while(|&hour| hour < to);
+        let changes = hours.flat_map(|hour| self.changes_of_hour(hour));
+        let within = changes.filter(|c| from < c.at && c.at <= to && c.face != Face::Top);
+        within.map(|c| (c.at, c.face, c.sunlit)).collect()
+    }
+
+    fn changes_of_hour(&self, hour: NaiveDateTime) -> Vec<ShadeChange> {
+        let Some(stand) = &self.open else { return Vec::new() };
+        let search = || stand.shade_changes(hour, hour + TimeDelta::hours(1)).unwrap_or_default();
+        let mut known = self.seen.changes.borrow_mut();
+        known.entry((self.utc_offset_min, hour)).or_insert_with(search).clone()
     }
 }
 

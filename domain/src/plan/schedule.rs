@@ -106,8 +106,8 @@ fn share(draft: &mut Draft) {
 #[derive(Debug, Default)]
 pub(super) struct Splits(RefCell<HashMap<Problem, Result<Schedule, Infeasible>>>);
 
-/// Splits kept at once (assumption: about a megabyte).
-const MOST_SPLITS: usize = 32;
+/// Splits kept at once (assumption: a few megabytes).
+const MOST_SPLITS: usize = 256;
 
 impl Splits {
     fn of(&self, problem: &Problem) -> Result<Schedule, Infeasible> {

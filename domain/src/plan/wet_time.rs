@@ -45,11 +45,19 @@ fn dwell(facts: &Facts, work: &Work) -> Option<Dwell> {
     let dry_s = drying.and_then(|drying| drying.dry_s());
     Some(Dwell {
         min_s: step.dwell_min_s,
-        max_s: allowed_dwell_s(f64::from(step.dwell_max_s), dry_s, share).max(0.0) as u32,
+        max_s: on_a_timer(allowed_dwell_s(f64::from(step.dwell_max_s), dry_s, share), step.dwell_min_s),
         label_max_s: step.dwell_max_s,
         dry_s,
         panel_c: state.map(|state| state.panel_c),
         // Sections are of panels; spots and wheels are worked one by one anyway.
         advice: window.map(|window| window.advice).filter(|_| step.basis == Basis::PerM2),
     })
+}
+
+/// Rounded down to what somebody sets on a timer, 5 s below a minute and 15 s from there on (assumption), but not
+/// below a shortest dwell that the time itself reaches.
+fn on_a_timer(allowed_s: f64, least_s: u32) -> u32 {
+    let allowed_s = allowed_s.max(0.0) as u32;
+    let step_s = if allowed_s < 60 { 5 } else { 15 };
+    (allowed_s / step_s * step_s).max(least_s.min(allowed_s))
 }

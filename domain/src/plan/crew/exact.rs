@@ -51,7 +51,8 @@ pub fn improve(net: &Net, pools: &[Pool], best: &mut Draft, lower_bound: &mut u3
             }
             let bound = *lower_bound + (gap * eighths).div_ceil(8);
             let limit = if *between { stage } else { stage / 3 };
-            let outcome = Search { between: *between, ..Search::new(net, pools, bound, limit) }.run();
+            let search = Search::new(net, pools, everything(net), bound, limit);
+            let outcome = Search { between: *between, ..search }.run();
             left -= outcome.nodes;
             stage -= outcome.nodes;
             if let Some(found) = outcome.best {
@@ -67,16 +68,13 @@ pub fn improve(net: &Net, pools: &[Pool], best: &mut Draft, lower_bound: &mut u3
 
 /// The same for some of the activities, as if there were no others and no releases.
 pub fn search_within(net: &Net, scope: u128, nodes: u64) -> Outcome {
-    let mut search = Search::new(net, &[], net.horizon() * 2 + 1, nodes);
-    search.everything = scope;
-    search.rank.retain(|&at| scope >> at & 1 == 1);
+    let mut search = Search::new(net, &[], scope, net.horizon() * 2 + 1, nodes);
     search.ready_at.fill(0);
-    search.deadlines = deadlines(net, scope);
-    for at in members(scope) {
-        search.waiting[at] = net.preds[at].iter().filter(|link| scope >> link.other & 1 == 1).count();
-        search.twin[at] = search.twin[at].filter(|twin| scope >> twin & 1 == 1);
-    }
     search.run()
+}
+
+fn everything(net: &Net) -> u128 {
+    bits(0..net.count)
 }
 
 /// Use of everything at the end of a decision time, until the next.
@@ -128,12 +126,14 @@ struct Deadline {
 }
 
 impl<'a> Search<'a> {
-    fn new(net: &'a Net, pools: &'a [Pool], bound: u32, limit: u64) -> Search<'a> {
+    /// A search of the activities in `scope`.
+    fn new(net: &'a Net, pools: &'a [Pool], scope: u128, bound: u32, limit: u64) -> Search<'a> {
         let mut place = vec![0; net.count];
         for (at, &activity) in net.order.iter().enumerate() {
             place[activity] = at;
         }
-        let mut rank = net.order.clone();
+        let within = |at: &usize| scope >> *at & 1 == 1;
+        let mut rank: Vec<usize> = net.order.iter().copied().filter(within).collect();
         rank.sort_by_key(|&activity| (std::cmp::Reverse(net.tail[activity]), place[activity]));
         let has_max = |&at: &usize| net.succs[at].iter().any(|link| link.max != NEVER);
         Search {
@@ -145,10 +145,12 @@ impl<'a> Search<'a> {
             bound,
             best: None,
             rank,
-            twin: (0..net.count).map(|at| twin(net, at)).collect(),
+            twin: (0..net.count)
+                .map(|at| Some(at).filter(within).and_then(|at| twin(net, at, scope)))
+                .collect(),
             tied: bits((0..net.count).filter(has_max)),
-            deadlines: deadlines(net, bits(0..net.count)),
-            everything: bits(0..net.count),
+            deadlines: deadlines(net, scope),
+            everything: scope,
             started: 0,
             running: 0,
             active: 0,
@@ -158,7 +160,11 @@ impl<'a> Search<'a> {
             way: vec![0; net.count],
             ready_at: net.not_before.clone(),
             latest: vec![NEVER; net.count],
-            waiting: net.preds.iter().map(Vec::len).collect(),
+            waiting: net
+                .preds
+                .iter()
+                .map(|links| links.iter().filter(|link| within(&link.other)).count())
+                .collect(),
             pin: vec![NEVER; net.count],
             pinned: 0,
             levels: Vec::new(),
@@ -481,15 +487,15 @@ impl<'a> Search<'a> {
     }
 }
 
-/// The nearest activity before this one that could change places with it in every schedule.
-fn twin(net: &Net, activity: usize) -> Option<usize> {
+/// The nearest activity of the scope before this one that could change places with it in every schedule.
+fn twin(net: &Net, activity: usize, scope: u128) -> Option<usize> {
     let own_spans = |at: usize| net.spans.iter().any(|span| span.before == at || span.after == at);
     let sorted = |links: &[super::net::Link]| {
         let mut links = links.to_vec();
         links.sort_unstable();
         links
     };
-    (0..activity).rev().find(|&other| {
+    (0..activity).rev().filter(|other| scope >> other & 1 == 1).find(|&other| {
         let pair = 1_u128 << other | 1 << activity;
         let alike = net.alternatives[other].len() == net.alternatives[activity].len()
             && net.alternatives[other].iter().zip(&net.alternatives[activity]).all(|(one, with)| {

@@ -13,7 +13,7 @@ pub struct Budget {
 
 impl Budget {
     /// An answer while somebody waits: a few milliseconds for 15 to 40 activities.
-    pub const QUICK: Budget = Budget { schedules: 600, nodes: 2_000 };
+    pub const QUICK: Budget = Budget { schedules: 400, nodes: 1_000 };
     /// The answer to be published: usually proved.
     pub const THOROUGH: Budget = Budget { schedules: 2_000, nodes: 500_000 };
 }

@@ -54,13 +54,16 @@ impl Facts<'_> {
 
     /// The grade by which a zone's share of a step is counted: at least light, because the step is done anyway.
     pub fn work_grade(&self, step: &Step, zone: Zone) -> Grade {
-        if !self.inspected() {
-            return self.booked().max(Grade::LIGHT);
-        }
+        self.work_grades(step)(zone)
+    }
+
+    /// The same for many zones.
+    pub fn work_grades(&self, step: &Step) -> impl Fn(Zone) -> Grade {
         let targets = self.targets(step);
-        let film = [Contaminant::Film];
-        let of: &[Contaminant] = if targets.is_empty() { &film } else { targets };
-        of.iter().map(|&c| self.grade(zone, c)).max().unwrap_or(Grade::NONE).max(Grade::LIGHT)
+        let of: &[Contaminant] = if targets.is_empty() { &[Contaminant::Film] } else { targets };
+        let found = move |zone| of.iter().map(|&c| self.grade(zone, c)).max().unwrap_or(Grade::NONE);
+        let booked = (!self.inspected()).then(|| self.booked());
+        move |zone| booked.unwrap_or_else(|| found(zone)).max(Grade::LIGHT)
     }
 
     /// Zones that carry a contaminant at `least` or worse.

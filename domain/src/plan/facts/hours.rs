@@ -87,26 +87,30 @@ impl<'a> Facts<'a> {
 
     /// Person-minutes of all steps shared by the crew.
     pub fn expected_end(&self, draft: &Draft) -> NaiveDateTime {
-        self.at(self.expected_min(draft.work.iter()))
+        self.at(self.expected_min(draft).iter().map(|(_, minutes)| minutes).sum())
     }
 
-    /// From the first to the last of the steps for which `test` holds, in the handbook's order.
-    pub fn expected_span(
-        &self,
-        draft: &Draft,
-        test: impl Fn(&Work) -> bool,
-    ) -> Option<(NaiveDateTime, NaiveDateTime)> {
-        let first = draft.work.iter().filter(|w| test(w)).map(|w| self.place(w)).min()?;
-        let last = draft.work.iter().filter(|w| test(w)).map(|w| self.place(w)).max()?;
-        let begin = self.expected_min(draft.work.iter().filter(|w| self.place(w) < first));
-        let end = self.expected_min(draft.work.iter().filter(|w| self.place(w) <= last));
-        Some((self.at(begin), self.at(end)))
+    /// Begin and end of each step of the draft, if they came one after the other in the handbook's order.
+    pub fn expected_spans(&self, draft: &Draft) -> Vec<(NaiveDateTime, NaiveDateTime)> {
+        let expected = self.expected_min(draft);
+        let until = |before: &dyn Fn(usize) -> bool| {
+            let earlier = expected.iter().filter(|(place, _)| before(*place));
+            self.at(earlier.map(|(_, minutes)| minutes).sum())
+        };
+        let span =
+            |&(place, _): &(usize, f64)| (until(&|other| other < place), until(&|other| other <= place));
+        expected.iter().map(span).collect()
     }
 
-    fn expected_min<'w>(&self, work: impl Iterator<Item = &'w Work<'a>>) -> f64
-    where
-        'a: 'w,
-    {
-        work.map(|w| amounts::minutes(self, w)).sum::<f64>() / self.input.crew.len().max(1) as f64
+    /// The same of one step.
+    pub fn expected_span(&self, draft: &Draft, step: &str) -> Option<(NaiveDateTime, NaiveDateTime)> {
+        let at = draft.work.iter().position(|w| w.step.id == step)?;
+        self.expected_spans(draft).get(at).copied()
+    }
+
+    /// Place in the handbook's order and minutes of each step of the draft.
+    fn expected_min(&self, draft: &Draft) -> Vec<(usize, f64)> {
+        let hands = self.input.crew.len().max(1) as f64;
+        draft.work.iter().map(|w| (self.place(w), amounts::minutes(self, w) / hands)).collect()
     }
 }

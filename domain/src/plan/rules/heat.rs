@@ -183,7 +183,7 @@ fn r01_panel_over_limit(draft: &mut Draft, starts: Option<&str>) {
 /// By the hour at which the spray is to be expected.
 fn wet_spray_on_hot_panels(draft: &mut Draft) {
     let facts = draft.facts;
-    let Some((from, _)) = facts.expected_span(draft, |w| w.step.id == "H03") else { return };
+    let Some((from, _)) = facts.expected_span(draft, "H03") else { return };
     let Some(spray) = draft.find("H03").filter(|_| !draft.wet_protection) else { return };
     let over = spray.zones.iter().filter_map(|&z| excess_at(draft, spray, z, from, false));
     let Some(worst) = over.max_by(|a, b| a.panel_c.total_cmp(&b.panel_c)) else { return };

@@ -37,12 +37,13 @@ fn r12_cold(draft: &mut Draft) {
     let (air_limit, panel_limit) = (facts.limit("R12", "air_c"), facts.limit("R12", "panel_c"));
     let chemical =
         |w: &Work| w.uses("iron_remover") || facts.uses_chemistry(w, &[Chemistry::Acid, Chemistry::Solvent]);
+    let spans = facts.expected_spans(draft);
     let cold: Lines = draft
         .work
         .iter()
-        .filter(|w| chemical(w))
-        .filter_map(|w| {
-            let (from, to) = facts.expected_span(draft, |other| other.step.id == w.step.id)?;
+        .zip(spans)
+        .filter(|(w, _)| chemical(w))
+        .filter_map(|(w, (from, to))| {
             let air_c = facts.hours_between(from, to).map(|h| h.air_c).min_by(f64::total_cmp)?;
             let panels = w.zones.iter().filter_map(|&z| facts.panel_at(z, from, false));
             let panel_c = panels.map(|p| p.panel_c).min_by(f64::total_cmp).unwrap_or(air_c);
@@ -146,7 +147,7 @@ fn exchange_protection(draft: &mut Draft, spoiler: Spoiler) {
         if step == "H03" && draft.wet_protection {
             continue;
         }
-        let Some((from, to)) = facts.expected_span(draft, |w| w.step.id == step) else { continue };
+        let Some((from, to)) = facts.expected_span(draft, &step) else { continue };
         let Some(why) = spoiler.why(facts, &step, from, to) else { continue };
         let dry_will_do = spoiler == Spoiler::Damp
             || step != "H03"

@@ -66,7 +66,8 @@ impl Past {
 
     fn job(&self, db: &mut Db<'_>, week: usize, van: usize, turn: usize) -> Result<(), ApiError> {
         let day = monday(week) + Days::new(turn as u64);
-        let (from, to) = (at(day, 8), at(day, 10));
+        // One vehicle has no two jobs that begin at once.
+        let (from, to) = (at(day, 8).plus(TimeDelta::minutes(van as i64)), at(day, 10));
         let technician = self.people[if van == 4 && week >= 20 { 5 } else { van }];
         let job = Id::new(db.now);
         let fields = JobFields {

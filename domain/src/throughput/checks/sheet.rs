@@ -174,7 +174,7 @@ fn cancelled_work_and_open_jobs_are_said() {
     );
     assert!(!said(day(0)).contains("still open"), "the day is not over");
     let none = sheet(&SheetInput { cancelled: CancelledWork::default(), ..input(&jobs, &[]) });
-    assert!(!none.cautions.join("\n").contains("cancelled"));
+    assert!(!none.cautions.join("\n").contains("was cancelled"));
 }
 
 proptest! {

@@ -69,6 +69,7 @@ pub struct Point {
 
 /// Weeks at one level. Limits start anew with each: those of another level would judge nothing.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[schema(as = ChartPhase)]
 pub struct Phase {
     /// Mondays of its first and last week with jobs enough.
     pub from: NaiveDate,

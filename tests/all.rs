@@ -22,6 +22,7 @@ mod steps;
 mod story;
 mod tasks;
 mod throughput;
+mod trends;
 mod upkeep;
 mod waivers;
 mod weather;

@@ -113,7 +113,6 @@ fn a_job_is_finished_once_and_then_stays_as_it_is() {
     let rev = shop.owner.get(&vehicle).expect(200)["rev"].clone();
 
     finish(json!({})).problem(409, "job_finished");
-    job.technician.post(&job.path("steps"), &step(&job, "I05")).problem(409, "job_finished");
     job.technician.post(&job.path("inspections"), &json!({ "findings": [] })).problem(409, "job_finished");
     shop.owner.post(&job.path("plan"), &json!({})).problem(409, "job_finished");
     shop.owner.patch(&format!("/v1/jobs/{}", job.id), &json!({ "note": "x" })).problem(409, "job_finished");
@@ -136,7 +135,11 @@ fn of_many_who_finish_at_once_one_does() {
             .map(|n| {
                 let (job, owner) = (&job, &shop.owner);
                 scope.spawn(move || match n % 2 {
-                    0 => owner.post(&job.path("steps"), &step(job, "C02")).status,
+                    0 => {
+                        let mut step = step(job, "C02");
+                        step["started_at"] = json!(format!("2026-05-04T08:{n:02}:00Z"));
+                        owner.post(&job.path("steps"), &step).status
+                    }
                     _ => owner.post(&job.path("finish"), &json!({})).status,
                 })
             })
@@ -148,6 +151,35 @@ fn of_many_who_finish_at_once_one_does() {
     let stored = shop.owner.get(&job.path("steps")).expect(200)["items"].as_array().map(Vec::len);
     assert_eq!(stored, Some(count(201)));
     assert_eq!(count(200) + count(201) + count(409), 8, "{statuses:?}");
+}
+
+/// A phone that was out of reach tells what was done after the job was finished, and tells it again when it heard no
+/// answer: it is stored once.
+#[test]
+fn a_late_step_is_recorded_once_and_none_begins_after_the_end() {
+    let app = TestApp::start();
+    let mut shop = app.shop("Shine");
+    let mut job = shop.ready_job(&app);
+    shop.owner.post(&job.path("plan"), &json!({})).expect(201);
+    shop.wait(&app, &mut job, TimeDelta::hours(5));
+    job.technician.post(&job.path("finish"), &json!({ "finished_at": "2026-05-04T10:00:00Z" })).expect(200);
+    let late = step(&job, "C02");
+    let stored = job.technician.post(&job.path("steps"), &late).expect(201);
+    assert_eq!(stored["recorded_at"], "2026-05-04T11:00:00Z");
+    assert_eq!(job.technician.post(&job.path("steps"), &late).expect(200), stored);
+    assert_eq!(shop.owner.get(&job.path("steps")).expect(200)["items"], json!([stored]));
+    let sheet = shop.owner.get("/v1/throughput?week=2026-W19").expect(200);
+    assert_eq!(sheet["packages"][0]["person_minutes"], 5.0);
+    let mut after = step(&job, "D03");
+    after["started_at"] = json!("2026-05-04T10:06:00Z");
+    job.technician.post(&job.path("steps"), &after).refused_at("/started_at", "after_finish");
+    // Another length is another record: two steps of one technician at a time, of which one counts.
+    let mut other = late.clone();
+    other["minutes"] = json!(4);
+    job.technician.post(&job.path("steps"), &other).expect(201);
+    let sheet = shop.owner.get("/v1/throughput?week=2026-W19").expect(200);
+    assert_eq!(sheet["packages"][0]["person_minutes"], 5.0);
+    assert_eq!(sheet["flaws"][0]["kind"], "overlaps");
 }
 
 /// A step as a phone would send it, begun at 08:00 UTC.

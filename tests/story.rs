@@ -19,6 +19,7 @@ fn a_shop_from_its_first_day_to_a_finished_job_and_what_follows() {
     story.read_the_week(&plan);
     let remind_on = story.forecast_has_moved(&before);
     story.reminder_arrives(&remind_on);
+    story.reminder_is_counted(&remind_on);
 }
 
 /// Who and what there is so far.
@@ -195,6 +196,28 @@ impl<'a> Story<'a> {
         assert!(mail[0].contains("ida@customer.test") && mail[0].contains("silver estate"), "{}", mail[0]);
         let sent = self.owner.get("/v1/reminders?status=sent").expect(200);
         assert_eq!(sent["items"][0]["customer"], json!(self.customer), "{sent}");
+    }
+
+    /// The customer books on it, and wants no more of them: the owner's week counts all three.
+    fn reminder_is_counted(&self, remind_on: &str) {
+        let figures = || {
+            let sheet =
+                self.owner.get(&format!("/v1/throughput?from={remind_on}&to={remind_on}")).expect(200);
+            ["reminders_sent", "reminders_booked", "reminders_stopped"].map(|name| {
+                let measures = sheet["measures"].as_array().expect("measures").iter();
+                let one = measures.clone().find(|one| one["name"] == name).expect("the measure");
+                (one["numerator"].as_f64(), one["denominator"].as_f64())
+            })
+        };
+        let of = |hits: f64| (Some(hits), Some(1.0));
+        assert_eq!(figures(), [of(1.0), of(0.0), of(0.0)]);
+        let job = json!({ "vehicle": self.vehicle, "package": "P2",
+            "window_from": format!("{remind_on}T12:00:00Z"), "window_to": format!("{remind_on}T14:00:00Z") });
+        self.owner.post("/v1/jobs", &job).expect(201);
+        let enough =
+            json!({ "channel": "mail", "purpose": "maintenance", "given": false, "source": "a call" });
+        self.owner.post(&format!("/v1/customers/{}/consents", self.customer), &enough).expect(201);
+        assert_eq!(figures(), [of(1.0), of(1.0), of(1.0)]);
     }
 
     /// The count begins anew. Even on bare paint 0.3 x 1.10 + 0.7 x 0.60 = 0.75 a day takes 134 days to 100 (common

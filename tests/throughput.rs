@@ -81,6 +81,11 @@ fn a_week_adds_up_what_was_recorded_against_what_was_planned() {
     assert!((number(&water["shown"]["low"]) - 90.0 / area_m2).abs() < 1e-9);
     // It began 10 minutes after the planned start, which is in time (15 minutes: assumption).
     assert_eq!(named(&sheet["measures"], "on_time_start")["numerator"], 1.0);
+    // By step and technician; ratios are counted in bins of 2 %, so they are off by 1 % at most.
+    let mut steps = sheet["steps"].as_array().expect("steps").iter();
+    let own = steps.find(|one| one["step"] == "D05" && one["technician"] == json!(job.technician_id));
+    let own = own.expect("D05 of the technician");
+    assert!((number(&own["plan_error"]["low"]) * planned("D05") / 10.0 - 1.0).abs() <= 0.011, "{own}");
 
     assert_eq!(shop.owner.get("/v1/throughput").expect(200), sheet, "this week");
     let empty = shop.owner.get("/v1/throughput?week=2026-W18").expect(200);
@@ -221,6 +226,43 @@ fn what_cannot_be_is_shown_and_counted_once() {
     let sheet = shop.owner.get("/v1/throughput?week=2026-W18").expect(200);
     assert_eq!(number(&sheet["packages"][0]["person_minutes"]), 720.0 + 10.0);
     assert!(!sheet["flaws"].to_string().contains("overlaps"));
+}
+
+/// Work on a job that was cancelled is in no figure, and a job with a hot panel (above 30 C, common practice) stands
+/// apart from like ones: the sheet says both.
+#[test]
+fn cancelled_work_and_hot_panels_are_told_apart() {
+    let app = TestApp::start();
+    let mut shop = app.shop("Shine");
+    let (job, _) = planned(&app, &mut shop);
+    let other = shop.vehicle(&job.customer);
+    let given_up = format!("/v1/jobs/{}", shop.job(&other));
+    let assignment =
+        json!({ "van": job.van, "start_at": "2026-05-04T09:00:00Z", "technicians": [job.technician_id] });
+    shop.owner.put(&format!("{given_up}/assignment"), &assignment).expect(200);
+    shop.owner.post(&format!("{given_up}/plan"), &json!({})).expect(201);
+    let step = |start: &str, panel_c: f64| {
+        json!({ "step": "D03", "technician": job.technician_id, "minutes": 12, "outcome": "passed",
+            "panel_c": panel_c, "started_at": format!("2026-05-04T{start}:00Z") })
+    };
+    shop.owner.post(&job.path("steps"), &step("08:10", 31.0)).expect(201);
+    finish(&shop, &job);
+    shop.owner.post(&format!("{given_up}/steps"), &step("09:10", 20.0)).expect(201);
+    shop.owner.post(&format!("{given_up}/cancel"), &Value::Null).expect(200);
+
+    let sheet = week(&shop.owner);
+    let [alike] = sheet["like_jobs"].as_array().expect("groups").as_slice() else { panic!("{sheet}") };
+    assert_eq!(
+        (&alike["hot"], &alike["jobs_done"], &alike["person_minutes"]),
+        (&json!(true), &json!(1), &json!(12.0))
+    );
+    let done = named(&sheet["measures"], "jobs_done");
+    assert_eq!((number(&done["numerator"]), number(&done["denominator"])), (1.0, 1.0));
+    let said = sheet["cautions"].to_string();
+    assert!(said.contains("1 job was cancelled after work had begun: 1 step of 12 person-minutes"), "{said}");
+    assert!(said.contains("1 of 1 jobs had panels above 30 degrees"), "{said}");
+    let earlier = shop.owner.get("/v1/throughput?week=2026-W18").expect(200);
+    assert!(!earlier["cautions"].to_string().contains("cancelled"), "{earlier}");
 }
 
 #[test]
@@ -421,5 +463,18 @@ fn the_week_ahead_holds_what_is_booked() {
     // Five days of eight hours, a quarter off for travel, loading and breaks (assumption).
     assert_eq!(number(&ahead("2026-W19")["week"]["available_minutes"]), 5.0 * 480.0 * 0.75);
     assert_eq!(number(&ahead("2026-W20")["booked"]["jobs"]), 0.0);
+    // With half an hour on the job's day an hour more saves nearly all of it, and a second pair of hands what only one
+    // need not do alone.
+    let fields = json!({ "hours": [{ "weekday": 1, "from": "08:00:00", "to": "08:40:00" }] });
+    shop.owner.patch(&format!("/v1/people/{}", job.technician_id), &fields).expect(200);
+    let short = ahead("2026-W19");
+    assert_eq!(number(&short["days"][0]["load"]["available_minutes"]), 30.0);
+    let hour = &short["an_hour_more"][0];
+    assert_eq!((&hour["on"], &hour["crew"]), (&json!("2026-05-04"), &json!("One")));
+    assert!((50.0..=60.0).contains(&number(&hour["saved_minutes"])), "{hour}");
+    let hands = &short["a_second_pair_of_hands"][0];
+    let expected = number(&short["booked"]["expected_minutes"]);
+    assert_eq!(hands["job"], json!(job.id));
+    assert!((0.1 * expected..0.5 * expected).contains(&number(&hands["saved_minutes"])), "{hands}");
     assert_eq!(shop.owner.get("/v1/throughput/ahead").expect(200)["from"], "2026-05-11", "the next week");
 }

@@ -9,8 +9,8 @@
 
 use domain::plan::Belief;
 use domain::throughput::statistics::{
-    CountBelief, ewma, ewma_limits, individuals, median_interval, poisson_interval, poisson_limits,
-    ratio_of_sums_interval, wilson, wright_fit,
+    CountBelief, count_limits, ewma, ewma_limits, individuals, median_interval, poisson_interval,
+    ratio_of_sums_interval, variance_between, wilson, wright_fit,
 };
 use serde::Deserialize;
 use std::error::Error;
@@ -27,7 +27,8 @@ enum Question {
     Ewma { values: Vec<f64>, lambda: f64, target: f64, sigma: f64 },
     Individuals { values: Vec<f64> },
     Poisson { events: u64 },
-    Funnel { expected: f64, outside: f64 },
+    Funnel { expected: f64, between: f64, outside: f64 },
+    Between { groups: Vec<(f64, f64)>, drawn_in: f64 },
     Median { values: Vec<f64> },
     Ratio { pairs: Vec<(f64, f64)> },
 }
@@ -76,9 +77,10 @@ fn answer(question: Question) -> Option<Vec<f64>> {
             vec![chart.center, chart.moving_range, chart.lower, chart.upper, chart.moving_range_upper]
         }
         Question::Poisson { events } => poisson_interval(events).map(|i| vec![i.low, i.high])?,
-        Question::Funnel { expected, outside } => {
-            poisson_limits(expected, outside).map(|(low, high)| vec![low, high])?
+        Question::Funnel { expected, between, outside } => {
+            count_limits(expected, between, outside).map(|(low, high)| vec![low, high])?
         }
+        Question::Between { groups, drawn_in } => vec![variance_between(&groups, drawn_in)],
         Question::Median { mut values } => {
             values.sort_by(f64::total_cmp);
             median_interval(&values).map(|i| vec![i.low, i.high])?

@@ -7,10 +7,10 @@ use chrono::{Days, NaiveDate, TimeDelta};
 use domain::handbook::Handbook;
 use domain::inspection::Grade;
 use domain::throughput::{
-    AheadInput, BookedJob, CellKey, Contribution, CrewDay, DueUpkeep, ExtraWork, Flaw, JobBusiness, JobFacts,
-    JobFigures, JobStay, PageInput, PlannedStep, ReminderCounts, SheetInput, StepCell, StepEntry, TrendInput,
-    Wear, WeekFacts, compare_crews, ewma_svg, funnel_svg, individuals_svg, load_svg, look_ahead,
-    norm_evidence, screen, sheet, sheet_page, trends, weighted_m2,
+    AheadInput, BookedJob, CancelledWork, CellKey, Contribution, CrewDay, DueUpkeep, ExtraWork, Flaw,
+    JobBusiness, JobFacts, JobFigures, JobStay, PageInput, PlannedStep, ReminderCounts, SheetInput, StepCell,
+    StepEntry, TrendInput, Wear, WeekFacts, compare_crews, ewma_svg, funnel_svg, individuals_svg, load_svg,
+    look_ahead, norm_evidence, screen, sheet, sheet_page, trends, weighted_m2,
 };
 use domain::vehicle::VehicleClass;
 use std::collections::BTreeMap;
@@ -76,6 +76,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         cells: &of_week,
         weeks: &weeks,
         flaws: &flaws,
+        cancelled: CancelledWork::default(),
     });
     // Crews are compared over the quarter: a week is too short for that.
     let quarter: Vec<JobFigures> =

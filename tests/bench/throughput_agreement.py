@@ -149,7 +149,22 @@ def make_poisson(random):
 
 
 def make_funnel(random):
-    return {"expected": 10 ** random.uniform(-1, 3), "outside": float(random.choice([0.05, 0.002]))}
+    between = 0.0 if random.random() < 0.3 else 10 ** random.uniform(-3, 0)
+    return {
+        "expected": 10 ** random.uniform(-1, 3),
+        "between": between,
+        "outside": float(random.choice([0.05, 0.002])),
+    }
+
+
+def make_between(random):
+    """Groups around their common mean; of every other set nothing is drawn in."""
+    np, n = numpy(), whole(random, 2, 40)
+    variances = 10 ** random.uniform(-3, 0, n)
+    values = random.normal(0, np.sqrt(variances + random.choice([0, 0.01, 1.0])))
+    values -= np.sum(values / variances) / np.sum(1 / variances)
+    groups = [(float(value), float(variance)) for value, variance in zip(values, variances)]
+    return {"groups": groups, "drawn_in": float(random.choice([0.0, 0.1]))}
 
 
 def make_median(random):
@@ -232,17 +247,39 @@ def poisson(events):
     return [0.0 if events == 0 else float(low), float(high)]
 
 
-def funnel(expected, outside):
-    """Where the regularised gamma function, the Poisson tail between whole numbers, is the share left outside."""
+def funnel(expected, between, outside):
+    """Where the tail between whole numbers is the share left outside: of Poisson's distribution the regularised gamma
+    function, of the negative binomial one the regularised beta function."""
     from scipy.optimize import brentq
-    from scipy.special import gammaincc
+    from scipy.special import betainc, gammaincc
+
+    def at_most(events):
+        if between == 0:
+            return gammaincc(events + 1, expected)
+        shape = 1 / between
+        return betainc(shape, events + 1, shape / (shape + expected))
 
     def solve(share):
-        tail = lambda events: gammaincc(events + 1, expected) - share
-        low = -1 + 1e-12
-        return max(0.0, brentq(tail, low, expected + 12 * math.sqrt(expected) + 40, xtol=1e-13)) if tail(low) < 0 else 0.0
+        tail = lambda events: at_most(events) - share
+        low, spread = -1 + 1e-12, math.sqrt(expected + between * expected**2)
+        return max(0.0, brentq(tail, low, expected + 12 * spread + 40, xtol=1e-13)) if tail(low) < 0 else 0.0
 
     return [solve(outside / 2) / expected, solve(1 - outside / 2) / expected]
+
+
+def between(groups, drawn_in):
+    """DerSimonian and Laird's variance; with z-scores drawn in, from numpy's quantiles (Spiegelhalter 2005)."""
+    from statsmodels.stats.meta_analysis import combine_effects
+
+    np = numpy()
+    values, variances = (np.array(column) for column in zip(*groups))
+    if drawn_in == 0:
+        return [max(0.0, float(combine_effects(values, variances, method_re="dl").tau2))]
+    scores = values / np.sqrt(variances)
+    scores = np.clip(scores, *np.quantile(scores, [drawn_in, 1 - drawn_in]))
+    weights = 1 / variances
+    beyond = np.sum(scores**2) - (len(groups) - 1)
+    return [max(0.0, float(beyond / (np.sum(weights) - np.sum(weights**2) / np.sum(weights))))]
 
 
 def median(values):
@@ -275,7 +312,8 @@ def statistics():
         "ewma": (make_ewma, ewma, "scipy lfilter", 1e-10),
         "individuals": (make_individuals, individuals, "numpy mean, diff", 1e-10),
         "poisson": (make_poisson, poisson, "statsmodels confint_poisson exact", 1e-7),
-        "funnel": (make_funnel, funnel, "scipy gammaincc, brentq", 1e-7),
+        "funnel": (make_funnel, funnel, "scipy gammaincc, betainc, brentq", 1e-7),
+        "between": (make_between, between, "statsmodels combine_effects; numpy", 1e-9),
         "median": (make_median, median, "scipy binom", 1e-12),
         "ratio": (make_ratio, ratio, "scipy t; linearised by numpy", 1e-7),
     }

@@ -192,6 +192,16 @@ pub fn reworks(db: &mut Db<'_>, of: &[Id]) -> QueryResult<Vec<Job>> {
         .load(db.conn)
 }
 
+/// Cancelled jobs with windows that begin from `from` to `to`.
+pub fn cancelled_between(db: &mut Db<'_>, from: Instant, to: Instant) -> QueryResult<Vec<Id>> {
+    job::table
+        .filter(job::shop.eq(db.shop).and(job::window_from.between(from, to)))
+        .filter(job::status.eq(Word(JobStatus::Cancelled)))
+        .order(job::id)
+        .select(job::id)
+        .load(db.conn)
+}
+
 /// Customers who booked from `from` to `to`, and when.
 pub fn booked_between(db: &mut Db<'_>, from: Instant, to: Instant) -> QueryResult<Vec<(Id, Instant)>> {
     job::table

@@ -148,6 +148,17 @@ pub fn find(db: &mut Db<'_>, job: Id, id: Id) -> QueryResult<Option<FinishedStep
     step_record::table.find((db.shop, job, id)).select(FinishedStep::as_select()).first(db.conn).optional()
 }
 
+/// The record that says the same, if there is one: a phone that heard no answer sends it again.
+pub fn repeated(db: &mut Db<'_>, job: Id, fields: &StepFields) -> QueryResult<Option<FinishedStep>> {
+    let alike: Vec<FinishedStep> = step_record::table
+        .filter(step_record::shop.eq(db.shop).and(step_record::job.eq(job)))
+        .filter(step_record::step.eq(&fields.step).and(step_record::technician.eq(fields.technician)))
+        .filter(step_record::started_at.eq(fields.started_at))
+        .select(FinishedStep::as_select())
+        .load(db.conn)?;
+    Ok(alike.into_iter().find(|record| record.fields == *fields))
+}
+
 /// Stores other values of a record; when it was recorded and by whom stays.
 pub fn correct(
     db: &mut Db<'_>,

@@ -4,6 +4,7 @@ mod client;
 mod scenario;
 mod tell;
 mod town;
+mod work;
 
 use crate::app::App;
 use crate::auth::links::UnsubscribeLink;

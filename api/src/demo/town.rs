@@ -44,18 +44,20 @@ pub struct Played {
     pub finished: usize,
 }
 
-struct Town<'a, S> {
-    app: &'a App,
+pub(super) struct Town<'a, S> {
+    pub(super) app: &'a App,
     shop: Id,
-    scenario: &'a Scenario,
-    owner: Client<S>,
+    pub(super) scenario: &'a Scenario,
+    pub(super) owner: Client<S>,
     vans: BTreeMap<String, String>,
-    people: BTreeMap<String, String>,
+    pub(super) people: BTreeMap<String, String>,
+    /// By van: when its crew was done with the job before.
+    pub(super) free: BTreeMap<String, Instant>,
     customers: BTreeMap<String, String>,
     vehicles: BTreeMap<String, String>,
     /// Job row id to the job's id.
     jobs: BTreeMap<String, String>,
-    played: Played,
+    pub(super) played: Played,
 }
 
 /// Plays everything; `tell` hears what is going on.
@@ -74,6 +76,7 @@ where
         owner,
         vans: BTreeMap::new(),
         people: BTreeMap::new(),
+        free: BTreeMap::new(),
         customers: BTreeMap::new(),
         vehicles: BTreeMap::new(),
         jobs: BTreeMap::new(),
@@ -297,7 +300,9 @@ where
         if on < today() && on.weekday() == Weekday::Mon {
             self.count_vans(on).await?;
         }
-        for row in scenario.jobs.iter().filter(|row| row.date == on) {
+        let mut rows: Vec<&JobRow> = scenario.jobs.iter().filter(|row| row.date == on).collect();
+        rows.sort_by_key(|row| time(&row.window_from));
+        for row in rows {
             let Some(job) = self.jobs.get(&row.id).cloned() else { continue };
             self.owner.post(&format!("/v1/jobs/{job}/plan"), &json!({})).await?;
             self.played.planned += 1;
@@ -331,60 +336,6 @@ where
         Ok(())
     }
 
-    /// Looks at the vehicle, plans again with what was found, and works the plan if it can be worked.
-    async fn work(&mut self, row: &JobRow, job: &str) -> Result<(), PlayError> {
-        let Some(vehicle) = self.scenario.vehicles.iter().find(|v| v.id == row.vehicle) else {
-            return Ok(());
-        };
-        let begin = self.arrive(row, job).await?;
-        self.owner.post(&format!("/v1/jobs/{job}/inspections"), &json!(vehicle.inspection(row))).await?;
-        self.ask_for_more(row, job, begin).await?;
-        let plan = self.owner.post(&format!("/v1/jobs/{job}/plan"), &json!({})).await?;
-        if plan["workable"] != json!(true) {
-            // It stays on the board with what blocks it.
-            return Ok(());
-        }
-        let lines = plan["lines"].as_array().cloned().unwrap_or_default();
-        let mut at = begin;
-        for (number, line) in lines.iter().enumerate() {
-            let minutes = line["minutes"].as_f64().unwrap_or(0.0) * pace(row, number);
-            let record = json!({
-                "step": line["step"], "technician": self.hand(row, line), "started_at": at, "minutes": minutes,
-                "loops": u32::from(pace(row, number + 500) > 1.15), "water_l": line["water_l"],
-                "products": line["mixes"].as_array().into_iter().flatten()
-                    .map(|mix| json!({ "product": mix["product"], "ml": mix["pour_ml"] })).collect::<Vec<_>>(),
-                "outcome": "passed",
-            });
-            at = at.plus(TimeDelta::milliseconds((minutes * 60_000.0).ceil() as i64));
-            self.app.clock.set(at);
-            self.owner.post(&format!("/v1/jobs/{job}/steps"), &record).await?;
-        }
-        let after = json!({ "grades_after": vehicle.left(row) });
-        self.owner.post(&format!("/v1/jobs/{job}/finish"), &after).await?;
-        self.played.finished += 1;
-        Ok(())
-    }
-
-    /// Up to twelve minutes after the window began, after a drive of ten to thirty.
-    async fn arrive(&self, row: &JobRow, job: &str) -> Result<Instant, PlayError> {
-        let begin = instant(row.date, &row.window_from).plus(TimeDelta::minutes(share(row, 900, 13)));
-        self.app.clock.set(begin);
-        let arrival = json!({ "arrived_at": begin, "travel_min": 10 + share(row, 901, 21) });
-        self.owner.put(&format!("/v1/jobs/{job}/arrival"), &arrival).await?;
-        Ok(begin)
-    }
-
-    /// A car that is worse than booked: the customer is asked, and says yes to two of three.
-    async fn ask_for_more(&self, row: &JobRow, job: &str, at: Instant) -> Result<(), PlayError> {
-        if row.found_grade > row.booked_grade {
-            let answer = ["accepted", "accepted", "declined"][share(row, 902, 3) as usize % 3];
-            let what = format!("grade {} instead of {}", row.found_grade, row.booked_grade);
-            let asked = json!({ "what": what, "answer": answer, "asked_at": at });
-            self.owner.post(&format!("/v1/jobs/{job}/extra-work"), &asked).await?;
-        }
-        Ok(())
-    }
-
     /// In the last week somebody nearly fell.
     async fn tell_a_near_miss(&self) -> Result<(), PlayError> {
         let told = json!({ "kind": "fall", "happened_on": today() - TimeDelta::days(4),
@@ -403,27 +354,6 @@ where
         }
         Ok(())
     }
-
-    /// Who did the line: the first whom the plan names, else the first of the van's crew.
-    fn hand(&self, row: &JobRow, line: &Value) -> Option<String> {
-        let named = text(&line["turns"][0]["technician"]);
-        let crew = || self.scenario.crew.iter().filter(|c| c.van == row.booked_van && c.present(row.date));
-        let chosen = crew().find(|c| c.name == named).or_else(|| crew().next())?;
-        self.people.get(&chosen.id).cloned()
-    }
-}
-
-/// Actual over planned minutes of one step: 0.8 to 1.3, the same at every start of the demo.
-fn pace(row: &JobRow, step: usize) -> f64 {
-    let seed = row.id.bytes().chain(step.to_le_bytes()).fold(0xcbf2_9ce4_8422_2325_u64, |hash, byte| {
-        (hash ^ u64::from(byte)).wrapping_mul(0x0000_0100_0000_01b3)
-    });
-    0.8 + 0.5 * (seed >> 40) as f64 / f64::from(1 << 24)
-}
-
-/// A whole number below `end`, the same at every start of the demo.
-fn share(row: &JobRow, of: usize, end: i64) -> i64 {
-    ((pace(row, of) - 0.8) / 0.5 * end as f64) as i64
 }
 
 fn note(row: &JobRow) -> Option<String> {
@@ -438,10 +368,10 @@ fn address(name: &str) -> String {
     format!("{}@dravelmouth.example", name.to_lowercase())
 }
 
-fn id(entity: &Value) -> String {
+pub(super) fn id(entity: &Value) -> String {
     text(&entity["id"]).to_owned()
 }
 
-fn text(value: &Value) -> &str {
+pub(super) fn text(value: &Value) -> &str {
     value.as_str().unwrap_or_default()
 }

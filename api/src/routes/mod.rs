@@ -90,14 +90,14 @@ pub fn routes(all: &mut ServiceConfig<'_>) {
         .service(jobs::assign_job)                   // PUT /v1/jobs/{id}/assignment
         .service(jobs::cancel_job)                   // POST /v1/jobs/{id}/cancel
         .service(rounds::get_rounds)                 // GET /v1/rounds
-        .service(throughput::get_throughput)         // GET /v1/throughput
-        .service(throughput::list_measures)          // GET /v1/throughput/measures
-        .service(throughput::get_own_throughput)     // GET /v1/throughput/own
-        .service(throughput::compare_crews)          // GET /v1/throughput/comparisons
-        .service(throughput::get_trends)             // GET /v1/throughput/trends
-        .service(throughput::get_ahead)              // GET /v1/throughput/ahead
-        .service(throughput::list_closed_weeks)      // GET /v1/throughput/weeks
-        .service(throughput::close_week)             // POST /v1/throughput/weeks/{week}/close
+        .service(throughput::sheet::get_throughput)   // GET /v1/throughput
+        .service(throughput::measures::list_measures) // GET /v1/throughput/measures
+        .service(throughput::own::get_own_throughput) // GET /v1/throughput/own
+        .service(throughput::comparisons::compare_crews) // GET /v1/throughput/comparisons
+        .service(throughput::trends::get_trends)      // GET /v1/throughput/trends
+        .service(throughput::ahead::get_ahead)        // GET /v1/throughput/ahead
+        .service(throughput::closed_weeks::list_closed_weeks) // GET /v1/throughput/weeks
+        .service(throughput::closed_weeks::close_week) // POST /v1/throughput/weeks/{week}/close
         .service(norms::get_norms)                   // GET /v1/norms
         .service(norms::set_norm_veto)               // PUT /v1/norms/veto
         .service(reminders::list_reminders)          // GET /v1/reminders

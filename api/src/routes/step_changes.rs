@@ -1,6 +1,6 @@
 //! Records of steps that were wrong: corrected or taken back, with the reason, and never without a trace.
 
-use super::steps::{CLOCK_LEEWAY, recordable};
+use super::steps::{before_the_end, recordable};
 use super::{Answer, Shared, jobs::visible, unless_stale};
 use crate::auth::Caller;
 use crate::check::{Check, Checker};
@@ -175,13 +175,6 @@ fn changeable(
         return Err(ApiError::Forbidden("a technician changes only their own records"));
     }
     Ok((job, before))
-}
-
-/// A step cannot have begun after its job was finished.
-fn before_the_end(found: &mut Checker, job: &Job, fields: &StepFields) {
-    if let Some(end) = job.finished_at.filter(|end| fields.started_at > end.plus(CLOCK_LEEWAY)) {
-        found.refuse("started_at", "after_finish", format!("the job was finished at {end}"));
-    }
 }
 
 /// A record of the same step keeps what it is measured against.

@@ -1,6 +1,6 @@
 //! The work itself: steps recorded as they are done, and the end of the job.
 
-use super::jobs::{JobView, running, view, visible, with_reworked};
+use super::jobs::{JobView, going_on, view, visible, with_reworked};
 use super::{Answer, Shared, created, inspections::findings_fit, ok, unless_stale};
 use crate::auth::Caller;
 use crate::check::{Check, Checker};
@@ -47,7 +47,9 @@ pub async fn list_steps(app: Shared, caller: Caller, key: Key) -> Answer {
 
 /// Records what one technician did on one step. The first one starts the job.
 ///
-/// Two technicians on one step are two records; a step that the plan does not have may be recorded all the same.
+/// Two technicians on one step are two records; a step that the plan does not have may be recorded all the same. A phone
+/// that was out of reach sends it later, also after the job was finished, and may send it again: the same record is
+/// stored once.
 #[utoipa::path(
     tag = "jobs",
     params(("id" = Id, Path)),
@@ -62,25 +64,38 @@ pub async fn list_steps(app: Shared, caller: Caller, key: Key) -> Answer {
         "panel_c": 24.0,
         "outcome": "passed"
     })),
-    responses((status = 201, body = FinishedStep, description = "Recorded"))
+    responses(
+        (status = 201, body = FinishedStep, description = "Recorded"),
+        (status = 200, body = FinishedStep, description = "It was recorded before")
+    )
 )]
 #[post("/v1/jobs/{id}/steps")]
 pub async fn record_step(app: Shared, caller: Caller, key: Key, body: Body<StepFields>) -> Answer {
     let (technician, by, handbooks) = (caller.only_own_work(), caller.person()?, app.handbooks.clone());
-    let step = app
+    let (step, is_new) = app
         .write(&caller, move |db| {
             let handbook = handbooks.of(db)?;
             let moment = (body.0.technician, body.0.started_at);
             roll_ups::keep_steps(db, &handbook, key.0, &[moment], |db| {
-                let job = planned(db, key.0, technician)?;
+                let job = worked(db, key.0, technician)?;
+                if let Some(known) = steps::repeated(db, job.id, &body.0)? {
+                    return Ok((known, false));
+                }
                 let mut found = Checker::default();
+                before_the_end(&mut found, &job, &body.0);
                 recordable(db, &mut found, &job, &handbook, technician, &body.0)?;
                 found.finish()?;
                 let id = record(db, &job, by, &body.0)?;
-                steps::find(db, job.id, id)?.ok_or(ApiError::NotFound)
+                if job.finished_at.is_some() {
+                    upkeep::changed(db, &handbooks, job.fields.vehicle)?;
+                }
+                Ok((steps::find(db, job.id, id)?.ok_or(ApiError::NotFound)?, true))
             })
         })
         .await?;
+    if !is_new {
+        return Ok(HttpResponse::Ok().json(step));
+    }
     created(&step, 1, format!("/v1/jobs/{}/steps", key.0))
 }
 
@@ -155,12 +170,28 @@ pub async fn finish_job(
     ok(&view, view.job.rev)
 }
 
-/// The visible job, locked, if it has a plan and is not over.
-fn planned(db: &mut Db<'_>, id: Id, technician: Option<Id>) -> Result<Job, ApiError> {
-    let job = running(db, id, technician)?;
+/// The visible job, locked, if it has a plan and is not cancelled: what was done on a finished one may be told later.
+fn worked(db: &mut Db<'_>, id: Id, technician: Option<Id>) -> Result<Job, ApiError> {
+    jobs::find_locked(db, id)?;
+    let job = visible(db, id, technician)?;
     match job.status.0 {
         JobStatus::Booked => Err(ApiError::conflict("job_not_planned", "the job has no plan yet")),
-        _ => Ok(job),
+        JobStatus::Cancelled => going_on(&job).map(|()| job),
+        JobStatus::Planned | JobStatus::Started | JobStatus::Finished => Ok(job),
+    }
+}
+
+/// The same, if the job is not over.
+fn planned(db: &mut Db<'_>, id: Id, technician: Option<Id>) -> Result<Job, ApiError> {
+    let job = worked(db, id, technician)?;
+    going_on(&job)?;
+    Ok(job)
+}
+
+/// A step cannot have begun after its job was finished.
+pub fn before_the_end(found: &mut Checker, job: &Job, fields: &StepFields) {
+    if let Some(end) = job.finished_at.filter(|end| fields.started_at > end.plus(CLOCK_LEEWAY)) {
+        found.refuse("started_at", "after_finish", format!("the job was finished at {end}"));
     }
 }
 

@@ -3,7 +3,7 @@
 use crate::upkeep::table::harmless;
 use domain::throughput::{Group, Measure, Sheet, Shown, StepFigures};
 
-const COLUMNS: [&str; 21] = [
+const COLUMNS: [&str; 22] = [
     "part",
     "package",
     "class",
@@ -18,6 +18,7 @@ const COLUMNS: [&str; 21] = [
     "value",
     "low",
     "high",
+    "median",
     "norm",
     "count",
     "counted",
@@ -59,7 +60,7 @@ impl Row {
         }
     }
 
-    fn cells(&self) -> [&str; 21] {
+    fn cells(&self) -> [&str; 22] {
         COLUMNS.map(|column| {
             self.0.iter().find(|(name, _)| *name == column).map_or("", |(_, cell)| cell.as_str())
         })
@@ -83,6 +84,9 @@ pub fn sheet_csv(sheet: &Sheet) -> Result<String, csv::Error> {
             .number("norm", wear.left)
             .number("count", wear.jobs as f64)
             .text("counted", "jobs")
+            .number("numerator", wear.used)
+            .number("denominator", wear.jobs as f64)
+            .text("denominator_unit", "jobs")
             .text("text", "value is what was used, norm what is left")
     }));
     rows.extend(sheet.flaws.iter().map(|flaw| {
@@ -124,6 +128,7 @@ fn measure(row: Row, measure: &Measure) -> Row {
     row.text("measure", &measure.name)
         .text("unit", &measure.unit)
         .shown(&measure.shown)
+        .number("median", measure.median)
         .number("norm", measure.norm)
         .number("count", measure.count as f64)
         .text("counted", &measure.counted)
@@ -160,6 +165,6 @@ mod tests {
     #[test]
     fn a_formula_becomes_a_text_and_a_number_stays_one() {
         let row = Row::of("shop").number("value", -1.5).text("text", "-x");
-        assert_eq!((row.cells()[11], row.cells()[20]), ("-1.5", "'-x"));
+        assert_eq!((row.cells()[11], row.cells()[21]), ("-1.5", "'-x"));
     }
 }

@@ -1,25 +1,31 @@
 //! Reads the roll-ups of a time: the rows that the sheet is made from.
 
-use super::contributions::contributions;
+use super::contributions::{BATCH, contributions};
 use super::over_time::own_jobs;
 use super::period::Period;
 use super::surroundings;
+use crate::day;
 use crate::db::kinds::Id;
 use crate::db::step_changes::{self, ChangeKind, StepChange};
 use crate::db::steps::Outcome;
-use crate::db::{Db, job_figures, step_cells, steps};
+use crate::db::{Db, job_figures, jobs, step_cells, steps};
 use crate::error::ApiError;
+use crate::plan_input::zone_of;
+use chrono::TimeDelta;
 use domain::handbook::Handbook;
 use domain::throughput::{
-    CellKey, Flaw, JobFigures, Sheet, SheetInput, StepCell, StepEntry, WeekFacts, Withdrawal, screen, sheet,
-    weighted_m2,
+    CancelledWork, CellKey, Flaw, JobFigures, Sheet, SheetInput, StepCell, StepEntry, WeekFacts, Withdrawal,
+    screen, sheet, weighted_m2,
 };
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// What a crew is called whose jobs no van was set to.
 pub const NO_VAN: &str = "no van";
 /// Flawed records, and changed ones, that a sheet names at most.
 const MOST_FLAWS: i64 = 500;
+
+/// A job that was cancelled after work had begun is looked for by its window, this near to the work (assumption).
+const NEAR_WINDOW: TimeDelta = TimeDelta::days(62);
 
 /// Everything the sheet of a time is made from.
 #[derive(Debug, Clone)]
@@ -31,12 +37,13 @@ pub struct Reading {
     pub cells: Vec<(CellKey, StepCell)>,
     pub weeks: Vec<WeekFacts>,
     pub flaws: Vec<Flaw>,
+    pub cancelled: CancelledWork,
 }
 
 impl Reading {
     /// What one technician worked on.
     pub fn of_technician(&self, technician: &str) -> Reading {
-        let mut own = Reading { weeks: Vec::new(), ..self.clone() };
+        let mut own = Reading { weeks: Vec::new(), cancelled: CancelledWork::default(), ..self.clone() };
         own.jobs.retain(|job| job.technicians.iter().any(|one| one == technician));
         own.cells.retain(|(key, _)| key.technician == technician);
         own.flaws.retain(|flaw| flaw.technician == technician);
@@ -52,6 +59,7 @@ impl Reading {
             cells: &self.cells,
             weeks: &self.weeks,
             flaws: &self.flaws,
+            cancelled: self.cancelled,
         })
     }
 }
@@ -83,7 +91,29 @@ pub fn read(
         flaws.retain(|flaw| own.contains(&flaw.job));
     }
     flaws.sort_by(|a, b| (a.on, &a.entry, a.kind).cmp(&(b.on, &b.entry, b.kind)));
-    Ok(Reading { period, as_of, jobs, cells, weeks, flaws })
+    let cancelled = cancelled(db, period, own.as_ref())?;
+    Ok(Reading { period, as_of, jobs, cells, weeks, flaws, cancelled })
+}
+
+/// What was recorded in a time on jobs that were cancelled; with `own` only on these.
+fn cancelled(
+    db: &mut Db<'_>,
+    period: Period,
+    own: Option<&BTreeSet<String>>,
+) -> Result<CancelledWork, ApiError> {
+    let (begin, end) = day::span(period.from, period.to, zone_of(db, None)?);
+    let mut jobs = jobs::cancelled_between(db, begin.plus(-NEAR_WINDOW), end.plus(NEAR_WINDOW))?;
+    jobs.retain(|job| own.is_none_or(|own| own.contains(&job.to_string())));
+    let (mut worked, mut steps, mut ms) = (BTreeSet::new(), 0, 0);
+    for ids in jobs.chunks(BATCH) {
+        let records = steps::of_jobs(db, ids)?;
+        for record in records.iter().filter(|record| period.has(record.worked_on)) {
+            worked.insert(record.job);
+            steps += 1;
+            ms += record.counted_ms;
+        }
+    }
+    Ok(CancelledWork { jobs: worked.len(), steps, minutes: ms as f64 / 60_000.0 })
 }
 
 /// The jobs counted in a time, weighed by the handbook in force.

@@ -4,7 +4,7 @@ use super::compare::{Comparison, FunnelPlace};
 use super::entries::FlawKind;
 use super::job::{HOT_PANEL_C, JobFigures};
 use super::measure::{LEAST_JOBS, Measure, Shown};
-use super::sheet::{GradeBand, SheetInput};
+use super::sheet::{CancelledWork, GradeBand, SheetInput};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// A crew's share of heavy jobs that differs from the shop's by this is said (assumption).
@@ -80,6 +80,8 @@ pub(super) fn of_sheet(input: &SheetInput, measures: &[Measure], comparisons: &[
     let mut cautions = of_jobs(&jobs);
     cautions.extend(case_mix(&jobs));
     cautions.extend(dry_chemistry(measures));
+    cautions.extend(still_open(input, &jobs));
+    cautions.extend(cancelled(input.cancelled));
     cautions.extend(not_yet_known(input, &jobs));
     cautions.extend(bad_records(input));
     cautions.extend(strange_times(measures));
@@ -128,6 +130,32 @@ fn dry_chemistry(measures: &[Measure]) -> Option<String> {
     })
 }
 
+/// What was planned for days that are over, and is neither done nor cancelled: a figure of jobs done hides why.
+fn still_open(input: &SheetInput, jobs: &[&JobFigures]) -> Option<String> {
+    let left =
+        |job: &&&JobFigures| !job.business.finished && !job.business.no_show && job.business.on < input.as_of;
+    let open = jobs.iter().filter(left).count();
+    (open > 0).then(|| {
+        format!(
+            "{open} of {} planned for these days are still open, neither done nor cancelled: they wait, or nobody wrote \
+             down what became of them.",
+            counted(jobs.len(), "job")
+        )
+    })
+}
+
+/// Work that came to nothing is in no figure, and its time looks idle.
+fn cancelled(work: CancelledWork) -> Option<String> {
+    (work.jobs > 0).then(|| {
+        format!(
+            "{} cancelled after work had begun: {} of {:.0} person-minutes are in no figure, and look like idle time.",
+            was(work.jobs, "job"),
+            counted(work.steps, "step"),
+            work.minutes
+        )
+    })
+}
+
 fn not_yet_known(input: &SheetInput, jobs: &[&JobFigures]) -> Option<String> {
     let done = jobs.iter().filter(|job| job.business.finished);
     let young = done.filter(|job| (input.as_of - job.business.on).num_days() < 14).count();
@@ -153,7 +181,9 @@ fn bad_records(input: &SheetInput) -> Vec<String> {
             FlawKind::EndsBeforeStart => {
                 format!("{entries} with an end before the start: the time is not counted.")
             }
-            FlawKind::ImpossibleMinutes => format!("{entries} longer than a day: the time is not counted."),
+            FlawKind::ImpossibleMinutes => {
+                format!("{entries} of no time at all or of more than a day: the time is not counted.")
+            }
             FlawKind::Overlaps => {
                 format!("{entries} overlap with another step of the same technician: counted once.")
             }
@@ -173,6 +203,10 @@ fn strange_times(measures: &[Measure]) -> Option<String> {
 fn beyond(comparison: &Comparison) -> Vec<String> {
     let far = comparison.crews.iter().filter(|crew| crew.place == FunnelPlace::Beyond998);
     far.map(|crew| format!("{}: {}", comparison.title, crew.text)).collect()
+}
+
+fn was(number: usize, what: &str) -> String {
+    format!("{} {}", counted(number, what), if number == 1 { "was" } else { "were" })
 }
 
 fn counted(number: usize, what: &str) -> String {

@@ -22,14 +22,13 @@ mod job;
 mod measure;
 mod page;
 mod pictures;
-mod records;
 mod sheet;
 pub mod statistics;
 mod trends;
 mod week;
 
 pub use ahead::{Ahead, AheadInput, BookedJob, CrewDay, DayLoad, DueUpkeep, Gain, Load, look_ahead};
-pub use catalogue::{MeasureDefinition, catalogue};
+pub use catalogue::{MeasureDefinition, Part, catalogue};
 pub use cells::{CellKey, Histogram, StepCell};
 pub use closing::{ChangedJob, ChangedMeasure, JobChange, SinceClosing, since_closing};
 pub use compare::{Comparison, CrewCompared, FunnelLimit, FunnelPlace, compare_crews};
@@ -41,10 +40,9 @@ pub use job::{Contribution, ExtraWork, JobBusiness, JobFacts, JobFigures, Planne
 pub use measure::{LEAST_JOBS, Measure, Shown, Span};
 pub use page::{PageInput, sheet_page};
 pub use pictures::{ewma_svg, funnel_svg, individuals_svg, load_svg};
-pub use records::{LeftOut, PackageCrew, StepRecord, Throughput, throughput};
-pub use sheet::{GradeBand, Group, Sheet, SheetInput, StepFigures, WearFigure, sheet};
+pub use sheet::{CancelledWork, GradeBand, Group, Sheet, SheetInput, StepFigures, WearFigure, sheet};
 pub use trends::{
-    Change, Ewma, Individuals, JobStay, LearningCurve, Point, Series, TrendInput, Trends, WorkInProgress,
+    Change, Ewma, Individuals, JobStay, LearningCurve, Phase, Point, Series, TrendInput, Trends, WorkInProgress,
     trends,
 };
 pub use week::{ReminderCounts, Wear, WeekFacts};
@@ -62,8 +60,6 @@ pub fn weighted_m2(handbook: &Handbook, grade: Grade, area_m2: f64) -> f64 {
 }
 
 #[cfg(test)]
-mod records_checks;
+mod checks;
 #[cfg(test)]
 mod rollup_checks;
-#[cfg(test)]
-mod sheet_checks;

@@ -3,7 +3,7 @@
 use super::axis::{Axis, number};
 use super::canvas::{Anchor, Canvas, LEFT, Mark, RIGHT, Stroke};
 use crate::throughput::statistics::LEAST_POINTS;
-use crate::throughput::{Individuals, Point, Series};
+use crate::throughput::{Ewma, Individuals, Phase, Point, Series};
 use chrono::NaiveDate;
 
 /// Top and bottom of the plots.
@@ -12,60 +12,73 @@ const RANGES: (f64, f64) = (254.0, 314.0);
 /// Room below a plot for the dates.
 const DATES: f64 = 44.0;
 
-/// Individuals above, moving ranges below; without limits while there are fewer than 20 points.
+/// Individuals above, moving ranges below; limits over the weeks of each phase, none while it has fewer than 20 points.
 pub fn individuals_svg(series: &Series) -> String {
-    let chart = series.individuals.as_ref();
-    let mut canvas = Canvas::new(if chart.is_some() { RANGES.1 } else { VALUES.1 } + DATES);
+    let charts: Vec<(&Phase, &Individuals)> =
+        series.phases.iter().filter_map(|phase| Some((phase, phase.individuals.as_ref()?))).collect();
+    let bottom = if charts.is_empty() { VALUES.1 } else { RANGES.1 };
+    let mut canvas = Canvas::new(bottom + DATES);
     canvas.heading(&series.title);
-    let limits = chart.map(|chart| [chart.lower, chart.upper]);
-    let values = series.points.iter().map(|point| point.value).chain(limits.into_iter().flatten());
+    let limits = charts.iter().flat_map(|(_, chart)| [chart.lower, chart.upper]);
+    let values = series.points.iter().map(|point| point.value).chain(limits);
     let y = Axis::around(values, VALUES.1, VALUES.0);
     let x = time(&series.points);
     canvas.scale(&y, &series.unit, VALUES.0, VALUES.1);
-    if let Some(chart) = chart {
-        draw_limits(&mut canvas, &y, (chart.lower, chart.center, chart.upper));
+    for (phase, chart) in &charts {
+        let place = Place::of(phase, series, &x);
+        draw_limits(&mut canvas, &y, place, (chart.lower, chart.center, chart.upper));
     }
     changes(&mut canvas, series, &x, VALUES);
     canvas.path(series.points.iter().map(|p| (at(&x, p.week_on), y.at(p.value))), Stroke::Thin);
     for point in &series.points {
-        let outside = chart.is_some_and(|chart| chart.outside.contains(&point.week_on));
+        let outside = series.is_outside(point.week_on);
         canvas.mark((at(&x, point.week_on), y.at(point.value)), mark(point.enough, outside));
     }
-    match chart {
-        Some(chart) => ranges(&mut canvas, series, chart, &x),
-        None => no_limits(&mut canvas, series),
+    if charts.is_empty() {
+        no_limits(&mut canvas, series);
+    } else {
+        ranges(&mut canvas, series, &charts, &x);
     }
-    dates(&mut canvas, &series.points, &x, if chart.is_some() { RANGES.1 } else { VALUES.1 });
+    dates(&mut canvas, &series.points, &x, bottom);
     canvas.finish(&format!("individuals-{}", series.name), &title(series, "individuals chart"), &told(series))
 }
 
-/// The moving average with its limits; none while there are fewer than 20 points.
+/// The moving average with its limits, begun anew with each phase; none while no phase has 20 points.
 pub fn ewma_svg(series: &Series) -> Option<String> {
-    let chart = series.ewma.as_ref()?;
-    let solid: Vec<&Point> = series.points.iter().filter(|point| point.enough).collect();
+    let charts: Vec<(&Phase, &Ewma)> =
+        series.phases.iter().filter_map(|phase| Some((phase, phase.ewma.as_ref()?))).collect();
+    let (_, last) = charts.last()?;
     let mut canvas = Canvas::new(VALUES.1 + DATES);
-    canvas.heading(&format!("{}: moving average, each week with weight {}", series.title, chart.lambda));
-    let y = Axis::around(chart.values.iter().copied().chain([chart.lower, chart.upper]), VALUES.1, VALUES.0);
+    canvas.heading(&format!("{}: moving average, each week with weight {}", series.title, last.lambda));
+    let values = charts.iter().flat_map(|(_, c)| c.values.iter().copied().chain([c.lower, c.upper]));
+    let y = Axis::around(values, VALUES.1, VALUES.0);
     let x = time(&series.points);
     canvas.scale(&y, &series.unit, VALUES.0, VALUES.1);
-    draw_limits(&mut canvas, &y, (chart.lower, chart.target, chart.upper));
     changes(&mut canvas, series, &x, VALUES);
-    let places: Vec<_> =
-        solid.iter().zip(&chart.values).map(|(point, value)| (point.week_on, y.at(*value))).collect();
-    canvas.path(places.iter().map(|(week, y)| (at(&x, *week), *y)), Stroke::Solid);
-    for (week, y) in places {
-        canvas.mark((at(&x, week), y), mark(true, chart.outside.contains(&week)));
+    for (phase, chart) in &charts {
+        let place = Place::of(phase, series, &x);
+        draw_limits(&mut canvas, &y, place, (chart.lower, chart.target, chart.upper));
+        let weeks = solid(series, phase).map(|point| point.week_on);
+        let places: Vec<_> = weeks.zip(chart.values.iter().map(|value| y.at(*value))).collect();
+        canvas.path(places.iter().map(|(week, y)| (at(&x, *week), *y)), Stroke::Solid);
+        for (week, y) in places {
+            canvas.mark((at(&x, week), y), mark(true, chart.outside.contains(&week)));
+        }
     }
     dates(&mut canvas, &series.points, &x, VALUES.1);
-    let outside = weeks(&chart.outside);
-    let description = format!(
-        "{} The moving average is {} at the end; limits {} to {} around {}. Outside the limits: {outside}.",
-        series.definition,
-        chart.values.last().map_or_else(|| "unknown".to_owned(), |value| number(*value)),
-        number(chart.lower),
-        number(chart.upper),
-        number(chart.target)
-    );
+    let of_phases = charts.iter().map(|(phase, chart)| {
+        format!(
+            " {} to {}: at the end {}; limits {} to {} around {}. Outside the limits: {}.",
+            phase.from,
+            phase.to,
+            chart.values.last().map_or_else(|| "unknown".to_owned(), |value| number(*value)),
+            number(chart.lower),
+            number(chart.upper),
+            number(chart.target),
+            weeks(&chart.outside)
+        )
+    });
+    let description = of_phases.fold(series.definition.clone(), |text, phase| text + &phase);
     Some(canvas.finish(&format!("ewma-{}", series.name), &title(series, "moving average"), &description))
 }
 
@@ -80,22 +93,34 @@ fn title(series: &Series, kind: &str) -> String {
 
 fn told(series: &Series) -> String {
     let mut text = series.definition.clone();
-    match &series.individuals {
-        Some(chart) => text.push_str(&format!(
-            " Mean {}, limits {} to {}. Outside the limits: {}. Jumps: {}.",
-            number(chart.center),
-            number(chart.lower),
-            number(chart.upper),
-            weeks(&chart.outside),
-            weeks(&chart.jumps)
-        )),
-        None => text.push_str(&format!(" No limits: fewer than {LEAST_POINTS} weeks with jobs enough.")),
+    for phase in &series.phases {
+        let (from, to) = (phase.from, phase.to);
+        text.push_str(&match &phase.individuals {
+            Some(chart) => format!(
+                " {from} to {to}: mean {}, limits {} to {}. Outside the limits: {}. Jumps: {}.",
+                number(chart.center),
+                number(chart.lower),
+                number(chart.upper),
+                weeks(&chart.outside),
+                weeks(&chart.jumps)
+            ),
+            None => format!(" {from} to {to}: no limits, {} weeks with jobs enough.", phase.points),
+        });
+    }
+    if series.phases.is_empty() {
+        text.push_str(&format!(" No limits: fewer than {LEAST_POINTS} weeks with jobs enough."));
     }
     for change in &series.changes {
         text.push(' ');
         text.push_str(&change.text);
     }
     text
+}
+
+/// The weeks of a phase that carry limits.
+fn solid<'a>(series: &'a Series, phase: &Phase) -> impl Iterator<Item = &'a Point> + use<'a> {
+    let (from, to) = (phase.from, phase.to);
+    series.points.iter().filter(move |point| point.enough && from <= point.week_on && point.week_on <= to)
 }
 
 fn weeks(weeks: &[NaiveDate]) -> String {
@@ -113,25 +138,63 @@ fn mark(enough: bool, outside: bool) -> Mark {
     }
 }
 
-fn draw_limits(canvas: &mut Canvas, y: &Axis, (lower, center, upper): (f64, f64, f64)) {
-    canvas.limit(y.at(upper), &format!("upper {}", number(upper)), Stroke::Dashed);
-    canvas.limit(y.at(center), &format!("mean {}", number(center)), Stroke::Thin);
-    canvas.limit(y.at(lower), &format!("lower {}", number(lower)), Stroke::Dashed);
+/// Where the limits of a phase are drawn, and whether their names have room at the right.
+#[derive(Debug, Clone, Copy)]
+struct Place {
+    from: f64,
+    to: f64,
+    named: bool,
 }
 
-fn ranges(canvas: &mut Canvas, series: &Series, chart: &Individuals, x: &Axis) {
-    let solid: Vec<&Point> = series.points.iter().filter(|point| point.enough).collect();
-    let ranges: Vec<(NaiveDate, f64)> =
-        solid.windows(2).map(|pair| (pair[1].week_on, (pair[1].value - pair[0].value).abs())).collect();
-    let values = ranges.iter().map(|range| range.1).chain([chart.moving_range_upper]);
+impl Place {
+    /// Over all weeks where there is one phase alone.
+    fn of(phase: &Phase, series: &Series, x: &Axis) -> Place {
+        let first = series.phases.first().is_none_or(|first| first.from == phase.from);
+        let last = series.phases.last().is_none_or(|last| last.to == phase.to);
+        Place {
+            from: if first { LEFT } else { at(x, phase.from) - 4.0 },
+            to: if last { RIGHT } else { at(x, phase.to) + 4.0 },
+            named: last,
+        }
+    }
+
+    fn limit(self, canvas: &mut Canvas, (y, label): (f64, String), stroke: Stroke) {
+        canvas.line((self.from, y), (self.to, y), stroke);
+        if self.named {
+            canvas.text((RIGHT + 6.0, y + 4.5), Anchor::Start, &label);
+        } else {
+            canvas.text((self.from + 4.0, y - 4.0), Anchor::Start, &label);
+        }
+    }
+}
+
+fn draw_limits(canvas: &mut Canvas, y: &Axis, place: Place, (lower, center, upper): (f64, f64, f64)) {
+    for (name, value, stroke) in
+        [("upper", upper, Stroke::Dashed), ("mean", center, Stroke::Thin), ("lower", lower, Stroke::Dashed)]
+    {
+        place.limit(canvas, (y.at(value), format!("{name} {}", number(value))), stroke);
+    }
+}
+
+fn ranges(canvas: &mut Canvas, series: &Series, charts: &[(&Phase, &Individuals)], x: &Axis) {
+    let of = |phase: &Phase| -> Vec<(NaiveDate, f64)> {
+        let points: Vec<&Point> = solid(series, phase).collect();
+        points.windows(2).map(|pair| (pair[1].week_on, (pair[1].value - pair[0].value).abs())).collect()
+    };
+    let values = charts.iter().flat_map(|(phase, chart)| {
+        of(phase).into_iter().map(|range| range.1).chain([chart.moving_range_upper])
+    });
     let y = Axis::from_zero(values, RANGES.1, RANGES.0);
     canvas.scale(&y, "moving range", RANGES.0, RANGES.1);
-    let upper = chart.moving_range_upper;
-    canvas.limit(y.at(upper), &format!("upper {}", number(upper)), Stroke::Dashed);
-    canvas.limit(y.at(chart.moving_range), &format!("mean {}", number(chart.moving_range)), Stroke::Thin);
-    canvas.path(ranges.iter().map(|(week, range)| (at(x, *week), y.at(*range))), Stroke::Thin);
-    for (week, range) in ranges {
-        canvas.mark((at(x, week), y.at(range)), mark(true, chart.jumps.contains(&week)));
+    for (phase, chart) in charts {
+        let (ranges, place) = (of(phase), Place::of(phase, series, x));
+        let (mean, upper) = (chart.moving_range, chart.moving_range_upper);
+        place.limit(canvas, (y.at(upper), format!("upper {}", number(upper))), Stroke::Dashed);
+        place.limit(canvas, (y.at(mean), format!("mean {}", number(mean))), Stroke::Thin);
+        canvas.path(ranges.iter().map(|(week, range)| (at(x, *week), y.at(*range))), Stroke::Thin);
+        for (week, range) in ranges {
+            canvas.mark((at(x, week), y.at(range)), mark(true, chart.jumps.contains(&week)));
+        }
     }
 }
 

@@ -1,4 +1,4 @@
-//! Intervals of a rate, a mean, a ratio of sums and a median; all at 95 %.
+//! Quantiles, and intervals of a rate, a mean, a ratio of sums and a median; all intervals at 95 %.
 
 use statrs::distribution::{ContinuousCDF, StudentsT};
 
@@ -62,6 +62,14 @@ pub fn median(sorted: &[f64]) -> Option<f64> {
     let upper = sorted.get(sorted.len() / 2)?;
     let lower = sorted.get(sorted.len().saturating_sub(1) / 2)?;
     Some((lower + upper) / 2.0)
+}
+
+/// Of sorted values, between the two nearest (Hyndman and Fan 1996, American Statistician 50:361, type 7).
+pub fn quantile(sorted: &[f64], p: f64) -> Option<f64> {
+    let place = p * sorted.len().checked_sub(1)? as f64;
+    let (low, share) = (place.floor() as usize, place.fract());
+    let (below, above) = (sorted.get(low)?, sorted.get(low + 1).or(sorted.get(low))?);
+    Some(below + share * (above - below))
 }
 
 /// Free of any distribution: the order statistics between which the median lies with at least 95 % (Conover 1999,

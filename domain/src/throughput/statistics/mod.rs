@@ -13,8 +13,10 @@ pub use control::{
 };
 pub use counts::{CountBelief, poisson_interval};
 pub use flow::{Flow, Stay, flow};
-pub use funnel::{poisson_limits, ratio_limits};
-pub use intervals::{Interval, mean_interval, median, median_interval, ratio_of_sums_interval, wilson};
+pub use funnel::{DRAWN_IN, count_limits, ratio_limits, variance_between};
+pub use intervals::{
+    Interval, mean_interval, median, median_interval, quantile, ratio_of_sums_interval, wilson,
+};
 pub use learning::{WrightFit, wright_fit, wright_sum, wright_time};
 pub use levels::shifts;
 

@@ -155,7 +155,7 @@ fn what_cannot_be_is_refused_and_nothing_is_lost() {
         (
             json!({ "parking": [{ "share": 0.5, "corrosivity": "c9" }] }),
             "/document/parking/0/corrosivity",
-            "invalid_value",
+            "unknown_word",
         ),
         (
             json!({ "driving": { "km_per_week": 200.0, "motorway_share": 1.5 } }),

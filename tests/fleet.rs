@@ -272,6 +272,36 @@ fn forecasts_are_held_against_what_was_found() {
     );
 }
 
+/// Every kind that a look can tell is judged, each look once; the answer says which cannot be and why.
+#[test]
+fn spots_and_film_are_held_against_the_forecast_too() {
+    let app = TestApp::start();
+    let shop = app.shop("Shine");
+    let customer = shop.customer("A");
+    let mut body = estate(&customer);
+    body["document"]["exposures"] = json!([]);
+    body["document"]["driving"] = json!({ "km_per_week": 900.0, "motorway_share": 1.0 });
+    let car = shop.owner.post("/v1/vehicles", &body).id();
+    let note = |body: Value| shop.owner.post(&format!("/v1/vehicles/{car}/observations"), &body).expect(201);
+    // Counts of tar and dirt begin with the last work.
+    note(json!({ "decontaminations": [{ "on": "2026-03-20" }], "washes": [{ "on": "2026-04-24" }] }));
+    let read = |contaminant: &str, found: Value| json!({ "on": "2026-05-02", "contaminant": contaminant, "found": found });
+    let film = read("film", json!({ "grade": 3 }));
+    let front = read("insect", json!({ "spots": { "spots": 40, "area_m2": 1.0 } }));
+    note(json!({ "readings": [film.clone(), front] }));
+    note(json!({ "readings": [film] }));
+    let told = |query: &str| shop.owner.get(&format!("/v1/upkeep/calibration{query}")).expect(200);
+    let (wash, iron) = (told("?kind=wash"), told("?kind=decontamination"));
+    assert_eq!((&wash["checks"], &iron["checks"]), (&json!(1), &json!(0)));
+    let bins = wash["bins"].as_array().expect("bins");
+    assert_eq!(bins.iter().filter_map(|bin| bin["found"].as_i64()).sum::<i64>(), 1);
+    let kinds = wash["kinds"].as_array().expect("kinds");
+    let not: Vec<&Value> = kinds.iter().filter(|kind| kind["is_judged"] == false).collect();
+    assert_eq!((kinds.len(), not.len()), (7, 1));
+    assert_eq!(not[0]["kind"], "feel_test");
+    assert!(not[0]["text"].as_str().is_some_and(|text| text.contains("nobody knows")));
+}
+
 #[test]
 fn the_table_is_csv_that_runs_nothing() {
     let app = TestApp::start();

@@ -64,6 +64,13 @@ fn the_forecast_counts_what_is_noted_at_once() {
     assert_eq!(kept["items"].as_array().map(Vec::len), Some(3));
     assert_eq!(kept["items"][1]["events"][0]["kind"], "grinding_beside");
 
+    // Of two bead tests on one day the worse counts, too: wax is renewed at grade 2.
+    let bead =
+        |grade: u8| json!({ "on": "2026-05-04", "protection": "wax", "panel_grades": [grade, grade, grade] });
+    let beads = shop.owner.post(&path, &json!({ "bead_tests": [bead(5), bead(1)] })).id();
+    assert_eq!(due(&shop, &car, "protection"), "2026-05-04");
+    shop.owner.send("DELETE", &format!("/v1/observations/{beads}"), &[], &[]).expect(200);
+
     let washed = json!({ "washes": [{ "on": "2026-05-03" }], "last_salted_on": "2026-03-20" });
     let wash = due(&shop, &car, "wash");
     shop.owner.post(&path, &washed).expect(201);
@@ -108,6 +115,26 @@ fn what_cannot_be_is_refused_and_nothing_is_lost() {
             "/readings/0/found/spots/area_m2",
             "out_of_range",
         ),
+        (
+            json!({ "stripped": [{ "on": "2026-05-01", "protection": "honey" }] }),
+            "/stripped/0/protection",
+            "unknown",
+        ),
+        (
+            json!({ "stripped": [{ "on": "2026-05-01", "protection": "wax", "step": "Z99" }] }),
+            "/stripped/0/step",
+            "unknown",
+        ),
+        (
+            json!({ "stripped": [{ "on": "2026-05-05", "protection": "wax" }] }),
+            "/stripped/0/on",
+            "in_the_future",
+        ),
+        (
+            json!({ "stripped": [{ "on": "2019-05-05", "protection": "wax" }] }),
+            "/stripped/0/on",
+            "before_the_vehicle",
+        ),
         (json!({ "last_salted_on": "2026-12-01" }), "/last_salted_on", "in_the_future"),
         (json!({ "mean_air_c": 12.0 }), "/mean_air_c", "not_here"),
         (json!({ "wear_steps": [{ "on": "2026-05-01", "step": "D03" }] }), "/wear_steps", "not_here"),
@@ -124,6 +151,11 @@ fn what_cannot_be_is_refused_and_nothing_is_lost() {
             json!({ "parking": [place(0.5, -1.0)] }),
             "/document/parking/0/sources/0/distance_m",
             "out_of_range",
+        ),
+        (
+            json!({ "parking": [{ "share": 0.5, "corrosivity": "c9" }] }),
+            "/document/parking/0/corrosivity",
+            "unknown_word",
         ),
         (
             json!({ "driving": { "km_per_week": 200.0, "motorway_share": 1.5 } }),
@@ -161,7 +193,23 @@ fn where_it_stands_and_how_it_is_driven_is_kept() {
     let vehicle = shop.owner.patch(&path, &change).expect(200);
     assert_eq!(vehicle["document"]["parking"][1]["sources"][0]["distance_m"], 25.0);
     assert_eq!(vehicle["document"]["driving"], driving);
-    shop.owner.get(&format!("{path}/upkeep")).expect(200);
+    let upkeep = shop.owner.get(&format!("{path}/upkeep")).expect(200);
+    assert_eq!(iron_rate(&upkeep)["corrosivity"], Value::Null, "no salt, and nobody said a class");
+
+    // What the shop says of the air there multiplies the dose, and the factor is named: a shop may change it.
+    let (calm, named) = (iron_rate(&upkeep)["per_day"]["expected"].as_f64(), "corrosivity_c5");
+    let mut harsh = change.clone();
+    harsh["document"]["parking"][1]["corrosivity"] = json!("c5");
+    shop.owner.patch(&path, &harsh).expect(200);
+    let upkeep = shop.owner.get(&format!("{path}/upkeep")).expect(200);
+    let air = json!([{ "place": "/parking/1", "class": "c5", "factor": 1.5 }]);
+    assert_eq!(iron_rate(&upkeep)["corrosivity"], air);
+    assert!(iron_rate(&upkeep)["per_day"]["expected"].as_f64() > calm);
+    let assumptions = upkeep["assumptions"].as_array().expect("assumptions");
+    assert!(assumptions.iter().any(|one| one["name"] == named && one["basis"] == "assumption"));
+    shop.owner.put("/v1/handbook/overrides", &json!({ "factors": { named: { "value": 1.8 } } })).expect(200);
+    let upkeep = shop.owner.get(&format!("{path}/upkeep")).expect(200);
+    assert_eq!(iron_rate(&upkeep)["corrosivity"][0]["factor"], 1.8);
 
     let months = json!({ "preferred_months": [4, 10] });
     let customer = format!("/v1/customers/{}", vehicle["customer"].as_str().expect("an id"));
@@ -171,6 +219,11 @@ fn where_it_stands_and_how_it_is_driven_is_kept() {
     {
         shop.owner.patch(&customer, &json!({ "preferred_months": months })).refused_at(pointer, code);
     }
+}
+
+fn iron_rate(upkeep: &Value) -> &Value {
+    let rates = upkeep["rates"].as_array().expect("rates");
+    rates.iter().find(|rate| rate["contaminant"] == "fallout_iron").expect("the rate of iron")
 }
 
 #[test]

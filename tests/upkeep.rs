@@ -46,6 +46,57 @@ fn a_finished_job_begins_the_count_anew() {
     }
 }
 
+/// Polish takes a coating off (common practice): its people are told, until the note is withdrawn as a mistake.
+#[test]
+fn what_a_job_stripped_is_asked_for() {
+    let app = TestApp::start();
+    let mut shop = app.shop("Shine");
+    let mut job = shop.ready_job(&app);
+    let vehicle = format!("/v1/vehicles/{}", job.vehicle);
+    let coats = json!([{ "protection": "ceramic_1y", "applied_on": "2026-04-01" }]);
+    shop.owner.patch(&vehicle, &json!({ "document": { "coats": coats } })).expect(200);
+    shop.owner.post(&job.path("plan"), &json!({})).expect(201);
+    shop.wait(&app, &mut job, TimeDelta::hours(5));
+    let step = json!({ "step": "G03", "technician": job.technician_id, "started_at": "2026-05-04T08:00:00Z",
+        "minutes": 5, "outcome": "passed" });
+    job.technician.post(&job.path("steps"), &step).expect(201);
+    job.technician.post(&job.path("finish"), &json!({})).expect(200);
+    assert_eq!(shop.owner.get(&vehicle).expect(200)["document"]["coats"], json!([]));
+    let upkeep = format!("{vehicle}/upkeep");
+    let gone = shop.owner.get(&upkeep).expect(200);
+    let need = need(&gone, "protection");
+    assert_eq!(
+        (&need["due_on"], &need["package"], &need["urgency"]),
+        (&json!("2026-05-04"), &json!("P4"), &json!("due"))
+    );
+    assert!(need["reason"].as_str().is_some_and(|text| text.contains("was taken off by the")), "{need}");
+    let listed = shop.owner.get("/v1/upkeep?kind=protection").expect(200);
+    assert_eq!(listed["items"][0]["key"], "protection:ceramic_1y:2026-05-04");
+
+    let notes = shop.owner.get(&format!("{vehicle}/observations")).expect(200);
+    let stripped = json!([{ "on": "2026-05-04", "protection": "ceramic_1y", "step": "G03" }]);
+    assert_eq!(notes["items"][0]["stripped"], stripped);
+    let note = notes["items"][0]["id"].as_str().expect("an id").to_owned();
+    shop.owner.send("DELETE", &format!("/v1/observations/{note}"), &[], &[]).expect(200);
+    let kinds = shop.owner.get(&upkeep).expect(200)["needs"].clone();
+    assert!(kinds.as_array().is_some_and(|needs| needs.iter().all(|need| need["kind"] != "protection")));
+}
+
+/// Tar seen at the inspection and left on is due at once, for a visit that takes it off; the grade stands for an amount.
+#[test]
+fn what_an_eye_sees_counts() {
+    let app = TestApp::start();
+    let shop = app.shop("Shine");
+    let job = shop.ready_job(&app);
+    let path = format!("/v1/vehicles/{}", job.vehicle);
+    let tar = json!({ "zone": "doors", "contaminant": "tar", "grade": 2, "evidence": "seen" });
+    job.technician.post(&job.path("inspections"), &json!({ "findings": [tar] })).expect(201);
+    let upkeep = shop.owner.get(&format!("{path}/upkeep")).expect(200);
+    let spots = need(&upkeep, "spot_removal");
+    assert_eq!((&spots["due_on"], &spots["package"]), (&json!("2026-05-04"), &json!("P9")));
+    assert_eq!(spots["contaminants"], json!(["tar"]));
+}
+
 /// What was felt replaces the count: grade 3 stands for a dose of 120, which is due at once (common practice).
 #[test]
 fn a_feel_test_replaces_the_count_and_a_look_does_not() {

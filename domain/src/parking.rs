@@ -19,6 +19,9 @@ pub struct ParkingPlace {
     /// What lies near and lets something fall on it.
     #[serde(default)]
     pub sources: Vec<NearSource>,
+    /// How corrosive the air there is by ISO 9223, where somebody knows; absent: from the salt of its sources.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub corrosivity: Option<CorrosivityClass>,
 }
 
 /// What keeps fallout, rain and sun off.
@@ -78,6 +81,19 @@ pub enum ChlorideClass {
     S1,
     S2,
     S3,
+}
+
+/// Corrosivity of the air by bare carbon steel in its first year, µm: at most 1.3, 25, 50, 80, 200 and 700 (ISO 9223:2012;
+/// ISO 12944-2 names the same categories).
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum CorrosivityClass {
+    C1,
+    C2,
+    C3,
+    C4,
+    C5,
+    Cx,
 }
 
 /// How it is driven.

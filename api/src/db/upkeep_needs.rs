@@ -9,6 +9,7 @@ use diesel::prelude::*;
 use diesel::sql_types::{Array, Date, Nullable, Text};
 use domain::upkeep::NeedKind;
 use serde::Serialize;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// One need of one vehicle.
 #[derive(Debug, Clone, PartialEq, Queryable, Selectable)]
@@ -22,6 +23,13 @@ pub struct NeedRow {
     pub early_on: Option<NaiveDate>,
     pub late_on: Option<NaiveDate>,
     pub overdue_on: Option<NaiveDate>,
+}
+
+impl NeedRow {
+    /// Names it among all of the shop.
+    fn place(&self) -> (Id, &str) {
+        (self.vehicle, &self.key)
+    }
 }
 
 /// The same with whose it is.
@@ -116,32 +124,57 @@ pub fn due_between(db: &mut Db<'_>, from: NaiveDate, to: NaiveDate) -> QueryResu
         .load(db.conn)
 }
 
-/// Puts `needs` in the place of all needs of these vehicles.
+/// Puts `needs` in the place of all needs of these vehicles. What is stored like that already, as most is on most nights,
+/// is not written again.
 pub fn replace(db: &mut Db<'_>, vehicles: &[Id], needs: &[NeedRow]) -> QueryResult<()> {
-    let before = upkeep_need::table
-        .filter(upkeep_need::shop.eq(db.shop).and(upkeep_need::vehicle.eq_any(vehicles.to_vec())));
-    diesel::delete(before).execute(db.conn)?;
+    let before: Vec<NeedRow> = upkeep_need::table
+        .filter(upkeep_need::shop.eq(db.shop).and(upkeep_need::vehicle.eq_any(vehicles.to_vec())))
+        .select(NeedRow::as_select())
+        .load(db.conn)?;
+    let before: BTreeMap<(Id, &str), &NeedRow> = before.iter().map(|need| (need.place(), need)).collect();
+    let (same, new): (Vec<&NeedRow>, Vec<&NeedRow>) =
+        needs.iter().partition(|need| before.get(&need.place()) == Some(need));
+    if same.len() < before.len() {
+        let same: BTreeSet<(Id, &str)> = same.iter().map(|need| need.place()).collect();
+        let gone: Vec<(Id, &str)> = before.into_keys().filter(|place| !same.contains(place)).collect();
+        delete(db, &gone)?;
+    }
+    insert(db, &new)
+}
+
+fn delete(db: &mut Db<'_>, gone: &[(Id, &str)]) -> QueryResult<()> {
     match &mut *db.conn {
-        Conn::Sqlite(conn) => {
-            for need in needs {
-                let made = (
-                    upkeep_need::shop.eq(db.shop),
-                    upkeep_need::vehicle.eq(need.vehicle),
-                    upkeep_need::key.eq(&need.key),
-                    upkeep_need::kind.eq(need.kind),
-                    upkeep_need::remind_on.eq(need.remind_on),
-                    upkeep_need::due_on.eq(need.due_on),
-                    upkeep_need::early_on.eq(need.early_on),
-                    upkeep_need::late_on.eq(need.late_on),
-                    upkeep_need::overdue_on.eq(need.overdue_on),
-                );
-                diesel::insert_into(upkeep_need::table).values(made).execute(conn)?;
-            }
-            Ok(())
-        }
+        Conn::Sqlite(conn) => gone.iter().try_for_each(|(vehicle, key)| {
+            diesel::delete(upkeep_need::table.find((db.shop, *vehicle, *key))).execute(conn).map(|_| ())
+        }),
+        Conn::Pg(conn) => diesel::sql_query(DELETE_ALL)
+            .bind::<Text, _>(db.shop)
+            .bind::<Array<Text>, _>(gone.iter().map(|place| place.0).collect::<Vec<Id>>())
+            .bind::<Array<Text>, _>(gone.iter().map(|place| place.1).collect::<Vec<&str>>())
+            .execute(conn)
+            .map(|_| ()),
+    }
+}
+
+fn insert(db: &mut Db<'_>, needs: &[&NeedRow]) -> QueryResult<()> {
+    match &mut *db.conn {
+        Conn::Sqlite(conn) => needs.iter().try_for_each(|need| {
+            let made = (
+                upkeep_need::shop.eq(db.shop),
+                upkeep_need::vehicle.eq(need.vehicle),
+                upkeep_need::key.eq(&need.key),
+                upkeep_need::kind.eq(need.kind),
+                upkeep_need::remind_on.eq(need.remind_on),
+                upkeep_need::due_on.eq(need.due_on),
+                upkeep_need::early_on.eq(need.early_on),
+                upkeep_need::late_on.eq(need.late_on),
+                upkeep_need::overdue_on.eq(need.overdue_on),
+            );
+            diesel::insert_into(upkeep_need::table).values(made).execute(conn).map(|_| ())
+        }),
         Conn::Pg(conn) => {
-            fn column<T>(needs: &[NeedRow], of: impl Fn(&NeedRow) -> T) -> Vec<T> {
-                needs.iter().map(of).collect()
+            fn column<T>(needs: &[&NeedRow], of: impl Fn(&NeedRow) -> T) -> Vec<T> {
+                needs.iter().map(|need| of(need)).collect()
             }
             diesel::sql_query(INSERT_ALL)
                 .bind::<Text, _>(db.shop)
@@ -160,6 +193,11 @@ pub fn replace(db: &mut Db<'_>, vehicles: &[Id], needs: &[NeedRow]) -> QueryResu
 }
 
 /// One statement for a whole batch: a round trip per need would cost more than its forecast.
+const DELETE_ALL: &str = "
+    DELETE FROM upkeep_need n USING unnest($2, $3) AS gone (vehicle, key)
+    WHERE n.shop = $1 AND n.vehicle = gone.vehicle AND n.key = gone.key";
+
+/// The same for new ones.
 const INSERT_ALL: &str = "
     INSERT INTO upkeep_need (shop, vehicle, key, kind, remind_on, due_on, early_on, late_on, overdue_on)
     SELECT $1, n.* FROM unnest($2, $3, $4, $5, $6, $7, $8, $9) AS n";

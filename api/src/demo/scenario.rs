@@ -156,7 +156,7 @@ impl Scenario {
         for row in self.parking.iter().filter(|row| row.vehicle == vehicle) {
             if places.last().is_none_or(|place| place.name.as_ref() != Some(&row.place)) {
                 let (name, share, sheltering) = (Some(row.place.clone()), row.share, row.sheltering);
-                places.push(ParkingPlace { name, share, sheltering, sources: vec![] });
+                places.push(ParkingPlace { name, share, sheltering, ..ParkingPlace::default() });
             }
             let source = row.source.map(|kind| NearSource {
                 kind,

@@ -138,33 +138,43 @@ where
     Ok(names)
 }
 
-/// The next five vehicles with the interval of the day, and how many are overdue already.
+/// How many vehicles have work whose day has come, and the next five with the interval of the day.
 async fn upkeep<S>(owner: &Client<S>) -> Result<String, Refusal>
 where
     S: Service<Request, Response = ServiceResponse<BoxBody>, Error = actix_web::Error>,
 {
     let answer = owner.get("/v1/upkeep?limit=200").await?;
     let today = today().to_string();
-    let due = |entry: &&Value| word(&entry["need"], "due_on") < today.as_str();
-    let overdue: BTreeSet<&str> =
-        items(&answer).iter().filter(due).map(|entry| word(entry, "vehicle")).collect();
-    let fleet: BTreeSet<&str> = items(&answer).iter().map(|entry| word(entry, "vehicle")).collect();
+    let due = |entry: &&Value| word(&entry["need"], "due_on") <= today.as_str();
+    let vehicles = |of: &mut dyn Iterator<Item = &Value>| -> usize {
+        of.map(|entry| word(entry, "vehicle")).collect::<BTreeSet<&str>>().len()
+    };
+    let late = |entry: &&Value| word(&entry["need"], "urgency") == "overdue";
+    let mut kinds: BTreeMap<String, usize> = BTreeMap::new();
+    for entry in items(&answer).iter().filter(due) {
+        *kinds.entry(word(&entry["need"], "kind").replace('_', " ")).or_default() += 1;
+    }
+    let kinds: Vec<String> = kinds.iter().map(|(kind, count)| format!("{count} {kind}")).collect();
     let mut text = heading("Next due upkeep");
     let _ = writeln!(
         text,
-        "{} of {} vehicles have something overdue. The next five to fall due:",
-        overdue.len(),
-        fleet.len()
+        "Of {} vehicles {} have work whose day has come ({}),\n{} of them long enough to call it late. The next five \
+         to fall due:",
+        vehicles(&mut items(&answer).iter()),
+        vehicles(&mut items(&answer).iter().filter(due)),
+        kinds.join(", "),
+        vehicles(&mut items(&answer).iter().filter(late)),
     );
     let mut shown = BTreeSet::new();
     for entry in items(&answer).iter().filter(|entry| !due(entry)) {
         if shown.len() < SHOWN && shown.insert(word(entry, "vehicle")) {
             let need = &entry["need"];
             let within = match (need["early_on"].as_str(), need["late_on"].as_str()) {
-                (Some(early), Some(late)) => format!(", with 80 % from {early} to {late}"),
+                (Some(early), Some(late)) => format!(", 80 % sure from {early} to {late}"),
                 _ => String::new(),
             };
-            let what = format!("{} due {}{within}:", word(need, "kind"), word(need, "due_on"));
+            let kind = word(need, "kind").replace('_', " ");
+            let what = format!("{kind} due {}{within}:", word(need, "due_on"));
             put(&mut text, &format!("  {}  {what} ", word(entry, "label")), word(need, "reason"));
         }
     }

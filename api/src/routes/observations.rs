@@ -106,6 +106,7 @@ impl Check for History {
             ("away", self.away.len()),
             ("readings", self.readings.len()),
             ("cleared", self.cleared.len()),
+            ("stripped", self.stripped.len()),
         ];
         for (list, length) in lengths {
             if length > MOST_ENTRIES {
@@ -136,10 +137,21 @@ fn possible(
 ) -> Result<(), ApiError> {
     let ground = upkeep::Ground::read(db, handbooks)?;
     let mut found = Checker::default();
-    for (i, test) in seen.bead_tests.iter().enumerate() {
-        if ground.handbook.protection(&test.protection).is_none() {
-            let text = format!("the handbook has no protection {:?}", test.protection);
-            found.refuse(format!("bead_tests/{i}/protection"), "unknown", text);
+    let mut known = |list: &str, i: usize, protection: &str| {
+        if ground.handbook.protection(protection).is_none() {
+            let text = format!("the handbook has no protection {protection:?}");
+            found.refuse(format!("{list}/{i}/protection"), "unknown", text);
+        }
+    };
+    seen.bead_tests.iter().enumerate().for_each(|(i, test)| known("bead_tests", i, &test.protection));
+    seen.stripped.iter().enumerate().for_each(|(i, gone)| known("stripped", i, &gone.protection));
+    for (i, gone) in seen.stripped.iter().enumerate() {
+        if let Some(step) = gone.step.as_deref().filter(|step| ground.handbook.step(step).is_none()) {
+            found.refuse(
+                format!("stripped/{i}/step"),
+                "unknown",
+                format!("the handbook has no step {step:?}"),
+            );
         }
     }
     found.finish()?;
@@ -166,6 +178,7 @@ fn after_first_day(vehicle: &Document, seen: &History) -> Result<(), ApiError> {
     after("bead_tests", seen.bead_tests.iter().map(|one| one.on).collect());
     after("events", seen.events.iter().map(|one| one.on).collect());
     after("readings", seen.readings.iter().map(|one| one.on).collect());
+    after("stripped", seen.stripped.iter().map(|one| one.on).collect());
     after("cleared", seen.cleared.iter().map(|one| one.on).collect());
     found.finish()
 }

@@ -8,7 +8,7 @@ use crate::db::inspections::check_findings;
 use crate::db::jobs::{self, Job, JobStatus};
 use crate::db::kinds::{Id, Instant};
 use crate::db::steps::{self, FinishedStep, NewStep, Outcome, StepFields};
-use crate::db::{Db, people, plans, vehicles};
+use crate::db::{Db, observations, people, plans, vehicles};
 use crate::error::ApiError;
 use crate::extract::{Body, IfMatch, Key, Optional};
 use crate::norms;
@@ -20,7 +20,7 @@ use actix_web::{HttpResponse, get, post};
 use chrono::TimeDelta;
 use domain::handbook::Handbook;
 use domain::inspection::Finding;
-use domain::upkeep::{DoneStep, coats_after};
+use domain::upkeep::{CoatsAfter, DoneStep, History, coats_after};
 use serde::Deserialize;
 use utoipa::ToSchema;
 
@@ -161,7 +161,7 @@ pub async fn finish_job(
                 finishable(db, &job, &handbook, &done, &grades_after, at)?;
                 let at = at.min(db.now);
                 unless_stale(jobs::finish(db, job.id, job.rev, (at, Some(by)), &grades_after)?)?;
-                enter_coats(db, &job, &handbook, &done, at)?;
+                enter_coats(db, &job, &handbook, &done, (at, by))?;
                 upkeep::changed(db, &handbooks, job.fields.vehicle)?;
                 view(db, job.id)
             })
@@ -248,13 +248,14 @@ pub fn not_ahead(found: &mut Checker, field: &str, at: Instant, now: Instant) {
     }
 }
 
-/// Enters into the vehicle what the steps that passed laid on it and took off it.
+/// Enters into the vehicle what the steps that passed laid on it and took off it. What is gone is noted, too: its people
+/// believe that it is there.
 fn enter_coats(
     db: &mut Db<'_>,
     job: &Job,
     handbook: &Handbook,
     done: &[FinishedStep],
-    at: Instant,
+    (at, by): (Instant, Id),
 ) -> Result<(), ApiError> {
     let mut vehicle = vehicles::find_locked(db, job.fields.vehicle)?.ok_or(ApiError::NotFound)?;
     let passed = done.iter().map(|step| &step.fields).filter(|step| step.outcome.0 == Outcome::Passed);
@@ -265,7 +266,11 @@ fn enter_coats(
         })
         .collect();
     let on = at.local(zone_of(db, None)?).date();
-    let coats = coats_after(handbook, &vehicle.fields.document.0, &passed, on);
+    let CoatsAfter { coats, stripped } = coats_after(handbook, &vehicle.fields.document.0, &passed, on);
+    if !stripped.is_empty() {
+        let gone = History { stripped, ..History::default() };
+        observations::insert(db, vehicle.id, Id::new(db.now), by, &gone)?;
+    }
     if coats != vehicle.fields.document.0.coats {
         vehicle.fields.document.0.coats = coats;
         unless_stale(vehicles::update(db, vehicle.id, vehicle.rev, &vehicle.fields)?)?;

@@ -15,8 +15,9 @@ use crate::upkeep::{Ground, store};
 use domain::upkeep::Experience;
 use std::sync::Arc;
 
-/// Vehicles that are read, judged and stored together.
-const BATCH: i64 = 1000;
+/// Vehicles that are read, judged and stored together: each commit waits for the disk and touches a page of the list for
+/// every day on which one of them is due, so that small batches cost more. Writers wait for one batch at most.
+const BATCH: i64 = 4000;
 /// How often the log tells how far it has come, vehicles.
 const TOLD_EVERY: i64 = 100_000;
 

@@ -12,8 +12,7 @@ use std::collections::BTreeSet;
 
 /// Compares and stores. Call it before what was seen is stored.
 ///
-/// A look that is dated before what is known already cannot be compared: the forecast of that day would know too much.
-/// A second look on the same day says nothing new.
+/// A second look at the same thing on one day says nothing new: the forecast knows of the first.
 pub fn compare(
     db: &mut Db<'_>,
     handbooks: &Handbooks,
@@ -21,22 +20,22 @@ pub fn compare(
     vehicle: &Vehicle,
     seen: &History,
 ) -> Result<(), ApiError> {
-    let bags = seen.bag_tests.iter().map(|test| test.on);
-    let days: BTreeSet<_> = bags.chain(seen.bead_tests.iter().map(|test| test.on)).collect();
+    let tests = seen.bag_tests.iter().map(|test| test.on).chain(seen.bead_tests.iter().map(|test| test.on));
+    let days: BTreeSet<_> = tests.chain(seen.readings.iter().map(|reading| reading.on)).collect();
     if days.is_empty() {
         return Ok(());
     }
     let mut past = past::gather(db, &[id])?.remove(&id).unwrap_or_default();
     for day in days {
-        let bags = past.bag_tests.iter().map(|test| test.on);
-        let looked = bags.chain(past.bead_tests.iter().map(|test| test.on)).any(|on| on == day);
         let ground = Ground::read(db, handbooks)?.on(day);
         let before =
             ground.forecaster().and_then(|f| ground.forecast(&f, vehicle, &mut past, &Wishes::default()));
-        let (false, Ok(before)) = (looked, before) else { continue };
-        let checks = check_forecast(&ground.handbook, &before, seen);
-        for check in checks.unwrap_or_default() {
-            forecast_checks::insert(db, id, &check)?;
+        // A look that is dated before what is known already cannot be compared: that forecast would know too much.
+        let Ok(before) = before else { continue };
+        let says = |seen: &History| check_forecast(&ground.handbook, &before, seen).unwrap_or_default();
+        let known = says(&past);
+        for check in says(seen).iter().filter(|check| !known.iter().any(|first| first.key == check.key)) {
+            forecast_checks::insert(db, id, check)?;
         }
     }
     Ok(())

@@ -9,7 +9,7 @@ use crate::plan_input::zone_of;
 use chrono::{Days, NaiveDate, TimeDelta};
 use domain::handbook::Handbook;
 use domain::upkeep::visits::Wishes;
-use domain::upkeep::{Climate, Experience, Forecaster, History, RainDay, Upkeep, UpkeepError};
+use domain::upkeep::{Climate, Experience, Forecaster, History, NeedDays, RainDay, Upkeep, UpkeepError};
 use domain::vehicle::Vehicle;
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -116,6 +116,17 @@ impl Ground {
     ) -> Result<Upkeep, UpkeepError> {
         past.mean_air_c = self.mean_air_c;
         forecaster.forecast_for(vehicle, past, wishes, self.today)
+    }
+
+    /// The same without words, for lists of many vehicles.
+    pub fn days(
+        &self,
+        forecaster: &Forecaster<'_>,
+        vehicle: &Vehicle,
+        past: &mut History,
+    ) -> Result<Vec<NeedDays>, UpkeepError> {
+        past.mean_air_c = self.mean_air_c;
+        forecaster.days(vehicle, past, self.today)
     }
 
     /// The same on another day, by what was known then.

@@ -5,7 +5,7 @@ use crate::db::steps::Outcome;
 use crate::db::{Db, histories, observations};
 use crate::error::ApiError;
 use crate::plan_input::zone_of;
-use domain::inspection::{Contaminant, Evidence, Finding, Grade, Inspection};
+use domain::inspection::{Contaminant, Evidence, Finding, Grade};
 use domain::upkeep::{History, WearStep};
 use std::collections::BTreeMap;
 
@@ -26,7 +26,7 @@ pub fn gather(db: &mut Db<'_>, vehicles: &[Id]) -> Result<BTreeMap<Id, History>,
         let done = steps.remove(&job.id).unwrap_or_default();
         let names: Vec<&str> = done.iter().map(|done| done.step.as_str()).collect();
         past.record_job(on, &names, iron_felt(&left));
-        past.record_inspection(on, &Inspection { findings: left, ..Inspection::default() });
+        past.record_left(on, &left);
         past.wear_steps.extend(done.into_iter().map(|done| WearStep {
             on,
             step: done.step,

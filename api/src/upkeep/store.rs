@@ -10,7 +10,7 @@ use crate::error::ApiError;
 use crate::handbooks::Handbooks;
 use chrono::{Days, NaiveDate};
 use domain::upkeep::visits::Wishes;
-use domain::upkeep::{Experience, History, Upkeep, UpkeepError};
+use domain::upkeep::{Experience, History, NeedDays, Upkeep, UpkeepError};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// No stored forecast grows older than this, days: rules of the calendar (winter, counts per year) move with the day.
@@ -107,9 +107,8 @@ pub fn compute(ground: &Ground, now: Instant, ready: Vec<Ready>) -> Vec<Forecast
             return Ok(Vec::new());
         }
         let forecaster = forecaster.as_ref().map_err(Clone::clone)?;
-        let upkeep =
-            ground.forecast(forecaster, &one.inputs.document.0, &mut one.past, &Wishes::default())?;
-        Ok(rows(one.inputs.vehicle, &upkeep))
+        let days = ground.days(forecaster, &one.inputs.document.0, &mut one.past)?;
+        Ok(days.into_iter().map(|need| row(one.inputs.vehicle, need)).collect())
     };
     let judged = ready.into_iter().map(|mut one| {
         // As it is stored: before the forecast sets in it what is of the day.
@@ -125,18 +124,9 @@ pub fn compute(ground: &Ground, now: Instant, ready: Vec<Ready>) -> Vec<Forecast
     judged.collect()
 }
 
-fn rows(vehicle: Id, upkeep: &Upkeep) -> Vec<NeedRow> {
-    let row = |need: &domain::upkeep::Need| NeedRow {
-        vehicle,
-        key: need.key(),
-        kind: Word(need.kind),
-        remind_on: need.remind_on,
-        due_on: need.due_on,
-        early_on: need.early_on,
-        late_on: need.late_on,
-        overdue_on: need.overdue_on,
-    };
-    upkeep.needs.iter().map(row).collect()
+fn row(vehicle: Id, need: NeedDays) -> NeedRow {
+    let NeedDays { key, kind, remind_on, due_on, early_on, late_on, overdue_on } = need;
+    NeedRow { vehicle, key, kind: Word(kind), remind_on, due_on, early_on, late_on, overdue_on }
 }
 
 fn recheck_on(past: &History, today: NaiveDate) -> NaiveDate {

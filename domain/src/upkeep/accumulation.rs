@@ -1,69 +1,74 @@
-//! An amount that grows by a rate that changes on known days and by steps: a fallout dose, or the used part of a life.
+//! An amount that grows by a rate that changes on known days, and with the months of a year: a fallout dose, or spots.
 
 use super::needs::day_after;
+use super::year::Year;
 use chrono::NaiveDate;
 
-pub(super) struct Accumulation {
+pub(super) struct Accumulation<'y> {
     start_on: NaiveDate,
-    start: f64,
+    /// Factors on the rate by month; none: every day is the same.
+    year: Option<&'y Year>,
     /// In order of days; the last one has no end.
     pieces: Vec<Piece>,
 }
 
 struct Piece {
     from_on: NaiveDate,
-    /// Added at once on that day.
-    step: f64,
     per_day: f64,
 }
 
-impl Accumulation {
-    /// `changes`: the days on which the rate may change. `steps` on the first day or later are added on their day.
+impl<'y> Accumulation<'y> {
+    /// From nothing on the first day. `changes`: the days on which the rate may change beside the months of the year.
     pub fn new(
         start_on: NaiveDate,
-        start: f64,
+        year: Option<&'y Year>,
         changes: impl IntoIterator<Item = NaiveDate>,
-        steps: &[(NaiveDate, f64)],
         per_day: impl Fn(NaiveDate) -> f64,
-    ) -> Accumulation {
-        let mut days: Vec<NaiveDate> = changes.into_iter().chain(steps.iter().map(|s| s.0)).collect();
-        days.retain(|&d| d > start_on);
+    ) -> Accumulation<'y> {
+        let mut days: Vec<NaiveDate> = changes.into_iter().filter(|&on| on > start_on).collect();
         days.push(start_on);
-        days.sort();
+        days.sort_unstable();
         days.dedup();
-        let step = |on| steps.iter().filter(|s| s.0 == on).map(|s| s.1).sum::<f64>();
-        let piece = |from_on| Piece { from_on, step: step(from_on), per_day: per_day(from_on).max(0.0) };
-        Accumulation { start_on, start, pieces: days.into_iter().map(piece).collect() }
+        let piece = |from_on| Piece { from_on, per_day: per_day(from_on).max(0.0) };
+        Accumulation { start_on, year, pieces: days.into_iter().map(piece).collect() }
     }
 
-    /// The amount at the beginning of `on`, after the steps of that day.
+    /// The amount at the beginning of `on`.
     pub fn on(&self, on: NaiveDate) -> f64 {
-        let mut amount = self.start;
+        let mut amount = 0.0;
         for (i, piece) in self.pieces.iter().enumerate().take_while(|(_, p)| p.from_on <= on) {
             let end = self.pieces.get(i + 1).map_or(on, |next| next.from_on.min(on));
-            amount += piece.step + piece.per_day * (end - piece.from_on).num_days() as f64;
+            amount += piece.per_day * self.days(piece.from_on, end);
         }
         amount
     }
 
     /// The first day on which the amount is at least `level`.
     pub fn reaches(&self, level: f64) -> Option<NaiveDate> {
-        let mut amount = self.start;
+        let mut amount = 0.0;
         if amount >= level {
             return Some(self.start_on);
         }
         for (i, piece) in self.pieces.iter().enumerate() {
-            amount += piece.step;
-            if amount >= level {
-                return Some(piece.from_on);
-            }
-            let on = day_after(piece.from_on, (level - amount) / piece.per_day);
+            let days = (level - amount) / piece.per_day;
+            let on = match self.year {
+                Some(year) if piece.per_day > 0.0 => year.reaches(piece.from_on, days),
+                _ => day_after(piece.from_on, days),
+            };
             let Some(next) = self.pieces.get(i + 1) else { return on };
             if let Some(on) = on.filter(|&on| on < next.from_on) {
                 return Some(on);
             }
-            amount += piece.per_day * (next.from_on - piece.from_on).num_days() as f64;
+            amount += piece.per_day * self.days(piece.from_on, next.from_on);
         }
         None
+    }
+
+    /// Days, each weighted by the factor of its month.
+    fn days(&self, from_on: NaiveDate, to_on: NaiveDate) -> f64 {
+        match self.year {
+            Some(year) => year.between(from_on, to_on),
+            None => (to_on - from_on).num_days() as f64,
+        }
     }
 }

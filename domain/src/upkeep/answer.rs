@@ -2,6 +2,7 @@
 
 use super::needs::{CoatRef, Need, NeedKind};
 use crate::inspection::Contaminant;
+use crate::parking::CorrosivityClass;
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 use std::borrow::Cow;
@@ -58,6 +59,9 @@ pub struct Rate {
     /// Deposition of iron on level bare paint, mg/(m²·d), where the places are known.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub deposition_mg_m2_d: Option<Interval>,
+    /// Of fallout: how corrosive the air of the places is, as far as it is said or salt tells.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub corrosivity: Vec<PlaceCorrosivity>,
     /// What is there today, expected; of fallout the bonded part. None where nobody knows when it was last taken off.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub load: Option<f64>,
@@ -66,6 +70,20 @@ pub struct Rate {
     /// None where nothing can be learned, as nobody knows when the count began.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub learning: Option<Learning>,
+}
+
+/// How corrosive the air of a place is, and what that makes of the dose there.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct PlaceCorrosivity {
+    /// The place in the vehicle's document, for instance `/parking/0`.
+    pub place: String,
+    pub class: CorrosivityClass,
+    /// Corrosion of bare carbon steel in its first year from which the class follows, µm (dose-response function of ISO
+    /// 9223:2012); absent where the shop said the class.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub carbon_steel_um: Option<f64>,
+    /// Factor on the dose there.
+    pub factor: f64,
 }
 
 /// What was believed, what was seen, and what is believed now.

@@ -54,8 +54,9 @@ fn any_place() -> impl Strategy<Value = ParkingPlace> {
     let sheltering = prop::sample::select(vec![Sheltering::Open, Sheltering::Carport, Sheltering::Garage]);
     let source = (prop::sample::select(KINDS.to_vec()), prop::option::of(0.0..2000.0f64))
         .prop_map(|(kind, distance_m)| near(kind, distance_m));
-    (0.0..=0.5f64, sheltering, prop::collection::vec(source, 0..4))
-        .prop_map(|(share, sheltering, sources)| ParkingPlace { name: None, share, sheltering, sources })
+    (0.0..=0.5f64, sheltering, prop::collection::vec(source, 0..4)).prop_map(
+        |(share, sheltering, sources)| ParkingPlace { share, sheltering, sources, ..ParkingPlace::default() },
+    )
 }
 
 fn any_parked() -> impl Strategy<Value = Vehicle> {
@@ -108,6 +109,15 @@ fn none_is_lower(more: &[(Contaminant, f64)], less: &[(Contaminant, f64)]) -> bo
     })
 }
 
+/// One pair of distances at which an earlier form of the sum of sources rose with the distance.
+#[test]
+fn a_railway_farther_off_raises_no_rate() {
+    let at = |distance_m| {
+        expected_rates(&parked(vec![place(1.0, vec![near(SourceKind::Rail, Some(distance_m))])]))
+    };
+    assert!(none_is_lower(&at(0.0), &at(737.0)), "{:?} {:?}", at(0.0), at(737.0));
+}
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(96))]
 
@@ -119,6 +129,17 @@ proptest! {
             place.sources.push(near(kind, Some(distance_m)));
         }
         prop_assert!(none_is_lower(&expected_rates(&more), &before));
+    }
+
+    /// A list of many vehicles shows the same days as the forecast of each.
+    #[test]
+    fn days_without_words_are_the_same_days(car in any_parked(), past in any_past(), coat in 0..3usize) {
+        let coats = [&[][..], &[("wax", 40)], &[("ceramic_1y", 300), ("silica_spray", 20)]];
+        let car = Vehicle { coats: vehicle(&[], coats[coat]).coats, ..car };
+        let (handbook, nothing, climate) = (Handbook::standard(), Experience::default(), Climate::default());
+        let days = Forecaster::new(handbook, &nothing, &climate).and_then(|f| f.days(&car, &past, today()));
+        let needs: Vec<NeedDays> = upkeep(&car, &past).needs.iter().map(NeedDays::of).collect();
+        prop_assert_eq!(days.expect("days"), needs);
     }
 
     #[test]

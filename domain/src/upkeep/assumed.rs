@@ -17,6 +17,7 @@ pub(super) enum Topic {
     UsualDriving,
     Sprinkler,
     Coast,
+    Corrosivity,
     SaltMonths,
     Rain,
     Wash,

@@ -1,9 +1,10 @@
 //! Forecasts held against what was found: of the needs that were called due, how many were there?
 
-use super::assumed::Assumed;
-use super::norms::Norms;
-use super::{History, NeedKind, Upkeep, UpkeepError};
-use crate::handbook::Handbook;
+use super::assumed::{Assumed, Topic};
+use super::norms::{Norms, Reader};
+use super::{CoatRef, Found, History, Need, NeedKind, Reading, Upkeep, UpkeepError, fallout, spots};
+use crate::handbook::{Handbook, Trigger, TriggerWhen};
+use crate::inspection::Contaminant;
 use crate::throughput::statistics::wilson;
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
@@ -31,11 +32,9 @@ pub struct ForecastCheck {
     pub found: bool,
 }
 
-/// What a look says about the needs that were forecast, for the day of the look, without knowing of it.
-///
-/// A bag test speaks about the decontamination: it is there from the grade that stands for the due dose. Of two on one
-/// day the worse counts. A bead test speaks about its coat, once a clogged coat is ruled out: worn at or below the grade
-/// at which the handbook renews, and not worn above it. What is not conclusive says nothing.
+/// What a look says about the needs that were forecast, for the day of the look, without knowing of it: see
+/// [`judged_kinds`] for what tells about which. Of two looks at one thing on one day the worse counts. What is not
+/// conclusive says nothing.
 ///
 /// # Errors
 /// Numbers of the handbook that cannot be used.
@@ -44,39 +43,130 @@ pub fn check_forecast(
     before: &Upkeep,
     seen: &History,
 ) -> Result<Vec<ForecastCheck>, UpkeepError> {
-    let norms = Norms::read(handbook, &mut Assumed::default())?;
-    let need = |kind: NeedKind, protection: Option<&str>| {
-        before.needs.iter().find(|need| {
-            need.kind == kind && need.coat.as_ref().map(|coat| coat.protection.as_str()) == protection
+    let assumed = &mut Assumed::default();
+    let norms = Norms::read(handbook, assumed)?;
+    let film_due = Reader { handbook, assumed }.bounded(Topic::Wash, "film_grade_due", "grade", 1.0, 4.0)?;
+    let look = Look { handbook, norms: &norms, film_due, seen, on: before.on };
+    let check = |need: &Need| {
+        Some(ForecastCheck {
+            kind: need.kind,
+            key: need.key(),
+            found_on: before.on,
+            due_on: need.due_on,
+            risk: need.risk_today,
+            found: look.finds(need)?,
         })
     };
-    let mut checks = Vec::new();
-    let mut enter = |kind, protection, found| {
-        if let Some(need) = need(kind, protection) {
-            checks.push(ForecastCheck {
-                kind,
-                key: need.key(),
-                found_on: before.on,
-                due_on: need.due_on,
-                risk: need.risk_today,
-                found,
-            });
+    Ok(before.needs.iter().filter_map(check).collect())
+}
+
+/// What was seen on one day.
+struct Look<'a> {
+    handbook: &'a Handbook,
+    norms: &'a Norms,
+    film_due: f64,
+    seen: &'a History,
+    on: NaiveDate,
+}
+
+impl Look<'_> {
+    /// Whether the need is there; none where the look does not tell.
+    fn finds(&self, need: &Need) -> Option<bool> {
+        match need.kind {
+            NeedKind::Decontamination => self.finds_iron(),
+            NeedKind::Protection => self.finds_worn(need.coat.as_ref()?),
+            NeedKind::Wash => Some(f64::from(self.grade(Contaminant::Film)?) >= self.film_due),
+            NeedKind::SaltFlush => Some(self.grade(Contaminant::Salt)? >= self.flushed_from()?),
+            // The risk is that of the contaminant that sets the day, the first one.
+            NeedKind::SpotRemoval | NeedKind::FrontWash => self.finds_spots(*need.contaminants.first()?),
+            NeedKind::FeelTest => None,
         }
-    };
-    let today = |on: NaiveDate| on == before.on;
-    if let Some(grade) = seen.bag_tests.iter().filter(|test| today(test.on)).map(|test| test.grade).max() {
-        let dose = norms.bag_dose[usize::from(grade.get()).min(norms.bag_dose.len() - 1)];
-        enter(NeedKind::Decontamination, None, dose >= norms.dose_due);
     }
-    for test in seen.bead_tests.iter().filter(|test| today(test.on)) {
-        let renew = handbook.protection(&test.protection).and_then(|row| row.bead_renew);
-        let (Some(renew), Some(lowest)) = (renew, test.panel_grades.iter().min()) else { continue };
-        let worn = *lowest <= renew;
-        if !worn || test.after_test_sequence {
-            enter(NeedKind::Protection, Some(&test.protection), worn);
-        }
+
+    fn finds_iron(&self) -> Option<bool> {
+        let bags = self.seen.bag_tests.iter().filter(|test| test.on == self.on);
+        let felt = bags.map(|test| Found::Grade(test.grade)).chain(self.readings(Contaminant::FalloutIron));
+        let dose = felt.filter_map(|found| fallout::dose_of(self.norms, found)).reduce(f64::max)?;
+        Some(dose >= self.norms.dose_due)
     }
-    Ok(checks)
+
+    fn finds_worn(&self, coat: &CoatRef) -> Option<bool> {
+        let renew = self.handbook.protection(&coat.protection)?.bead_renew?;
+        let tests =
+            self.seen.bead_tests.iter().filter(|t| t.on == self.on && t.protection == coat.protection);
+        let test = tests.max_by_key(|test| test.rank())?;
+        let worn = *test.panel_grades.iter().min()? <= renew;
+        // A low one without the test sequence may mean clogged.
+        (!worn || test.after_test_sequence).then_some(worn)
+    }
+
+    fn finds_spots(&self, contaminant: Contaminant) -> Option<bool> {
+        let row = self.handbook.accruals.iter().find(|row| row.id == contaminant)?;
+        let amount =
+            self.readings(contaminant).map(|found| spots::amount_read(row, found)).reduce(f64::max)?;
+        Some(amount >= row.limit)
+    }
+
+    fn grade(&self, contaminant: Contaminant) -> Option<u8> {
+        let grade = |found| if let Found::Grade(grade) = found { Some(grade.get()) } else { None };
+        self.readings(contaminant).filter_map(grade).max()
+    }
+
+    /// The grade from which the handbook flushes salt.
+    fn flushed_from(&self) -> Option<u8> {
+        let found =
+            |row: &&Trigger| row.when == TriggerWhen::Found && row.contaminant == Some(Contaminant::Salt);
+        self.handbook.triggers.iter().find(found)?.min_grade
+    }
+
+    fn readings(&self, contaminant: Contaminant) -> impl Iterator<Item = Found> {
+        let here = move |reading: &&Reading| reading.on == self.on && reading.contaminant == contaminant;
+        self.seen.readings.iter().filter(here).map(|reading| reading.found)
+    }
+}
+
+/// Whether a look at the vehicle can tell if a need of this kind is there, and by what.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct JudgedKind {
+    pub kind: NeedKind,
+    pub is_judged: bool,
+    /// What tells it, or why nothing does.
+    pub text: String,
+}
+
+/// Every kind of need, and how it is held against what was found.
+pub fn judged_kinds() -> Vec<JudgedKind> {
+    let judged = |kind, is_judged, text: &str| JudgedKind { kind, is_judged, text: text.to_owned() };
+    vec![
+        judged(
+            NeedKind::Decontamination,
+            true,
+            "a bag test or measured iron: there from the dose that is due (`bag_dose_...`, `dose_due`)",
+        ),
+        judged(
+            NeedKind::Protection,
+            true,
+            "a bead test: worn at or below the grade at which the handbook renews; a low one counts only after the \
+             test sequence, as it may mean clogged",
+        ),
+        judged(NeedKind::Wash, true, "the grade of traffic film: there from `film_grade_due`"),
+        judged(
+            NeedKind::SaltFlush,
+            true,
+            "the grade of salt: there from the one at which the handbook flushes",
+        ),
+        judged(
+            NeedKind::SpotRemoval,
+            true,
+            "spots or grade of the contaminant that sets the day: there from its limit in `accruals`",
+        ),
+        judged(NeedKind::FrontWash, true, "the same, of insects or bird lime"),
+        judged(
+            NeedKind::FeelTest,
+            false,
+            "nothing: it is asked for because nobody knows what is there, so no look finds it missing",
+        ),
+    ]
 }
 
 /// How many of those that were called were there.
@@ -112,6 +202,8 @@ pub struct Calibration {
     /// Needs that were forecast with a risk of at least 80 %.
     pub called_at_80: FoundShare,
     pub bins: Vec<RiskBin>,
+    /// What the checks of each kind rest on.
+    pub kinds: Vec<JudgedKind>,
     /// Mean squared difference between risk and outcome (Brier 1950): 0 is perfect, 0.25 is a coin.
     pub brier: Option<f64>,
 }
@@ -182,6 +274,7 @@ impl Tally {
             called_due: self.due.share(),
             called_at_80: self.at_80.share(),
             bins: (0..BINS).map(bin).collect(),
+            kinds: judged_kinds(),
             brier: (self.with_risk > 0).then(|| self.squares / f64::from(self.with_risk)),
         }
     }
@@ -190,6 +283,8 @@ impl Tally {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::inspection::Grade;
+    use crate::upkeep::{BagTest, BeadTest, Urgency};
 
     fn check(risk: f64, found: bool) -> ForecastCheck {
         let on = NaiveDate::default();
@@ -235,5 +330,98 @@ mod tests {
         assert_eq!(told.bins.iter().map(|bin| bin.share.called).collect::<Vec<_>>(), [1, 1, 0, 0, 2]);
         assert_eq!(told.called_at_80.called, 2);
         assert_eq!(Tally::default().calibration().brier, None);
+    }
+
+    fn need(kind: NeedKind, coat: Option<&str>, contaminants: &[Contaminant]) -> Need {
+        let on = NaiveDate::default();
+        Need {
+            kind,
+            coat: coat.map(|protection| CoatRef { protection: protection.into(), zone: None }),
+            since_on: None,
+            remind_on: on,
+            due_on: on,
+            overdue_on: None,
+            early_on: None,
+            late_on: None,
+            risk_today: Some(0.7),
+            risk_target: None,
+            contaminants: contaminants.into(),
+            urgency: Urgency::Due,
+            package: "P1".into(),
+            reason: String::new(),
+            advice: vec![],
+            figures: vec![],
+        }
+    }
+
+    /// Each kind by what tells it, with the handbook's own limits: the due dose lies between bag grades 2 and 3 (90 and
+    /// 120), wax is renewed at bead grade 2, salt is flushed from grade 2, tar is due at 10 spots a square metre.
+    #[test]
+    fn every_kind_that_a_look_can_tell_is_judged() {
+        use NeedKind::*;
+        let on = NaiveDate::default();
+        let read = |contaminant, found| History {
+            readings: vec![Reading { on, contaminant, found }],
+            ..History::default()
+        };
+        let grade = |contaminant, grade: u8| read(contaminant, Found::Grade(Grade::new(grade).unwrap()));
+        let bag = |grade: u8| History {
+            bag_tests: vec![BagTest { on, grade: Grade::new(grade).unwrap() }],
+            ..History::default()
+        };
+        let beads = |panels: &[u8], after_test_sequence| History {
+            bead_tests: vec![BeadTest {
+                on,
+                protection: "wax".into(),
+                panel_grades: panels.into(),
+                after_test_sequence,
+            }],
+            ..History::default()
+        };
+        let spots = |spots, area_m2| read(Contaminant::Tar, Found::Spots { spots, area_m2 });
+        let iron = |amount| read(Contaminant::FalloutIron, Found::AmountMgM2(amount));
+        let (tar, insect) = (&[Contaminant::Tar, Contaminant::SapFresh][..], &[Contaminant::Insect][..]);
+        for (kind, coat, contaminants, seen, found) in [
+            (Decontamination, None, &[][..], bag(2), Some(false)),
+            (Decontamination, None, &[], bag(3), Some(true)),
+            // 0.1 mg/m2 a day stand for 0.6 of dose a day: 100 is 16.7 mg/m2.
+            (Decontamination, None, &[], iron(16.6), Some(false)),
+            (Decontamination, None, &[], iron(16.8), Some(true)),
+            (Protection, Some("wax"), &[], beads(&[4, 3], false), Some(false)),
+            (Protection, Some("wax"), &[], beads(&[4, 2], false), None),
+            (Protection, Some("wax"), &[], beads(&[4, 2], true), Some(true)),
+            (Protection, Some("ceramic_1y"), &[], beads(&[4, 3], true), None),
+            (Wash, None, &[], grade(Contaminant::Film, 1), Some(false)),
+            (Wash, None, &[], grade(Contaminant::Film, 2), Some(true)),
+            (SaltFlush, None, &[], grade(Contaminant::Salt, 1), Some(false)),
+            (SaltFlush, None, &[], grade(Contaminant::Salt, 2), Some(true)),
+            (SpotRemoval, None, tar, spots(4, 0.5), Some(false)),
+            (SpotRemoval, None, tar, spots(5, 0.5), Some(true)),
+            (SpotRemoval, None, tar, grade(Contaminant::SapFresh, 4), None),
+            (FrontWash, None, insect, grade(Contaminant::Insect, 2), Some(true)),
+            (FrontWash, None, insect, bag(4), None),
+            (FeelTest, None, &[], bag(4), None),
+        ] {
+            let before = Upkeep {
+                on,
+                needs: vec![need(kind, coat, contaminants)],
+                rates: vec![],
+                lives: vec![],
+                visits: vec![],
+                assumptions: vec![],
+                remarks: vec![],
+            };
+            let checks = check_forecast(Handbook::standard(), &before, &seen).expect("checks");
+            let told: Vec<(NeedKind, bool, Option<f64>)> =
+                checks.iter().map(|check| (check.kind, check.found, check.risk)).collect();
+            let expected: Vec<_> = found.map(|found| (kind, found, Some(0.7))).into_iter().collect();
+            assert_eq!(told, expected, "{kind:?} {seen:?}");
+            assert_eq!(
+                judged_kinds().iter().find(|k| k.kind == kind).map(|k| k.is_judged),
+                Some(kind != FeelTest)
+            );
+            let yesterday = Upkeep { on: on + chrono::Days::new(1), ..before };
+            assert_eq!(check_forecast(Handbook::standard(), &yesterday, &seen).expect("checks"), []);
+        }
     }
 }

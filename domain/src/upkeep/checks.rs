@@ -137,6 +137,52 @@ fn too_much_is_held_back() {
     assert!(need.advice.iter().any(|a| a.starts_with("No clay")), "{:?}", need.advice);
 }
 
+/// Whoever does each decontamination on the day it is due, or today where that has passed, and clays unless told not to,
+/// stays within the limits in every twelve months, whatever the bag test says.
+#[test]
+fn following_the_forecast_stays_within_the_limits() {
+    for (exposure, most) in [("near_rail", 4), ("foundry", 6)] {
+        let car = vehicle(&[(exposure, 1.0)], &[]);
+        let mut history = removed(&[1500]);
+        let mut on = ago(1500);
+        while on < today() {
+            on = on + Days::new(20);
+            // Every look finds the paint like sandpaper.
+            history.bag_tests.push(BagTest { on, grade: Grade::HEAVY });
+            let nothing = Experience::default();
+            let answer = forecast(Handbook::standard(), &car, &history, &nothing, &Climate::default(), on);
+            let answer = answer.expect("a forecast");
+            let need = answer.needs.iter().find(|n| n.kind == NeedKind::Decontamination).expect("iron");
+            let visit =
+                answer.visits.iter().find(|v| v.needs.iter().any(|n| n.kind == NeedKind::Decontamination));
+            assert!(
+                visit.is_some_and(|visit| visit.on >= need.due_on.min(on + Days::new(365))),
+                "{answer:?}"
+            );
+            if need.due_on <= on {
+                let clayed = !need.advice.iter().any(|advice| advice.contains("o clay"));
+                history.decontaminations.push(Decontamination { on, clayed, left_grade: None });
+            }
+        }
+        let done = &history.decontaminations;
+        for first in done {
+            let year = |d: &&Decontamination| first.on <= d.on && d.on < first.on + Days::new(365);
+            let (all, clayed) =
+                (done.iter().filter(year).count(), done.iter().filter(year).filter(|d| d.clayed).count());
+            assert!(
+                all <= most && clayed <= 2,
+                "{exposure}: {all} times, {clayed} with clay from {}",
+                first.on
+            );
+        }
+        assert!(
+            done.len() > 4 * most - 2,
+            "{exposure}: the paint is rough, so the limits are what holds back"
+        );
+        assert!(done.iter().any(|d| d.clayed) && done.iter().any(|d| !d.clayed));
+    }
+}
+
 /// A month is 365.2425 / 12 days; used = days / (typical life x factor, floor 0.5) + 0.03 a wash (common practice).
 #[test]
 fn wax_wears_by_time_and_alkaline_washes() {

@@ -1,6 +1,8 @@
 //! Weather and season of the shop's area, as far as upkeep cares; the same for all its vehicles.
 
 use super::UpkeepError;
+use super::assumed::Topic;
+use super::norms::Reader;
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
@@ -32,7 +34,35 @@ pub struct RainDay {
     pub rain_mm: f64,
 }
 
+/// The handbook's months from January on, where the climate is not known.
+const MONTH_AIR: [&str; 12] = [
+    "month_01_air_c",
+    "month_02_air_c",
+    "month_03_air_c",
+    "month_04_air_c",
+    "month_05_air_c",
+    "month_06_air_c",
+    "month_07_air_c",
+    "month_08_air_c",
+    "month_09_air_c",
+    "month_10_air_c",
+    "month_11_air_c",
+    "month_12_air_c",
+];
+
 impl Climate {
+    /// Mean air temperature from January to December, by the handbook on this side of the equator where it is not known.
+    pub(super) fn air_c(&self, read: &mut Reader) -> Result<[f64; 12], UpkeepError> {
+        let south = self.latitude_deg.is_some_and(|latitude| latitude < 0.0);
+        let mut air_c = [0.0; 12];
+        for (m, air_c) in air_c.iter_mut().enumerate() {
+            let month = if south { (m + 6) % 12 } else { m };
+            let usual_c = read.air_c(Topic::MonthAir, MONTH_AIR[month])?;
+            *air_c = self.monthly_air_c.map_or(usual_c, |monthly| monthly[m]);
+        }
+        Ok(air_c)
+    }
+
     pub(super) fn check(&self) -> Result<(), UpkeepError> {
         let within = |pointer: String, value: f64, least: f64, most: f64| {
             if (least..=most).contains(&value) { Ok(()) } else { Err(UpkeepError::Number { pointer, value }) }

@@ -5,13 +5,11 @@
 
 use super::Climate;
 use super::life::arrhenius;
+use super::year::MONTH_STARTS;
 use chrono::{Datelike, Days, NaiveDate};
 
 const ZERO_C_K: f64 = 273.15;
 const YEAR_DAYS: f64 = 365.0;
-/// First days of the months in a common year, and the year's length.
-const MONTH_STARTS: [f64; 13] =
-    [0.0, 31.0, 59.0, 90.0, 120.0, 151.0, 181.0, 212.0, 243.0, 273.0, 304.0, 334.0, YEAR_DAYS];
 /// Forecasts end here.
 const HORIZON_DAYS: f64 = 20.0 * 365.25;
 
@@ -35,7 +33,7 @@ impl Clock {
             // A dark month still has rain, washes and oxygen: time never stands still.
             (warmth * climate.monthly_uv.map_or(1.0, |uv| uv[m])).max(1e-3)
         });
-        let length = |m: usize| MONTH_STARTS[m + 1] - MONTH_STARTS[m];
+        let length = |m: usize| f64::from(MONTH_STARTS[m + 1] - MONTH_STARTS[m]);
         let mean = (0..12).map(|m| rates[m] * length(m)).sum::<f64>() / YEAR_DAYS;
         let mut ahead = 0.0;
         let months = std::array::from_fn(|m| {

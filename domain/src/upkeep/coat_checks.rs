@@ -94,6 +94,56 @@ fn the_ledgers_chemistry_is_seen() {
     assert!(plain(&wax, &beading).0.reliability > 0.9);
 }
 
+fn gone(days: u64, protection: &str, step: Option<&str>) -> Stripped {
+    Stripped { on: ago(days), protection: protection.into(), zone: None, step: step.map(str::to_owned) }
+}
+
+fn renewals(vehicle: &Vehicle, stripped: Vec<Stripped>) -> Vec<Need> {
+    let history = History { stripped, ..History::default() };
+    let (nothing, climate) = (Experience::default(), Climate::default());
+    let upkeep = forecast(Handbook::standard(), vehicle, &history, &nothing, &climate, today());
+    let needs = upkeep.expect("a forecast").needs.into_iter();
+    needs.filter(|need| need.kind == NeedKind::Protection).collect()
+}
+
+/// A coat that was taken off and is listed no longer is asked for until something lies in its place again.
+#[test]
+fn what_was_stripped_and_not_laid_again_is_asked_for() {
+    let bare = Vehicle { coats: vec![], ..coated("wax", 0) };
+    let needs = renewals(&bare, vec![gone(9, "ceramic_1y", Some("G03"))]);
+    let [need] = needs.as_slice() else { panic!("{needs:?}") };
+    assert_eq!((need.due_on, need.urgency, need.package.as_str()), (ago(9), Urgency::Due, "P4"));
+    assert_eq!((need.risk_today, need.key()), (Some(1.0), format!("protection:ceramic_1y:{}", ago(9))));
+    let step = &Handbook::standard().step("G03").expect("a step").name;
+    let name = &Handbook::standard().protection("ceramic_1y").expect("a protection").name;
+    let reason = format!(
+        "The {name} that your car had was taken off by the {step} 9 days ago, and nothing has taken its place."
+    );
+    assert_eq!(need.reason, reason);
+    assert_eq!(renewals(&bare, vec![gone(30, "wax", None)])[0].urgency, Urgency::Overdue);
+    // Twice taken off is asked for once, from the last time on.
+    let twice = renewals(&bare, vec![gone(40, "wax", None), gone(9, "wax", None)]);
+    assert_eq!(twice.iter().map(|need| need.due_on).collect::<Vec<_>>(), [ago(9)]);
+    // A newer coat on the paint has its own need; an older one does not answer for it.
+    let kinds = |applied: u64| -> Vec<String> {
+        let needs = renewals(&coated("silica_spray", applied), vec![gone(9, "polymer_sealant", None)]);
+        needs.into_iter().filter_map(|need| Some(need.coat?.protection)).collect()
+    };
+    assert_eq!(kinds(9), ["silica_spray"]);
+    assert_eq!(kinds(10), ["polymer_sealant", "silica_spray"]);
+    // One that is still listed is judged as a coat that was taken off; one laid on that day or later is whole.
+    let listed = |applied: u64| {
+        plain(
+            &coated("wax", applied),
+            &History { stripped: vec![gone(9, "wax", None)], ..History::default() },
+        )
+    };
+    assert_eq!((listed(20).0.reliability, listed(20).1.due_on), (0.0, ago(9)));
+    assert!(listed(9).0.reliability > 0.9 && listed(9).1.due_on > today());
+    // Tyre dressing is laid at every wash.
+    assert_eq!(renewals(&bare, vec![gone(9, "tyre_dress", None)]), []);
+}
+
 /// Conditional survival: a coat past its usual life that still beads is trusted for longer than the model alone would.
 #[test]
 fn a_test_that_beads_makes_the_past_certain() {
@@ -249,4 +299,18 @@ fn what_is_assumed_is_named() {
     history.wear_steps = vec![step(5, "B06", &[])];
     let more = names(&coated("wax", 10), &history);
     assert!(has(&more, "bead_clogged_share") && has(&more, "strip_washes_1"));
+}
+
+/// Against the tables: the package recommended for a coat has the step that lays it; what none lays is quoted apart.
+#[test]
+fn the_package_of_a_renewal_lays_the_coat() {
+    let handbook = Handbook::standard();
+    for row in handbook.protections.iter().filter(|row| row.life_months >= 2.0) {
+        let (_, need) = plain(&coated(&row.id, 10), &History::default());
+        let steps: Vec<&str> = handbook.steps_of(&need.package).map(|row| row.step.as_str()).collect();
+        match row.applied_by.as_deref() {
+            Some(step) if row.mobile => assert!(steps.contains(&step), "{} by {}", row.id, need.package),
+            _ => assert!(need.package == "P1" && !need.advice.is_empty(), "{need:?}"),
+        }
+    }
 }

@@ -1,6 +1,8 @@
 //! What a finished job does to the coats of a vehicle: steps lay new ones, polish and solvents take old ones off.
 
+use super::history::Stripped;
 use super::profile::is_on_paint;
+use super::protection::has_own_date;
 use super::wear::STRIPS;
 use crate::handbook::{Handbook, ProductRole, Protection, Step};
 use crate::vehicle::{Coat, Vehicle, Zone};
@@ -20,23 +22,41 @@ pub struct DoneStep {
     pub products: Vec<String>,
 }
 
+/// The coats of a vehicle after a job.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct CoatsAfter {
+    pub coats: Vec<Coat>,
+    /// Those that the job took off and did not lay again, as far as they have a date of renewal.
+    pub stripped: Vec<Stripped>,
+}
+
 /// The vehicle's coats after these steps, done in this order on the day `on`.
 ///
 /// A coat on paint covers all of it; others are laid on each zone of the step. Where a product could have laid
 /// several protections, the one of the shortest life counts. Steps that the handbook does not know do nothing.
-pub fn coats_after(handbook: &Handbook, vehicle: &Vehicle, done: &[DoneStep], on: NaiveDate) -> Vec<Coat> {
-    let mut coats = vehicle.coats.clone();
+pub fn coats_after(handbook: &Handbook, vehicle: &Vehicle, done: &[DoneStep], on: NaiveDate) -> CoatsAfter {
+    let (mut coats, mut stripped) = (vehicle.coats.clone(), Vec::new());
     for done in done {
         let Some(step) = handbook.step(&done.step).filter(|step| !TRIALS.contains(&step.id.as_str())) else {
             continue;
         };
         let products: Vec<&str> = products_of(handbook, step, &done.products).collect();
-        strip(handbook, &mut coats, step, &products);
+        let gone = strip(handbook, &mut coats, step, &products).into_iter().map(|coat| Stripped {
+            on,
+            protection: coat.protection,
+            zone: coat.zone,
+            step: Some(step.id.clone()),
+        });
+        stripped.extend(gone);
         if let Some(row) = laid(handbook, step, &products) {
             lay(handbook, &mut coats, vehicle, step, row, on);
         }
     }
-    coats
+    stripped.retain(|gone: &Stripped| {
+        let again = |coat: &Coat| coat.protection == gone.protection && coat.zone == gone.zone;
+        handbook.protection(&gone.protection).is_some_and(has_own_date) && !coats.iter().any(again)
+    });
+    CoatsAfter { coats, stripped }
 }
 
 /// What was used, else what the step uses as a rule.
@@ -68,14 +88,15 @@ pub(super) fn touches(handbook: &Handbook, step: &Step, row: &Protection, zone: 
 }
 
 /// Takes off what the products remove at once, where the step was done.
-fn strip(handbook: &Handbook, coats: &mut Vec<Coat>, step: &Step, products: &[&str]) {
+fn strip(handbook: &Handbook, coats: &mut Vec<Coat>, step: &Step, products: &[&str]) -> Vec<Coat> {
     let strong = |id: &&&str| handbook.product(id).is_some_and(|p| p.strips_protection >= Some(STRIPS));
     let strong: Vec<&str> = products.iter().filter(strong).copied().collect();
-    coats.retain(|coat| {
-        let Some(row) = handbook.protection(&coat.protection) else { return true };
+    let goes = |coat: &mut Coat| {
+        let Some(row) = handbook.protection(&coat.protection) else { return false };
         let removed = row.removed_by.iter().any(|id| strong.contains(&id.as_str()));
-        !(removed && covers(handbook, step, row, coat.zone))
-    });
+        removed && covers(handbook, step, row, coat.zone)
+    };
+    coats.extract_if(.., goes).collect()
 }
 
 /// The protection that the step lays with one of these products.
@@ -148,7 +169,7 @@ mod tests {
                 products: products.iter().map(|id| (*id).to_string()).collect(),
             })
             .collect();
-        let coats = coats_after(Handbook::standard(), vehicle, &done, day(20));
+        let CoatsAfter { coats, .. } = coats_after(Handbook::standard(), vehicle, &done, day(20));
         coats.into_iter().map(|c| (c.protection, c.zone, c.applied_on)).collect()
     }
 
@@ -182,5 +203,21 @@ mod tests {
         assert_eq!(left, [("glass_repellent".into(), Some(Zone::Windscreen), day(1))]);
         let renewed = after(&coated, &[("G03", &[]), ("G05", &[]), ("H02", &[])]);
         assert_eq!(renewed[1], ("polymer_sealant".into(), None, day(20)));
+    }
+
+    /// What is gone is told with the step that took it, unless it was laid again.
+    #[test]
+    fn what_was_stripped_is_told() {
+        let coated = vehicle(&[("polymer_sealant", None), ("silica_spray", None)]);
+        let gone = |steps: &[&str]| -> Vec<(String, Option<String>)> {
+            let done: Vec<DoneStep> =
+                steps.iter().map(|step| DoneStep { step: (*step).into(), products: vec![] }).collect();
+            let CoatsAfter { stripped, .. } = coats_after(Handbook::standard(), &coated, &done, day(20));
+            stripped.into_iter().map(|gone| (gone.protection, gone.step)).collect()
+        };
+        let by_polish = |protection: &str| (protection.to_owned(), Some("G03".to_owned()));
+        assert_eq!(gone(&["C02", "G02"]), []);
+        assert_eq!(gone(&["G03"]), [by_polish("polymer_sealant"), by_polish("silica_spray")]);
+        assert_eq!(gone(&["G03", "H02"]), [by_polish("silica_spray")]);
     }
 }

@@ -3,7 +3,7 @@
 //!
 //! Rates on paint rest on these and on handbook rows named as assumptions; nobody has published them.
 
-use crate::parking::ChlorideClass;
+use crate::parking::{ChlorideClass, CorrosivityClass};
 
 /// Seconds in a day.
 const DAY_S: f64 = 86_400.0;
@@ -95,6 +95,33 @@ impl ChlorideClass {
             Some(1) => ChlorideClass::S1,
             Some(2) => ChlorideClass::S2,
             _ => ChlorideClass::S3,
+        }
+    }
+}
+
+impl ChlorideClass {
+    /// A deposition in the middle of the class, mg/(m²·d): half the bound of the lowest, else the geometric mean of both.
+    pub fn middle_mg_m2_d(self) -> f64 {
+        let [s0, s1, s2, s3] = CHLORIDE_BOUNDS_MG_M2_D;
+        match self {
+            ChlorideClass::S0 => s0 / 2.0,
+            ChlorideClass::S1 => (s0 * s1).sqrt(),
+            ChlorideClass::S2 => (s1 * s2).sqrt(),
+            ChlorideClass::S3 => (s2 * s3).sqrt(),
+        }
+    }
+}
+
+impl CorrosivityClass {
+    /// The class of a corrosion of bare carbon steel in the first year, µm; above the highest bound the highest class.
+    pub fn of(steel_um: f64) -> CorrosivityClass {
+        match class_of(steel_um, &CORROSIVITY_BOUNDS_UM) {
+            Some(0) => CorrosivityClass::C1,
+            Some(1) => CorrosivityClass::C2,
+            Some(2) => CorrosivityClass::C3,
+            Some(3) => CorrosivityClass::C4,
+            Some(4) => CorrosivityClass::C5,
+            _ => CorrosivityClass::Cx,
         }
     }
 }

@@ -26,19 +26,21 @@ pub(super) fn need(
     history: &History,
     today: NaiveDate,
     (remarks, topics): (&mut Vec<String>, &mut Topics),
-) -> (Option<Need>, Rate) {
+) -> (Option<Need>, Option<Rate>) {
     let (model, norms) = (profile.model, &profile.model.norms);
     let prior = if profile.falling.by_places { &model.fallout_places } else { &model.fallout };
     topics.touch(Topic::Fallout);
     let removals = removals(vehicle, history);
     let mut events = events(norms, history, &removals, topics);
     let Some(first) = events.iter().map(|event| event.0).min() else {
-        return (Some(feel_test(vehicle, today, remarks)), rate(profile, history, prior, None, today));
+        let rate = profile.told(|| Some(rate(profile, history, prior, None, today)));
+        return (Some(feel_test(vehicle, today, remarks)), rate);
     };
     let clock = clock(profile, history, first, today, topics);
     let sudden = |after, until| sudden(norms, history, after, until);
     let Some(count) = follow(prior, &mut events, &clock, sudden) else {
-        return (Some(feel_test(vehicle, today, remarks)), rate(profile, history, prior, None, today));
+        let rate = profile.told(|| Some(rate(profile, history, prior, None, today)));
+        return (Some(feel_test(vehicle, today, remarks)), rate);
     };
     if history.events.iter().any(|event| event.on > count.since_on) {
         topics.touch(Topic::Events);
@@ -47,11 +49,11 @@ pub(super) fn need(
     let begun = clock.on(count.since_on);
     let passed = clock.on(today) - begun;
     let load = base + passed * count.growth.expected_factor();
-    let rate = rate(profile, history, prior, Some((&count, load)), today);
+    let rate = profile.told(|| Some(rate(profile, history, prior, Some((&count, load)), today)));
     remarks.push("Dose per day and its limits are the trade's own scale, not measured.".into());
 
     let level = norms.dose_due - base;
-    let crossing = prior.crossing(&count.growth, level);
+    let crossing = prior.around(&count.growth, level, prior.due(&count.growth, level));
     let day = |time: f64| clock.reaches(begun + time).map(|on| on.max(count.since_on));
     // To remind earlier and to call it late count from the due day at the expected rate.
     let shifted = |dose: f64| crossing.due + (dose - norms.dose_due) / count.growth.expected_factor();
@@ -70,7 +72,7 @@ pub(super) fn need(
         since_on: Some(count.since_on),
         early_on: day(crossing.early),
         late_on: day(crossing.late),
-        risk_today: Some(count.growth.risk(passed, level)),
+        risk_today: profile.told(|| Some(count.growth.risk(passed, level))),
         risk_target: Some(prior.target),
         contaminants: vec![],
         urgency: dates.urgency(today),
@@ -78,9 +80,9 @@ pub(super) fn need(
         due_on: dates.due_on,
         overdue_on: dates.overdue_on,
         package: "P2".into(),
-        reason: words::fallout(profile, vehicle, history, read_on, count.since_on, today),
+        reason: profile.told(|| words::fallout(profile, vehicle, history, read_on, count.since_on, today)),
         advice,
-        figures: figures(profile, history, &count, load, today),
+        figures: profile.told(|| figures(profile, history, &count, load, today)),
     };
     (Some(need), rate)
 }
@@ -108,7 +110,7 @@ fn hold_back(
         ));
         *dates = dates.not_before(on);
     }
-    advice.extend(limits::clay_limit(profile, history, removals, dates.due_on.max(today)));
+    advice.extend(profile.told(|| limits::clay_limit(profile, history, removals, dates.due_on.max(today))));
     advice
 }
 
@@ -142,6 +144,15 @@ fn events(
         topics.touch(Topic::BagTest);
     }
     events
+}
+
+/// The dose that something found stands for; spots say nothing on that scale.
+pub(super) fn dose_of(norms: &Norms, found: Found) -> Option<f64> {
+    match found {
+        Found::Grade(grade) => Some(felt(norms, grade).amount),
+        Found::AmountMgM2(amount) => Some(measured(norms, amount).amount),
+        Found::Spots { .. } => None,
+    }
 }
 
 /// A bag test replaces the model (common practice for grades 0 to 3; grade 4 as overdue is an assumption). For the rate
@@ -186,7 +197,7 @@ fn clock(
     first: NaiveDate,
     today: NaiveDate,
     topics: &mut Topics,
-) -> Accumulation {
+) -> Accumulation<'static> {
     let norms = &profile.model.norms;
     let is_away = |on| history.away.iter().any(|a| a.from_on <= on && on < a.to_on);
     let per_day = |on| {
@@ -202,7 +213,7 @@ fn clock(
     if !salt.is_empty() && history.last_salted_on.is_none() {
         topics.touch(Topic::SaltMonths);
     }
-    Accumulation::new(first, 0.0, coats.chain(away).chain(salt), &[], per_day)
+    Accumulation::new(first, None, coats.chain(away).chain(salt), per_day)
 }
 
 /// Dose per day on bare paint; that of salted roads only in their season.
@@ -244,6 +255,7 @@ fn rate(
         equivalent_days: factor.times(dose / norms.places.street_dose),
         steep_per_day: Some(per_day.times(norms.places.steep_share)),
         deposition_mg_m2_d: profile.falling.iron_mg_m2_d.map(|iron| factor.times(iron)),
+        corrosivity: profile.falling.air.iter().map(|(place, site)| site.told(*place)).collect(),
         load: counted.map(|(_, load)| load),
         limit: norms.dose_due,
         learning: counted.map(|(count, _)| count.learning(prior)),

@@ -92,14 +92,25 @@ pub(super) struct Prior {
 impl Prior {
     pub fn new(growth: Growth, limit: f64, target: f64) -> Prior {
         let factor = growth.factor();
-        Prior { growth, limit, target, crossing: crossing(&growth, limit, target), factor }
+        let crossing = around(&growth, limit, target, time_to(&growth, limit, target));
+        Prior { growth, limit, target, crossing, factor }
     }
 
-    pub fn crossing(&self, growth: &Growth, level: f64) -> Crossing {
+    /// Handbook time after which more than `level` has grown at the target risk.
+    pub fn due(&self, growth: &Growth, level: f64) -> f64 {
+        if *growth == self.growth && level == self.limit {
+            self.crossing.due
+        } else {
+            time_to(growth, level, self.target)
+        }
+    }
+
+    /// The interval around a due time that [`Prior::due`] gave.
+    pub fn around(&self, growth: &Growth, level: f64, due: f64) -> Crossing {
         if *growth == self.growth && level == self.limit {
             self.crossing
         } else {
-            crossing(growth, level, self.target)
+            around(growth, level, self.target, due)
         }
     }
 
@@ -108,11 +119,13 @@ impl Prior {
     }
 }
 
-fn crossing(growth: &Growth, level: f64, target: f64) -> Crossing {
-    let at = |risk| if level > 0.0 { growth.time_to(level, risk) } else { 0.0 };
-    let due = at(target);
+fn time_to(growth: &Growth, level: f64, risk: f64) -> f64 {
+    if level > 0.0 { growth.time_to(level, risk) } else { 0.0 }
+}
+
+fn around(growth: &Growth, level: f64, target: f64, due: f64) -> Crossing {
     // The same function at the same place gives the same number: the interval holds the due day.
-    let at = |risk| if risk == target { due } else { at(risk) };
+    let at = |risk| if risk == target { due } else { time_to(growth, level, risk) };
     Crossing { early: at(LOW).min(due), due, late: at(HIGH).max(due) }
 }
 

@@ -2,7 +2,8 @@
 
 use super::UpkeepError;
 use super::norms::Norms;
-use crate::inspection::{Contaminant, Evidence, Grade, Inspection};
+use crate::inspection::{Contaminant, Evidence, Finding, Grade, Inspection};
+use crate::vehicle::Zone;
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
@@ -20,6 +21,7 @@ pub struct History {
     pub readings: Vec<Reading>,
     pub cleared: Vec<Cleared>,
     pub wear_steps: Vec<WearStep>,
+    pub stripped: Vec<Stripped>,
     /// The last day on which the roads were salted.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub last_salted_on: Option<NaiveDate>,
@@ -154,6 +156,20 @@ pub struct WearStep {
     pub products: Vec<String>,
 }
 
+/// A coat was taken off and not laid again with the same work, by a step of a job or by others.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Stripped {
+    pub on: NaiveDate,
+    /// Id in the handbook's `protections` table.
+    pub protection: String,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub zone: Option<Zone>,
+    /// Id in the handbook's `steps` table, where it is known.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub step: Option<String>,
+}
+
 impl BeadTest {
     /// The greatest of several is the one that counts.
     pub(super) fn rank(&self) -> (NaiveDate, bool, std::cmp::Reverse<u32>) {
@@ -201,16 +217,28 @@ impl History {
         }
     }
 
-    /// Enters an inspection: the worst grade of bonded iron that was felt or tested stands for a bag test. One that was
-    /// only seen or said does not.
+    /// Enters an inspection: the worst grade of bonded iron that was felt or tested stands for a bag test, that of what
+    /// an eye can tell for a reading. What was only said does not count, nor iron that was only seen.
     pub fn record_inspection(&mut self, on: NaiveDate, inspection: &Inspection) {
-        let felt = inspection.findings.iter().filter(|f| {
-            f.contaminant == Contaminant::FalloutIron
-                && matches!(f.evidence, Evidence::Felt | Evidence::Tested)
-        });
-        if let Some(grade) = felt.map(|f| f.grade).max() {
+        if let Some(grade) = worst(&inspection.findings, Contaminant::FalloutIron) {
             self.bag_tests.push(BagTest { on, grade });
         }
+        let seen = SEEN.iter().filter_map(|&contaminant| {
+            let found = Found::Grade(worst(&inspection.findings, contaminant)?);
+            Some(Reading { on, contaminant, found })
+        });
+        self.readings.extend(seen);
+    }
+
+    /// Enters how a job left the vehicle: what is still there is where its counts begin anew.
+    pub fn record_left(&mut self, on: NaiveDate, left: &[Finding]) {
+        if let Some(grade) = worst(left, Contaminant::FalloutIron) {
+            self.bag_tests.push(BagTest { on, grade });
+        }
+        let cleared = SEEN.iter().filter_map(|&contaminant| {
+            Some(Cleared { on, contaminant, left_grade: Some(worst(left, contaminant)?) })
+        });
+        self.cleared.extend(cleared);
     }
 
     /// Enters what somebody saw, measured or heard outside a job.
@@ -224,6 +252,7 @@ impl History {
         self.readings.extend_from_slice(&seen.readings);
         self.cleared.extend_from_slice(&seen.cleared);
         self.wear_steps.extend_from_slice(&seen.wear_steps);
+        self.stripped.extend_from_slice(&seen.stripped);
         self.last_salted_on = self.last_salted_on.max(seen.last_salted_on);
     }
 
@@ -254,6 +283,9 @@ impl History {
         }
         for (i, w) in self.wear_steps.iter().enumerate() {
             past("wear_steps", i, w.on)?;
+        }
+        for (i, s) in self.stripped.iter().enumerate() {
+            past("stripped", i, s.on)?;
         }
         for (i, t) in self.bead_tests.iter().enumerate() {
             past("bead_tests", i, t.on)?;
@@ -292,6 +324,7 @@ impl History {
             days("events", self.events.iter().map(|e| e.on).collect()),
             days("readings", self.readings.iter().map(|r| r.on).collect()),
             days("cleared", self.cleared.iter().map(|c| c.on).collect()),
+            days("stripped", self.stripped.iter().map(|s| s.on).collect()),
             days("wear_steps", self.wear_steps.iter().map(|w| w.on).collect()),
         ];
         for (list, days) in lists {
@@ -301,6 +334,28 @@ impl History {
         }
         Ok(())
     }
+}
+
+/// What an inspection grades by looking: all that gathers but iron, which has to be felt.
+const SEEN: [Contaminant; 8] = [
+    Contaminant::Film,
+    Contaminant::Tar,
+    Contaminant::SapFresh,
+    Contaminant::HardwaterDeposit,
+    Contaminant::Cement,
+    Contaminant::Insect,
+    Contaminant::Bird,
+    Contaminant::Salt,
+];
+
+/// The worst grade of a contaminant on any zone, by evidence that tells it.
+fn worst(findings: &[Finding], contaminant: Contaminant) -> Option<Grade> {
+    let tells = |finding: &&Finding| match finding.evidence {
+        Evidence::Felt | Evidence::Tested => true,
+        Evidence::Seen => contaminant != Contaminant::FalloutIron,
+        Evidence::Said => false,
+    };
+    findings.iter().filter(|f| f.contaminant == contaminant).filter(tells).map(|f| f.grade).max()
 }
 
 pub(super) fn not_before(

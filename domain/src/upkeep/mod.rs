@@ -13,6 +13,7 @@ mod classes;
 mod climate;
 mod clock;
 mod coats;
+mod corrosivity;
 pub mod deposition;
 mod experience;
 mod fallout;
@@ -39,18 +40,20 @@ mod words;
 mod year;
 
 pub use answer::{
-    Assumption, AssumptionBasis, CoatLife, EvidenceSeen, GammaBelief, Interval, Learning, LearningForm, Rate,
-    Upkeep, UpkeepVisit, VisitNeed,
+    Assumption, AssumptionBasis, CoatLife, EvidenceSeen, GammaBelief, Interval, Learning, LearningForm,
+    PlaceCorrosivity, Rate, Upkeep, UpkeepVisit, VisitNeed,
 };
-pub use calibration::{Calibration, ForecastCheck, FoundShare, RiskBin, Tally, check_forecast};
+pub use calibration::{
+    Calibration, ForecastCheck, FoundShare, JudgedKind, RiskBin, Tally, check_forecast, judged_kinds,
+};
 pub use climate::{Climate, RainDay};
-pub use coats::{DoneStep, coats_after};
+pub use coats::{CoatsAfter, DoneStep, coats_after};
 pub use experience::{Experience, LivesSeen};
 pub use history::{
     Away, BagTest, BeadTest, Cleared, Decontamination, FalloutEvent, FalloutEventKind, Found, History,
-    Reading, Wash, WearStep,
+    Reading, Stripped, Wash, WearStep,
 };
-pub use needs::{CoatRef, Need, NeedKind, Urgency};
+pub use needs::{CoatRef, Need, NeedDays, NeedKind, Urgency};
 pub use picture::picture;
 pub use places::check_places;
 
@@ -120,25 +123,54 @@ impl<'a> Forecaster<'a> {
         today: NaiveDate,
     ) -> Result<Upkeep, UpkeepError> {
         let model = &self.model;
+        let mut judged = self.judge(vehicle, history, today, true)?;
+        let not_before = |need: &Need| limits::not_before(&judged.profile, vehicle, history, need);
+        let visits = model.visits.plan(&judged.needs, wishes, not_before, today, &mut judged.topics)?;
+        let assumptions = model.assumed.of(judged.topics);
+        let Judged { needs, rates, lives, remarks, .. } = judged;
+        Ok(Upkeep { on: today, needs, rates, lives, visits, assumptions, remarks })
+    }
+
+    /// The days of the same needs alone, for the lists of many vehicles: no words, rates, lives or visits.
+    ///
+    /// # Errors
+    /// As [`forecast`].
+    pub fn days(
+        &self,
+        vehicle: &Vehicle,
+        history: &History,
+        today: NaiveDate,
+    ) -> Result<Vec<NeedDays>, UpkeepError> {
+        let judged = self.judge(vehicle, history, today, false)?;
+        Ok(judged.needs.iter().map(NeedDays::of).collect())
+    }
+
+    /// What the vehicle needs, the soonest first; with all that a reader wants to know, or without.
+    fn judge<'f>(
+        &'f self,
+        vehicle: &Vehicle,
+        history: &'f History,
+        today: NaiveDate,
+        has_reader: bool,
+    ) -> Result<Judged<'f>, UpkeepError> {
+        let model = &self.model;
         history.check(today)?;
         spots::check(model, history)?;
         check_begin(vehicle, history, today)?;
         let (mut remarks, mut topics) = (Vec::new(), Topics::default());
-        let profile = profile::read(model, vehicle, history, today, (&mut remarks, &mut topics))?;
+        let mut profile = profile::read(model, vehicle, history, today, (&mut remarks, &mut topics))?;
+        profile.has_reader = has_reader;
         let (decontamination, rate) =
             fallout::need(&profile, vehicle, history, today, (&mut remarks, &mut topics));
         let (more, counted) = spots::read(&profile, (vehicle, history), today, &mut topics);
-        let mut rates = vec![rate];
-        rates.extend(more);
-        let mut needs = Vec::new();
-        needs.extend(decontamination);
-        let (lives, renewals) = protection::judge(&profile, vehicle, today, &mut topics);
-        needs.extend(renewals);
+        let mut rates: Vec<Rate> = rate.into_iter().chain(more).collect();
+        let (lives, renewals) = protection::judge(&profile, (vehicle, history), today, &mut topics);
+        let mut needs: Vec<Need> = decontamination.into_iter().chain(renewals).collect();
         if let Some((need, rate)) =
             season::wash(&profile, vehicle, history, today, (&mut remarks, &mut topics))
         {
             needs.push(need);
-            rates.push(rate);
+            rates.extend(rate);
         }
         needs.extend(season::salt_flush(&profile, vehicle, history, today, &mut remarks));
         needs.extend(spots::needs(&profile, &counted, vehicle, today));
@@ -148,11 +180,18 @@ impl<'a> Forecaster<'a> {
             remarks
                 .push("The shop's latitude is unknown; its seasons are taken as those of the north.".into());
         }
-        let not_before = |need: &Need| limits::not_before(&profile, vehicle, history, need);
-        let visits = model.visits.plan(&needs, wishes, not_before, today, &mut topics)?;
-        let assumptions = model.assumed.of(topics);
-        Ok(Upkeep { on: today, needs, rates, lives, visits, assumptions, remarks })
+        Ok(Judged { profile, needs, rates, lives, remarks, topics })
     }
+}
+
+/// A vehicle that was judged, before visits are planned.
+struct Judged<'f> {
+    profile: profile::Profile<'f>,
+    needs: Vec<Need>,
+    rates: Vec<Rate>,
+    lives: Vec<CoatLife>,
+    remarks: Vec<String>,
+    topics: Topics,
 }
 
 /// The vehicle's own days lie between its first day and today.

@@ -4,10 +4,11 @@ use super::UpkeepError;
 use super::assumed::Assumed;
 use super::classes::Classes;
 use super::climate::Climate;
+use super::corrosivity::Air;
 use super::experience::Experience;
 use super::growth::{Growth, Prior};
 use super::learning::{GammaPoisson, GammaProcess};
-use super::norms::Norms;
+use super::norms::{Norms, Reader};
 use super::visits::VisitPlanner;
 use super::year::Year;
 use crate::handbook::{Accrual, AccrualForm, AccrualNeed, Handbook, SourceRow, SourceUnit};
@@ -25,6 +26,7 @@ pub(super) struct Model<'a> {
     pub fallout: Prior,
     pub fallout_places: Prior,
     pub wash: Prior,
+    pub air: Air,
     /// Road salt by month.
     pub salt: Year,
     pub classes: Classes<'a>,
@@ -58,6 +60,9 @@ impl<'a> Model<'a> {
         climate.check()?;
         let mut assumed = Assumed::default();
         let norms = Norms::read(handbook, &mut assumed)?;
+        let read = &mut Reader { handbook, assumed: &mut assumed };
+        let air_c = climate.air_c(read)?;
+        let air = Air::read(read, &air_c)?;
         let mut gathering = Vec::new();
         for row in &handbook.accruals {
             gathering.push(Gathering {
@@ -88,7 +93,8 @@ impl<'a> Model<'a> {
             wash: Prior::new(dirt, 1.0, norms.risk_wash),
             painted_m2: handbook.vehicle_classes.iter().map(|row| painted(row.id)).collect(),
             classes: Classes::read(handbook, experience, climate, &mut assumed)?,
-            visits: VisitPlanner::read(handbook, climate, &mut assumed)?,
+            visits: VisitPlanner::read(handbook, climate, &air_c, &mut assumed)?,
+            air,
             handbook,
             climate,
             norms,

@@ -65,6 +65,33 @@ pub enum NeedKind {
     FrontWash,
 }
 
+/// The days of a need, by which it is found in lists; its words are made when somebody reads them.
+#[derive(Debug, Clone, PartialEq)]
+pub struct NeedDays {
+    /// As of [`Need::key`].
+    pub key: String,
+    pub kind: NeedKind,
+    pub remind_on: NaiveDate,
+    pub due_on: NaiveDate,
+    pub early_on: Option<NaiveDate>,
+    pub late_on: Option<NaiveDate>,
+    pub overdue_on: Option<NaiveDate>,
+}
+
+impl NeedDays {
+    pub fn of(need: &Need) -> NeedDays {
+        NeedDays {
+            key: need.key(),
+            kind: need.kind,
+            remind_on: need.remind_on,
+            due_on: need.due_on,
+            early_on: need.early_on,
+            late_on: need.late_on,
+            overdue_on: need.overdue_on,
+        }
+    }
+}
+
 /// Which coat a need is about.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct CoatRef {

@@ -2,10 +2,12 @@
 
 use super::UpkeepError;
 use super::assumed::{Topic, Topics};
+use super::corrosivity::Site;
 use super::deposition::share_at;
 use super::model::{Model, Source};
 use super::standing::Standing;
 use crate::handbook::SourceUnit;
+use crate::inspection::Contaminant;
 use crate::parking::{ChlorideClass, Driving, NearSource, ParkingPlace, Sheltering, SourceKind};
 use crate::vehicle::Vehicle;
 
@@ -20,6 +22,8 @@ pub(super) struct Falling {
     /// Amounts of the rows of the `accruals` table, by their place there.
     pub gathering: Vec<(usize, f64)>,
     pub by_places: bool,
+    /// The air of the places by their place in the vehicle's document, as far as it is known.
+    pub air: Vec<(usize, Site)>,
     /// The place and source in the vehicle's document from which most of the dose comes.
     pub heaviest: Option<(usize, Option<usize>)>,
     heaviest_dose: f64,
@@ -105,7 +109,8 @@ fn stand(model: &Model, falling: &mut Falling, (i, place): (usize, &ParkingPlace
             Sheltering::Carport => norms.shelter_carport,
             Sheltering::Garage => norms.shelter_garage,
         };
-    let settles = norms.dose_outdoors * under;
+    let corrodes = air_at(model, falling, (i, place), topics);
+    let settles = norms.dose_outdoors * under * corrodes;
     falling.dose += settles;
     falling.note_heaviest(i, None, settles);
     for source in model.open_sources() {
@@ -117,13 +122,44 @@ fn stand(model: &Model, falling: &mut Falling, (i, place): (usize, &ParkingPlace
             let per_day = under * near_per_day(model, source, near, topics);
             if source.row.unit == SourceUnit::MgM2D && source.gathers.is_none() {
                 falling.iron_mg_m2_d = falling.iron_mg_m2_d.map(|iron| iron + per_day);
-                falling.add(source, per_day / norms.iron_reference_mg_m2_d * norms.street_dose, topics);
+                let dose = per_day / norms.iron_reference_mg_m2_d * norms.street_dose;
+                falling.add(source, dose * corrodes, topics);
             } else {
-                falling.add(source, per_day, topics);
+                let bonds = if source.gathers.is_none() { corrodes } else { 1.0 };
+                falling.add(source, per_day * bonds, topics);
             }
         }
         falling.note_heaviest(i, Some(s), falling.dose + falling.dose_salted - before);
     }
+}
+
+/// Factor on the dose of a place by how corrosive its air is, which is noted for the answer.
+fn air_at(
+    model: &Model,
+    falling: &mut Falling,
+    (i, place): (usize, &ParkingPlace),
+    topics: &mut Topics,
+) -> f64 {
+    let Some(site) = model.air.at(place.corrosivity, salt_at(model, place)) else { return 1.0 };
+    topics.touch(Topic::Corrosivity);
+    if site.carbon_steel_um.is_some() && model.climate.monthly_air_c.is_none() {
+        topics.touch(Topic::MonthAir);
+    }
+    falling.air.push((i, site));
+    site.factor
+}
+
+/// Salt that settles in the open there, mg/(m²·d), over the year; none without a source of it.
+fn salt_at(model: &Model, place: &ParkingPlace) -> Option<f64> {
+    let salty = place.sources.iter().flat_map(|near| {
+        let sources = model.sources_of_kind(near.kind);
+        sources.filter(|source| source.row.contaminant == Contaminant::Salt).map(move |source| {
+            let class = near.chloride_class.filter(|_| near.kind == SourceKind::Coast);
+            let distance_m = near.distance_m.unwrap_or(source.row.usual_m);
+            class.map_or(source.row.rate * share(source, distance_m), ChlorideClass::middle_mg_m2_d)
+        })
+    });
+    salty.fold(None, |sum, salt| Some(sum.unwrap_or(0.0) + salt))
 }
 
 fn near_per_day(model: &Model, source: &Source, near: &NearSource, topics: &mut Topics) -> f64 {

@@ -19,6 +19,8 @@ pub(super) struct Profile<'a> {
     pub exposures: Vec<Standing<'a>>,
     pub falling: Falling,
     pub layers: Vec<Layer<'a>>,
+    /// Somebody reads the answer: it has words, figures, rates and lives.
+    pub has_reader: bool,
 }
 
 /// A coat that is still looked after: nothing newer has replaced it.
@@ -48,6 +50,11 @@ impl Profile<'_> {
     /// Product of the life factors, each weighted by its share of time.
     pub fn life_factor(&self) -> f64 {
         life_factor(&self.exposures, self.norms)
+    }
+
+    /// What only readers need is made only for them.
+    pub fn told<T: Default>(&self, tell: impl FnOnce() -> T) -> T {
+        if self.has_reader { tell() } else { T::default() }
     }
 
     pub fn is_exposed_to(&self, id: &str) -> bool {
@@ -86,7 +93,7 @@ pub(super) fn read<'a>(
     let current = layers.iter().map(|l| !layers.iter().any(|other| replaces(other, l))).collect::<Vec<_>>();
     let mut keep = current.into_iter();
     layers.retain(|_| keep.next().unwrap_or(true));
-    Ok(Profile { model, norms, exposures, falling, layers })
+    Ok(Profile { model, norms, exposures, falling, layers, has_reader: true })
 }
 
 fn protection<'a>(handbook: &'a Handbook, coat: &Coat, i: usize) -> Result<&'a Protection, UpkeepError> {

@@ -2,6 +2,7 @@
 
 use super::answer::Rate;
 use super::assumed::{Topic, Topics};
+use super::growth::Prior;
 use super::history::History;
 use super::needs::{Dates, day_after, plus_days};
 use super::profile::{Profile, is_on_paint};
@@ -30,7 +31,7 @@ pub(super) fn wash(
     history: &History,
     today: NaiveDate,
     (remarks, topics): (&mut Vec<String>, &mut Topics),
-) -> Option<(Need, Rate)> {
+) -> Option<(Need, Option<Rate>)> {
     let Some(last) = last_wet_work(profile, vehicle, history) else {
         remarks.push("No wash is on record, so the time since the last one is not judged.".into());
         return None;
@@ -41,7 +42,7 @@ pub(super) fn wash(
         advice.push("A visit for the front only, against insects, will do between full washes.".to_owned());
     }
     let prior = &profile.model.wash;
-    let crossing = prior.crossing(&prior.growth, prior.limit);
+    let crossing = prior.around(&prior.growth, prior.limit, prior.due(&prior.growth, prior.limit));
     // What rain took off does not count, so everything is later by the days that it took.
     let rained_d = rained_off(profile, last, today, topics);
     let day = |time: f64| day_after(last, time * most.max(1.0) + rained_d);
@@ -61,14 +62,13 @@ pub(super) fn wash(
     topics.touch(Topic::Wash);
     let days = (today - last).num_days();
     let dirt = ((days as f64 - rained_d) / most.max(1.0)).max(0.0);
-    let why = if insects { ", and warm weather brings insects that etch within hours" } else { "" };
     let need = Need {
         kind: NeedKind::Wash,
         coat: None,
         since_on: Some(last),
         early_on: day(crossing.early),
         late_on: day(crossing.late),
-        risk_today: Some(prior.growth.risk(dirt, prior.limit)),
+        risk_today: profile.told(|| Some(prior.growth.risk(dirt, prior.limit))),
         risk_target: Some(prior.target),
         contaminants: vec![],
         urgency: dates.urgency(today),
@@ -76,27 +76,34 @@ pub(super) fn wash(
         due_on: dates.due_on,
         overdue_on: dates.overdue_on,
         package: "P1".into(),
-        reason: format!("The last wash of your {} was {days} days ago{why}.", words::word(vehicle.class)),
+        reason: profile.told(|| words::wash(vehicle, days, (least, most), insects)),
         advice,
-        figures: vec![
-            Figure::new("days since the last wash", days as f64, "days"),
-            Figure::new("days between washes, at most", most, "days"),
-            Figure::new("days that rain took off", rained_d, "days"),
-        ],
+        figures: profile.told(|| {
+            vec![
+                Figure::new("days since the last wash", days as f64, "days"),
+                Figure::new("days between washes, at most", most, "days"),
+                Figure::new("days that rain took off", rained_d, "days"),
+            ]
+        }),
     };
+    Some((need, profile.told(|| Some(rate(prior, most, dirt)))))
+}
+
+/// How fast dirt gathers: one wash's worth in the longest time between washes.
+fn rate(prior: &Prior, most_d: f64, dirt: f64) -> Rate {
     let factor = prior.factor(&prior.growth);
-    let rate = Rate {
+    Rate {
         contaminant: Contaminant::Film,
-        per_day: factor.times(1.0 / most.max(1.0)),
+        per_day: factor.times(1.0 / most_d.max(1.0)),
         unit: Cow::Borrowed("wash"),
-        equivalent_days: factor.times(STREET_WASH_DAYS / most.max(1.0)),
+        equivalent_days: factor.times(STREET_WASH_DAYS / most_d.max(1.0)),
         steep_per_day: None,
         deposition_mg_m2_d: None,
+        corrosivity: vec![],
         load: Some(dirt),
         limit: prior.limit,
         learning: None,
-    };
-    Some((need, rate))
+    }
 }
 
 /// Shortest and longest time between washes, days, and whether insects shorten it.
@@ -177,8 +184,9 @@ pub(super) fn salt_flush(
         overdue_on: None,
         package: "P5".into(),
         reason: format!(
-            "The roads were last salted {days} days ago, and salt left in the seams of your {} works on once it is \
+            "The roads were last salted {}, and salt left in the seams of your {} works on once it is \
              warm and damp.",
+            words::ago(days),
             words::word(vehicle.class)
         ),
         advice: vec!["Before any coating or polish.".into()],

@@ -8,7 +8,6 @@ use super::history::{Found, History};
 use super::model::{Gathering, Model};
 use super::needs::Dates;
 use super::profile::Profile;
-use super::year::month_starts;
 use super::{Need, NeedKind, UpkeepError, words};
 use crate::figure::Figure;
 use crate::handbook::{Accrual, AccrualForm, AccrualNeed};
@@ -17,8 +16,6 @@ use crate::vehicle::Vehicle;
 use chrono::{Days, NaiveDate};
 use std::borrow::Cow;
 
-/// Months ahead in which a limit is looked for; what takes longer is met by other work long before (assumption).
-const AHEAD_MONTHS: u32 = 18;
 /// Amount of the worst grade over that of grade 3 (assumption).
 const WORST: f64 = 1.5;
 /// Share of the limit from which work is late (assumption).
@@ -30,13 +27,37 @@ const REMIND_AT: f64 = 0.8;
 pub(super) struct Spots<'m> {
     gathering: &'m Gathering<'m>,
     count: Count,
-    load: f64,
-    risk_today: f64,
+    clock: Accumulation<'m>,
+    /// Handbook time from the beginning of the count to today, and to the day it is due.
+    passed: f64,
+    due: f64,
     due_on: Option<NaiveDate>,
-    early_on: Option<NaiveDate>,
-    late_on: Option<NaiveDate>,
-    remind_on: Option<NaiveDate>,
-    overdue_on: Option<NaiveDate>,
+}
+
+impl Spots<'_> {
+    /// Amount that may still gather.
+    fn level(&self) -> f64 {
+        self.gathering.prior.limit - self.count.start
+    }
+
+    /// The day on which so much handbook time has passed since the count began.
+    fn day(&self, time: f64) -> Option<NaiveDate> {
+        day_of(&self.clock, &self.count, time)
+    }
+
+    /// The day on which this share of the limit more than that of the due day has gathered.
+    fn day_after_due(&self, share: f64) -> Option<NaiveDate> {
+        let limit = self.gathering.prior.limit;
+        self.day((self.due + share * limit / self.count.growth.expected_factor()).max(0.0))
+    }
+
+    fn load(&self) -> f64 {
+        self.count.start + self.passed * self.count.growth.expected_factor()
+    }
+}
+
+fn day_of(clock: &Accumulation, count: &Count, time: f64) -> Option<NaiveDate> {
+    clock.reaches(clock.on(count.since_on) + time).map(|on| on.max(count.since_on))
 }
 
 /// Rates of all that gathers, and the counts of what has a beginning.
@@ -47,18 +68,30 @@ pub(super) fn read<'m>(
     topics: &mut Topics,
 ) -> (Vec<Rate>, Vec<Spots<'m>>) {
     let (mut rates, mut counted) = (Vec::new(), Vec::new());
-    for &(row, per_day) in profile.falling.gathering.iter().filter(|(_, per_day)| *per_day > 0.0) {
-        let Some(gathering) = profile.model.gathering.get(row) else { continue };
+    for (i, gathering) in profile.model.gathering.iter().enumerate() {
+        let falls = profile.falling.gathering.iter().find(|(row, _)| *row == i);
+        let per_day = falls.map_or(0.0, |(_, per_day)| *per_day);
+        // What was found counts, though nobody knows where it came from.
+        if per_day <= 0.0 && !was_found(gathering.row, history) {
+            continue;
+        }
         topics.touch_row(gathering.topic);
         topics.touch(match gathering.row.need {
             AccrualNeed::FrontWash => Topic::Front,
             AccrualNeed::SpotRemoval | AccrualNeed::None => Topic::Spots,
         });
         let spots = count(gathering, per_day, vehicle, history, today);
-        rates.push(rate(gathering, per_day, spots.as_ref(), today));
+        if per_day > 0.0 {
+            rates.extend(profile.told(|| Some(rate(gathering, per_day, spots.as_ref(), today))));
+        }
         counted.extend(spots);
     }
     (rates, counted)
+}
+
+fn was_found(row: &Accrual, history: &History) -> bool {
+    history.readings.iter().any(|reading| reading.contaminant == row.id)
+        || history.cleared.iter().any(|done| done.contaminant == row.id && done.left_grade.is_some())
 }
 
 fn count<'m>(
@@ -70,46 +103,25 @@ fn count<'m>(
 ) -> Option<Spots<'m>> {
     let mut events = events(gathering.row, vehicle, history);
     let first = events.iter().map(|event| event.0).min()?;
-    let clock = clock(gathering, per_day, history, first, today);
+    let clock = clock(gathering, per_day, history, first);
     let prior = &gathering.prior;
     let count = follow(prior, &mut events, &clock, |_, _| 0.0)?;
-    let level = prior.limit - count.start;
-    let crossing = prior.crossing(&count.growth, level);
-    let begun = clock.on(count.since_on);
-    let passed = clock.on(today) - begun;
-    let day = |time: f64| clock.reaches(begun + time).map(|on| on.max(count.since_on));
-    let later = |share: f64| (crossing.due + share * prior.limit / count.growth.expected_factor()).max(0.0);
-    Some(Spots {
-        gathering,
-        load: count.start + passed * count.growth.expected_factor(),
-        risk_today: count.growth.risk(passed, level),
-        due_on: day(crossing.due),
-        early_on: day(crossing.early),
-        late_on: day(crossing.late),
-        remind_on: day(later(REMIND_AT - 1.0)),
-        overdue_on: day(later(OVERDUE_AT - 1.0)),
-        count,
-    })
+    let due = prior.due(&count.growth, prior.limit - count.start);
+    let passed = clock.on(today) - clock.on(count.since_on);
+    Some(Spots { gathering, passed, due, due_on: day_of(&clock, &count, due), count, clock })
 }
 
 /// The amount that the handbook expects since a day, by month; nothing falls while the vehicle stands away.
-fn clock(
-    gathering: &Gathering,
+fn clock<'m>(
+    gathering: &'m Gathering,
     per_day: f64,
     history: &History,
     first: NaiveDate,
-    today: NaiveDate,
-) -> Accumulation {
-    let months = if gathering.year.is_level() {
-        0
-    } else {
-        let past = (today - first).num_days().max(0) / 28;
-        u32::try_from(past).unwrap_or(0) + AHEAD_MONTHS
-    };
+) -> Accumulation<'m> {
     let is_away = |on| history.away.iter().any(|a| a.from_on <= on && on < a.to_on);
     let away = history.away.iter().flat_map(|a| [a.from_on, a.to_on]);
-    let rate = |on| if is_away(on) { 0.0 } else { per_day * gathering.year.on(on) };
-    Accumulation::new(first, 0.0, month_starts(first, months).chain(away), &[], rate)
+    let rate = |on| if is_away(on) { 0.0 } else { per_day };
+    Accumulation::new(first, Some(&gathering.year), away, rate)
 }
 
 /// When it was taken off and read. A full decontamination takes all spots off, a wash what the front caught.
@@ -142,6 +154,11 @@ fn amount_of(row: &Accrual, grade: Grade) -> f64 {
         3 => row.amount_3,
         _ => row.amount_3 * WORST,
     }
+}
+
+/// The amount that something found stands for, in the row's unit.
+pub(super) fn amount_read(row: &Accrual, found: Found) -> f64 {
+    read_of(row, found).amount
 }
 
 fn read_of(row: &Accrual, found: Found) -> Reading {
@@ -196,7 +213,8 @@ fn rate(gathering: &Gathering, per_day: f64, spots: Option<&Spots>, today: Naive
         equivalent_days: factor.times(gathering.year.on(today)),
         steep_per_day: None,
         deposition_mg_m2_d: None,
-        load: spots.map(|spots| spots.load),
+        corrosivity: vec![],
+        load: spots.map(Spots::load),
         limit: prior.limit,
         learning: spots.map(|spots| spots.count.learning(prior)),
     }
@@ -221,15 +239,18 @@ fn need(
     let of_kind = || counted.iter().filter(|spots| spots.gathering.row.need == wanted);
     let first = of_kind().filter(|spots| spots.due_on.is_some()).min_by_key(|spots| spots.due_on)?;
     let due_on = first.due_on?;
-    // What is nearly due then goes with it.
+    let prior = &first.gathering.prior;
+    let crossing = prior.around(&first.count.growth, first.level(), first.due);
+    let dates = Dates {
+        remind_on: first.day_after_due(REMIND_AT - 1.0).unwrap_or(due_on).min(due_on),
+        due_on,
+        overdue_on: first.day_after_due(OVERDUE_AT - 1.0).map(|on| on.max(due_on)),
+    };
+    // What is nearly due then goes with it; the one that sets the day comes first.
     let with_until = due_on.checked_add_days(Days::new(14)).unwrap_or(due_on);
     let with = of_kind().filter(|spots| spots.due_on.is_some_and(|on| on <= with_until));
-    let dates = Dates {
-        remind_on: first.remind_on.unwrap_or(due_on).min(due_on),
-        due_on,
-        overdue_on: first.overdue_on.map(|on| on.max(due_on)),
-    };
-    let contaminants: Vec<Contaminant> = with.map(|spots| spots.gathering.row.id).collect();
+    let others = with.map(|spots| spots.gathering.row.id).filter(|&id| id != first.gathering.row.id);
+    let contaminants: Vec<Contaminant> = [first.gathering.row.id].into_iter().chain(others).collect();
     let days = (today - first.count.since_on).num_days();
     Some(Need {
         kind,
@@ -239,22 +260,26 @@ fn need(
         remind_on: dates.remind_on,
         due_on,
         overdue_on: dates.overdue_on,
-        early_on: first.early_on,
-        late_on: first.late_on,
-        risk_today: Some(first.risk_today),
-        risk_target: Some(first.gathering.prior.target),
-        package: "P9".into(),
-        reason: words::spots(&profile.falling, &profile.exposures, vehicle, kind, &contaminants, days),
+        early_on: first.day(crossing.early),
+        late_on: first.day(crossing.late),
+        risk_today: profile.told(|| Some(first.count.growth.risk(first.passed, first.level()))),
+        risk_target: Some(prior.target),
+        package: profile.model.visits.packages.against(&contaminants).into(),
+        reason: profile.told(|| words::spots(profile, vehicle, kind, &contaminants, days)),
         contaminants,
-        advice: vec![match kind {
-            NeedKind::FrontWash => "Until then: a wet cloth for ten minutes, lift, never rub.".into(),
-            _ => "A deep clean before that day takes them off, too.".into(),
-        }],
-        figures: vec![
-            Figure::new("load", first.load, &first.gathering.row.unit),
-            Figure::new("load due", first.gathering.row.limit, &first.gathering.row.unit),
-            Figure::new("days counted", days as f64, "days"),
-        ],
+        advice: profile.told(|| {
+            vec![match kind {
+                NeedKind::FrontWash => "Until then: a wet cloth for ten minutes, lift, never rub.".into(),
+                _ => "A deep clean before that day takes them off, too.".into(),
+            }]
+        }),
+        figures: profile.told(|| {
+            vec![
+                Figure::new("load", first.load(), &first.gathering.row.unit),
+                Figure::new("load due", first.gathering.row.limit, &first.gathering.row.unit),
+                Figure::new("days counted", days as f64, "days"),
+            ]
+        }),
     })
 }
 

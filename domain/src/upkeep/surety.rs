@@ -3,7 +3,9 @@
 use super::checks::{ago, need, on, removed, today, try_forecast, vehicle};
 use super::*;
 use crate::inspection::Contaminant;
-use crate::parking::{ChlorideClass, Driving, NearSource, ParkingPlace, Sheltering, SourceKind};
+use crate::parking::{
+    ChlorideClass, CorrosivityClass, Driving, NearSource, ParkingPlace, Sheltering, SourceKind,
+};
 use chrono::Days;
 
 pub(super) const KINDS: [SourceKind; 8] = [
@@ -158,6 +160,66 @@ fn the_chloride_class_decides_at_the_coast() {
     // The trade's factors 0.5, 1, 1.5, 2.5 (common practice).
     assert!((s0 / s1 - 0.5).abs() < 1e-9 && (s2 / s1 - 1.5).abs() < 1e-9 && (s3 / s1 - 2.5).abs() < 1e-9);
     assert!((salt(None) - s1).abs() < 1e-9);
+}
+
+fn corrosivity(vehicle: &Vehicle) -> PlaceCorrosivity {
+    let rate = rate(&upkeep(vehicle, &History::default()), Contaminant::FalloutIron);
+    rate.corrosivity.first().cloned().expect("the air of the place")
+}
+
+/// Bare steel by the dose-response function of ISO 9223:2012 (checked with FAL-30 to 33) at 9.75 °C, 75 % and 2 mg of
+/// sulphur dioxide; values computed by hand in another language.
+#[test]
+fn salt_in_the_air_tells_its_corrosivity() {
+    let beside = |kind, distance_m| corrosivity(&parked(vec![place(1.0, vec![near(kind, distance_m)])]));
+    for (kind, distance_m, steel_um, class, factor) in [
+        (SourceKind::Coast, None, 30.177105, CorrosivityClass::C3, 1.15),
+        (SourceKind::Coast, Some(100.0), 67.203474, CorrosivityClass::C4, 1.3),
+        (SourceKind::SaltedRoads, None, 22.776652, CorrosivityClass::C2, 1.0),
+    ] {
+        let air = beside(kind, distance_m);
+        assert!((air.carbon_steel_um.expect("derived") - steel_um).abs() < 1e-5, "{air:?}");
+        assert_eq!((air.place.as_str(), air.class, air.factor), ("/parking/0", class, factor));
+    }
+    let measured =
+        |class| NearSource { chloride_class: Some(class), ..near(SourceKind::Coast, Some(1500.0)) };
+    let by_class = |class| corrosivity(&parked(vec![place(1.0, vec![measured(class)])])).class;
+    assert_eq!(by_class(ChlorideClass::S0), CorrosivityClass::C2);
+    assert_eq!(by_class(ChlorideClass::S2), CorrosivityClass::C3);
+    assert_eq!(by_class(ChlorideClass::S3), CorrosivityClass::C5);
+    let inland = upkeep(&parked(vec![place(1.0, vec![near(SourceKind::Rail, None)])]), &History::default());
+    assert_eq!(rate(&inland, Contaminant::FalloutIron).corrosivity, []);
+    assert!(!inland.assumptions.iter().any(|a| a.name == "corrosivity_c2"));
+}
+
+/// What the shop says of a place goes before what salt tells; the factor is the handbook's, which a shop changes.
+#[test]
+fn corrosive_air_bonds_fallout_faster() {
+    let handbook = Handbook::standard()
+        .with_overrides(&serde_json::json!({ "factors": { "corrosivity_c5": { "value": 2.0 } } }))
+        .expect("a handbook");
+    let said = |corrosivity| {
+        let air = ParkingPlace { corrosivity, ..place(1.0, vec![near(SourceKind::Rail, None)]) };
+        Vehicle { driving: Some(Driving::default()), ..parked(vec![air]) }
+    };
+    let dose = |handbook: &Handbook, class| {
+        let (car, none) = (said(class), History::default());
+        let answer = forecast(handbook, &car, &none, &Experience::default(), &Climate::default(), today());
+        let answer = answer.expect("a forecast");
+        assert_eq!(answer.assumptions.iter().any(|a| a.name == "corrosivity_c5"), class.is_some());
+        let iron = rate(&answer, Contaminant::FalloutIron);
+        assert_eq!(
+            iron.corrosivity.first().map(|air| (air.class, air.carbon_steel_um)),
+            class.map(|c| (c, None))
+        );
+        assert!((iron.deposition_mg_m2_d.expect("iron").expected - 0.0833).abs() < 1e-4, "{iron:?}");
+        iron.per_day.expected
+    };
+    let standard = Handbook::standard();
+    let (c5, inland) = (dose(standard, Some(CorrosivityClass::C5)), dose(standard, None));
+    assert!((c5 / inland - 1.5).abs() < 1e-9, "{c5} {inland}");
+    assert!((dose(&handbook, Some(CorrosivityClass::C5)) / inland - 2.0).abs() < 1e-9);
+    assert!((dose(standard, Some(CorrosivityClass::C1)) / inland - 0.85).abs() < 1e-9);
 }
 
 /// January in the south is July in the north.

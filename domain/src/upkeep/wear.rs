@@ -2,7 +2,7 @@
 
 use super::clock::Clock;
 use super::coats::{TRIALS, covers, laid, products_of, touches};
-use super::history::{History, WearStep};
+use super::history::{History, Stripped, WearStep};
 use crate::handbook::{Handbook, Protection, Step};
 use crate::vehicle::{Coat, Zone};
 use chrono::NaiveDate;
@@ -109,12 +109,24 @@ impl<'a> Chemistry<'a> {
                 }
             }
         }
+        let gone = history.stripped.iter().filter(|s| s.protection == row.id && s.zone == coat.zone);
+        if let Some(gone) = gone.filter(|s| later(s.on)).min_by_key(|s| s.on)
+            && wear.stripped.is_none_or(|(on, _)| gone.on < on)
+        {
+            wear.stripped = Some((gone.on, self.name_of(gone)));
+        }
         // A wash that is only remembered as alkaline counts where no step of that day is on record.
         let known = |on: NaiveDate| history.wear_steps.iter().any(|s| s.on == on);
         let alkaline = history.washes.iter().filter(|w| w.alkaline && later(w.on) && !known(w.on));
         wear.losses.extend(alkaline.map(|w| (w.on, row.alkaline_wash_loss)));
         wear.losses.sort_by_key(|loss| loss.0);
         wear
+    }
+
+    /// What the step is called that took a coat off; nothing where nobody knows it.
+    pub fn name_of(&self, gone: &Stripped) -> &'a str {
+        let step = gone.step.as_deref().and_then(|step| self.steps.get(step));
+        step.map_or("", |usual| usual.step.name.as_str())
     }
 
     fn effect(&self, row: &Protection, zone: Option<Zone>, done: &WearStep) -> Effect<'a> {

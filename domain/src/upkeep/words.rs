@@ -5,7 +5,7 @@ use super::history::History;
 use super::places::Falling;
 use super::profile::Profile;
 use super::standing::Standing;
-use crate::inspection::Contaminant;
+use crate::inspection::{Contaminant, Grade};
 use crate::parking::{Sheltering, SourceKind};
 use crate::vehicle::{Vehicle, VehicleClass};
 use chrono::NaiveDate;
@@ -20,36 +20,81 @@ pub(super) fn fallout(
     today: NaiveDate,
 ) -> String {
     let (car, place) = (word(vehicle.class), where_it_stands(&profile.falling, vehicle, &profile.exposures));
-    let days = (today - since_on).num_days();
+    let ago = ago((today - since_on).num_days());
     let grade = history.bag_tests.iter().filter(|t| Some(t.on) == read_on).map(|t| t.grade).max();
     match (read_on, grade) {
         (Some(_), Some(grade)) => {
-            format!("Your {car} {place}, and the feel test {days} days ago found grade {}.", grade.get())
+            let felt = felt(grade);
+            format!(
+                "Your {car} {place}, and the feel test {ago} found the paint {felt} (grade {} of 4).",
+                grade.get()
+            )
         }
-        (Some(_), None) => format!("Your {car} {place}, and iron was measured on it {days} days ago."),
-        (None, _) => format!("Your {car} {place}, last iron removal {days} days ago."),
+        (Some(_), None) => format!("Your {car} {place}, and iron was measured on it {ago}."),
+        (None, _) => format!("Your {car} {place}, last iron removal {ago}."),
     }
 }
 
 /// Why spots or the front are due, in one sentence for the customer.
 pub(super) fn spots(
-    falling: &Falling,
-    standing: &[Standing],
+    profile: &Profile,
     vehicle: &Vehicle,
     kind: NeedKind,
     contaminants: &[Contaminant],
     days: i64,
 ) -> String {
-    let (car, time) =
-        (word(vehicle.class), if days == 1 { "1 day".to_owned() } else { format!("{days} days") });
+    let (car, time) = (word(vehicle.class), self::days(days));
     let what = contaminants.iter().map(|c| said(*c)).collect::<Vec<_>>().join(" and ");
     if kind == NeedKind::FrontWash {
         return format!(
             "It is {time} since {what} came off the front of your {car}, and sun lets them etch."
         );
     }
-    let place = where_it_stands(falling, vehicle, standing);
+    let place = where_it_stands(&profile.falling, vehicle, &profile.exposures);
     format!("Your {car} {place}, and {what} have gathered for {time}.")
+}
+
+/// Why a wash is due, in one sentence for the customer. `every`: shortest and longest time between washes, days.
+pub(super) fn wash(vehicle: &Vehicle, days: i64, every: (f64, f64), insects: bool) -> String {
+    let (car, ago) = (word(vehicle.class), ago(days));
+    let every = match every {
+        (least, most) if least < most => format!("{least:.0} to {most:.0} days"),
+        (_, most) => format!("{most:.0} days"),
+    };
+    if insects {
+        return format!(
+            "Your {car} was last washed {ago}; in warm weather a wash every {every} keeps insects from etching it."
+        );
+    }
+    format!(
+        "Your {car} was last washed {ago}; where it stands and as it is driven, a wash every {every} keeps dirt \
+         from settling in."
+    )
+}
+
+/// So many days in words.
+pub(super) fn days(days: i64) -> String {
+    if days == 1 { "1 day".into() } else { format!("{days} days") }
+}
+
+/// So many days before today, in words.
+pub(super) fn ago(days: i64) -> String {
+    match days {
+        0 => "today".into(),
+        1 => "yesterday".into(),
+        _ => format!("{days} days ago"),
+    }
+}
+
+/// What the fingers felt (trade's bag test).
+fn felt(grade: Grade) -> &'static str {
+    match grade.get() {
+        0 => "smooth",
+        1 => "smooth but for a few points",
+        2 => "rough in patches",
+        3 => "like sandpaper",
+        _ => "like sandpaper, with rusty dots",
+    }
 }
 
 fn said(contaminant: Contaminant) -> &'static str {

@@ -78,7 +78,7 @@ pub(super) struct VisitPlanner<'a> {
     wash_cost: f64,
     unwelcome_cost: f64,
     horizon_d: f64,
-    packages: Packages<'a>,
+    pub packages: Packages<'a>,
     /// Months too cold to lay a coat of this class.
     cold: HashMap<&'a str, Months>,
     topics: Topics,
@@ -88,6 +88,7 @@ impl<'a> VisitPlanner<'a> {
     pub fn read(
         handbook: &'a Handbook,
         climate: &Climate,
+        air_c: &[f64; 12],
         assumed: &mut Assumed,
     ) -> Result<VisitPlanner<'a>, UpkeepError> {
         let read = &mut Reader { handbook, assumed };
@@ -101,7 +102,7 @@ impl<'a> VisitPlanner<'a> {
             wash_cost: read.positive(Topic::Visits, "visit_wash_cost", "visits")?,
             unwelcome_cost: read.factor(Topic::Visits, "visit_unwelcome_cost", "visits")?,
             horizon_d: read.bounded(Topic::Visits, "visit_horizon_d", "days", 1.0, 3650.0)?,
-            cold: cold_months(handbook, read, climate)?,
+            cold: cold_months(handbook, read, air_c)?,
             packages: Packages::read(handbook),
             topics,
         })
@@ -300,35 +301,12 @@ fn numbers(months: Months) -> Vec<u8> {
     (1..=12).filter(|month| months >> (month - 1) & 1 == 1).collect()
 }
 
-/// The handbook's months from January on, where the climate is not known.
-const MONTH_AIR: [&str; 12] = [
-    "month_01_air_c",
-    "month_02_air_c",
-    "month_03_air_c",
-    "month_04_air_c",
-    "month_05_air_c",
-    "month_06_air_c",
-    "month_07_air_c",
-    "month_08_air_c",
-    "month_09_air_c",
-    "month_10_air_c",
-    "month_11_air_c",
-    "month_12_air_c",
-];
-
 /// Months whose working hours are colder than a coat's product bears.
 fn cold_months<'a>(
     handbook: &'a Handbook,
     read: &mut Reader,
-    climate: &Climate,
+    air_c: &[f64; 12],
 ) -> Result<HashMap<&'a str, Months>, UpkeepError> {
-    let mut air_c = [0.0; 12];
-    let south = climate.latitude_deg.is_some_and(|latitude| latitude < 0.0);
-    for (m, air_c) in air_c.iter_mut().enumerate() {
-        let month = if south { (m + 6) % 12 } else { m };
-        let usual_c = read.air_c(Topic::MonthAir, MONTH_AIR[month])?;
-        *air_c = climate.monthly_air_c.map_or(usual_c, |monthly| monthly[m]);
-    }
     let warmer_k = read.factor(Topic::Visits, "day_warmer_k", "K")?;
     let cold = |least_c: f64| {
         (0..12).filter(|&m| air_c[m] + warmer_k < least_c).fold(0, |months: Months, m| months | 1 << m)

@@ -1,6 +1,7 @@
 //! Visits of needs made by hand: what is grouped, held back, booked and moved.
 
 use super::*;
+use crate::inspection::Contaminant;
 use crate::upkeep::needs::{CoatRef, Urgency};
 use chrono::Days;
 
@@ -43,7 +44,9 @@ fn coat(protection: &str, package: &str, due: u64, spread: u64) -> Need {
 }
 
 fn planner() -> VisitPlanner<'static> {
-    VisitPlanner::read(Handbook::standard(), &Climate::default(), &mut Assumed::default()).expect("a planner")
+    let (handbook, assumed, climate) = (Handbook::standard(), &mut Assumed::default(), Climate::default());
+    let air_c = climate.air_c(&mut Reader { handbook, assumed }).expect("months");
+    VisitPlanner::read(handbook, &climate, &air_c, assumed).expect("a planner")
 }
 
 fn plan(needs: &[Need], wishes: &Wishes) -> Vec<UpkeepVisit> {
@@ -88,7 +91,8 @@ fn coatings_wait_for_warmth_and_sprays_need_less() {
     let south = Climate { latitude_deg: Some(-35.0), ..Climate::default() };
     let mut assumed = Assumed::default();
     let mut read = Reader { handbook: Handbook::standard(), assumed: &mut assumed };
-    let cold = cold_months(read.handbook, &mut read, &south).expect("months");
+    let air_c = south.air_c(&mut read).expect("months");
+    let cold = cold_months(read.handbook, &mut read, &air_c).expect("months");
     assert_eq!(numbers(cold["ceramic_1y"]), [5, 6, 7, 8, 9]);
 }
 
@@ -150,4 +154,43 @@ fn moving_a_visit_has_a_price_in_words() {
     assert_eq!((joined.joins, joined.to_on), (Some(0), visits[0].on));
     assert_eq!(move_visit(&visits, 2, 1), Err(NoMove::NoVisit { index: 2, count: 2 }));
     assert_eq!(move_visit(&visits, 0, 521), Err(NoMove::TooFar { weeks: 521 }));
+}
+
+/// Against the tables: whatever a need is about, the package recommended for it has a step that treats it, or plans it
+/// once the contaminant is found there.
+#[test]
+fn every_package_treats_what_it_is_recommended_for() {
+    let (handbook, planner) = (Handbook::standard(), planner());
+    let steps = |package: &'static str| -> Vec<&'static str> {
+        handbook.steps_of(package).map(|row| row.step.as_str()).collect()
+    };
+    for row in &handbook.accruals {
+        let package = planner.packages.against(&[row.id]);
+        let inserted = handbook.triggers.iter().filter(|t| t.contaminant == Some(row.id));
+        let inserted = inserted.flat_map(|t| t.inserts.iter().map(String::as_str));
+        let excluded = &handbook.package(package).expect("a package").excludes;
+        let done: Vec<&str> = steps(package).into_iter().chain(inserted).collect();
+        let treats = row.cleared_by.iter().any(|s| done.contains(&s.as_str()) && !excluded.contains(s));
+        assert!(treats, "{package} does not treat {:?}", row.id);
+    }
+    use Contaminant::{Bird, Cement, HardwaterDeposit, Insect, SapFresh, Tar};
+    for (contaminants, package) in [
+        (&[Bird, Insect][..], "P9"),
+        (&[Cement], "P9"),
+        (&[Tar, SapFresh], "P9"),
+        (&[HardwaterDeposit], "P2"),
+        (&[Tar, HardwaterDeposit], "P2"),
+    ] {
+        assert_eq!(planner.packages.against(contaminants), package, "{contaminants:?}");
+    }
+    // A deep clean that is booked takes the spots along; a wash does not, but it takes the front along.
+    let about = |kind, contaminants: &[Contaminant]| Need {
+        contaminants: contaminants.into(),
+        ..need(kind, "P9", 9, 7)
+    };
+    let covers = |package: &str, need: &Need| planner.packages.covers(package, need);
+    assert!(covers("P2", &about(NeedKind::SpotRemoval, &[Tar, HardwaterDeposit])));
+    assert!(!covers("P1", &about(NeedKind::SpotRemoval, &[Tar])));
+    assert!(!covers("P6", &about(NeedKind::SpotRemoval, &[HardwaterDeposit])), "minerals off the glass only");
+    assert!(covers("P1", &about(NeedKind::FrontWash, &[Insect, Bird])));
 }

@@ -117,6 +117,65 @@ fn what_is_missing_for_a_plan_is_said() {
     );
 }
 
+/// Weather may come with the request: it is used in place of the shop's and kept with the plan.
+#[test]
+fn weather_of_the_request_goes_into_the_plan_and_is_kept_with_it() {
+    let app = TestApp::start();
+    let shop = app.shop("Shine");
+    let job = shop.ready_job(&app);
+    let hour = |hour: u32| {
+        json!({ "at": format!("2026-05-04T{hour:02}:00:00"), "air_c": 4.5, "humidity": 0.6, "wind_m_s": 1.0,
+            "sun_w_m2": 60.0 })
+    };
+    let cold = json!({ "hours": (8..20).map(hour).collect::<Vec<_>>() });
+    let plan = |request: Value| shop.owner.post(&job.path("plan"), &request).expect(201);
+    // Iron remover waits for 5 C (rule R12).
+    let too_cold = |plan: &Value| {
+        plan["notices"].as_array().expect("notices").iter().any(|notice| notice["rule"] == "R12")
+    };
+    assert!(!too_cold(&plan(json!({}))));
+    assert!(too_cold(&plan(json!({ "weather": cold }))));
+    let compared = shop.owner.post(&job.path("plan/compare"), &json!({ "handbook": "standard" })).expect(200);
+    assert_eq!((&compared["as_stored"], &compared["facts_changed"]), (&json!(true), &json!([])));
+    assert!(!too_cold(&plan(json!({}))), "given with every planning, else the shop's");
+
+    let refused = |change: fn(&mut Value)| {
+        let mut weather = cold.clone();
+        change(&mut weather["hours"][3]);
+        shop.owner.post(&job.path("plan"), &json!({ "weather": weather }))
+    };
+    refused(|hour| hour["humidity"] = json!(1.1)).refused_at("/weather/hours/3/humidity", "out_of_range");
+    refused(|hour| hour["at"] = json!("2026-05-04T08:00:00")).refused_at("/weather/hours/3/at", "not_in_order");
+    let far = |hour: &mut Value| hour["at"] = json!("9999-05-04T11:00:00");
+    let mut last = cold.clone();
+    far(&mut last["hours"][11]);
+    shop.owner
+        .post(&job.path("plan"), &json!({ "weather": last }))
+        .refused_at("/weather/hours/11/at", "does_not_fit");
+    assert_eq!(shop.owner.get(&job.path("plans")).expect(200)["items"].as_array().map(Vec::len), Some(3));
+}
+
+/// An analysis of the water at a customer's place is kept with the site, and contradictions are refused.
+#[test]
+fn the_water_of_a_site_is_judged_by_its_analysis() {
+    let app = TestApp::start();
+    let shop = app.shop("Shine");
+    let job = shop.ready_job(&app);
+    let customer = format!("/v1/customers/{}", job.customer);
+    let water = |tds: f64, calcium: f64| {
+        json!({ "site": { "hardness_mg_l": 150, "water": { "ph": 8.2, "tds_mg_l": tds, "calcium_mg_l": calcium,
+            "alkalinity_mg_l": 180.0, "water_c": 30.0 } } })
+    };
+    shop.owner.patch(&customer, &water(400.0, 151.0)).refused_at("/site/water/calcium_mg_l", "out_of_range");
+    shop.owner.patch(&customer, &water(0.0, 100.0)).refused_at("/site/water/tds_mg_l", "out_of_range");
+    shop.owner.patch(&customer, &water(400.0, 120.0)).expect(200);
+    let plan = shop.owner.post(&job.path("plan"), &json!({})).expect(201);
+    // 400 mg/l in a film of 50 um are 20 mg/m2 (WAT-10).
+    let spots = plan["notices"].as_array().expect("notices").iter().find(|notice| notice["rule"] == "R21");
+    let text = spots.expect("R21")["text"].as_str().expect("text");
+    assert!(text.contains("20.0 mg/m2") && text.contains("leaves lime"), "{text}");
+}
+
 #[test]
 fn a_preview_ranks_start_times_and_stores_nothing() {
     let app = TestApp::start();

@@ -19,6 +19,9 @@ pub struct KeptFacts {
     norms: Vec<LearnedNorm>,
     /// Version of the shop's overrides; none for the standard tables.
     overrides: Option<i32>,
+    /// The weather came with the request for the plan.
+    #[serde(default)]
+    weather_given: bool,
 }
 
 impl KeptFacts {
@@ -26,7 +29,17 @@ impl KeptFacts {
     pub fn now(db: &mut Db<'_>, facts: &PlanFacts, start: Start) -> Result<KeptFacts, ApiError> {
         let crew: Vec<&str> = facts.crew.iter().map(|member| member.name.as_str()).collect();
         let norms = facts.norms.list(&crew);
-        Ok(KeptFacts { facts: facts.clone(), start, norms, overrides: handbooks::newest_version(db)? })
+        let overrides = handbooks::newest_version(db)?;
+        Ok(KeptFacts { facts: facts.clone(), start, norms, overrides, weather_given: false })
+    }
+
+    /// Whether the weather came with the request: then the shop's is no news.
+    pub fn with_weather_given(self, weather_given: bool) -> KeptFacts {
+        KeptFacts { weather_given, ..self }
+    }
+
+    pub fn weather_given(&self) -> bool {
+        self.weather_given
     }
 
     /// The handbook that the plan was made by.
@@ -48,8 +61,11 @@ impl KeptFacts {
     pub fn changed_since(&self, now: &KeptFacts) -> Result<Vec<String>, ApiError> {
         let as_asked = |kept: &KeptFacts| {
             let (extra_work, refill_stops) = (self.facts.extra_work, self.facts.refill_stops);
-            let facts = PlanFacts { extra_work, refill_stops, ..kept.facts.clone() };
-            serde_json::to_value(KeptFacts { facts, overrides: None, ..kept.clone() })
+            let weather_given = self.weather_given;
+            let by_weather_of = if weather_given { self } else { kept };
+            let weather = by_weather_of.facts.weather.clone();
+            let facts = PlanFacts { extra_work, refill_stops, weather, ..kept.facts.clone() };
+            serde_json::to_value(KeptFacts { facts, overrides: None, weather_given, ..kept.clone() })
         };
         let mut changed = Vec::new();
         differences("", &as_asked(self)?, &as_asked(now)?, &mut changed);

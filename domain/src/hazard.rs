@@ -2,6 +2,7 @@
 //!
 //! Label, safety data sheet, local code and licensed practice outrank every number here.
 
+use crate::site::air::Air;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
@@ -19,19 +20,16 @@ const COUNTED_FROM_DBA: f64 = 80.0;
 const WORKING_DAY_H: f64 = 8.0;
 
 /// A level that was worked under for a time.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
-#[serde(deny_unknown_fields)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub struct NoiseSpell {
     /// A-weighted sound level at the ear, dB(A), 0 to 150.
-    #[schema(minimum = 0.0, maximum = 150.0)]
     pub level_dba: f64,
     /// 0 to 24.
-    #[schema(minimum = 0.0, maximum = 24.0)]
     pub hours: f64,
 }
 
 /// A day's noise against both published limits.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub struct NoiseDose {
     /// 100 is the permissible exposure: 90 dB(A) over 8 h, halved in time every 5 dB (29 CFR 1910.95).
     pub osha_percent: f64,
@@ -91,35 +89,43 @@ pub fn osha_average_dba(dose_percent: f64) -> f64 {
 pub const DETAILING_WORK_W: f64 = 300.0;
 
 /// How hard the air is on a working person.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub struct HeatStress {
-    /// Wet bulb globe temperature, simplified estimate: bright sun and light wind are taken for granted.
+    /// Wet bulb globe temperature, estimated.
     pub wbgt_c: f64,
     /// NIOSH limit for the work: recommended exposure limit when acclimatised, alert limit when not.
     pub limit_c: f64,
     pub over_limit: bool,
+    /// What it feels like; absent in air for which the index was not made.
+    pub heat_index_c: Option<f64>,
     /// Minutes of rest in the shade per hour of work.
     pub pause_min_per_h: u32,
 }
 
-/// `air_c` -40 to 60, `humidity` 0 to 1, `work_w` 65 to 700.
+/// `work_w` 65 to 700. In the sun WBGT is the simplified estimate, which takes bright sun and light wind for granted;
+/// out of it ISO 7243 with a globe as warm as the air and the psychrometric for the natural wet bulb (assumption: some
+/// air moves).
 ///
 /// Over the NIOSH limit the pause is at least the longer one of the pause rule.
 pub fn heat_stress(
-    air_c: f64,
-    humidity: f64,
+    air: &Air,
+    sunny: bool,
     work_w: f64,
     acclimatised: bool,
 ) -> Result<HeatStress, HazardError> {
-    within("air temperature, C,", air_c, -40.0, 60.0)?;
-    within("relative humidity", humidity, 0.0, 1.0)?;
     within("metabolic rate, W,", work_w, 65.0, 700.0)?;
-    let wbgt_c = wbgt_simplified_c(air_c, humidity);
+    let (air_c, humidity) = (air.air_c(), air.humidity());
+    let wbgt_c = match sunny {
+        true => wbgt_simplified_c(air_c, humidity),
+        false => wbgt_outdoor_c(air.wet_bulb_c(), air_c, air_c),
+    };
     let limit_c = if acclimatised { niosh_exposure_limit_c(work_w) } else { niosh_alert_limit_c(work_w) };
     let over_limit = wbgt_c > limit_c;
     let pause_min_per_h =
         if over_limit { pause_min_per_h(air_c).max(LONG_PAUSE_MIN) } else { pause_min_per_h(air_c) };
-    Ok(HeatStress { wbgt_c, limit_c, over_limit, pause_min_per_h })
+    let meant = air_c >= HEAT_INDEX_FROM_C && humidity >= HEAT_INDEX_FROM_HUMIDITY;
+    let heat_index_c = meant.then(|| heat_index_c(air_c, humidity));
+    Ok(HeatStress { wbgt_c, limit_c, over_limit, heat_index_c, pause_min_per_h })
 }
 
 const SHORT_PAUSE_MIN: u32 = 10;
@@ -156,6 +162,10 @@ pub fn niosh_alert_limit_c(work_w: f64) -> f64 {
     59.9 - 14.1 * work_w.log10()
 }
 
+/// Air for which the heat index is meant, upwards (US National Weather Service; from memory).
+const HEAT_INDEX_FROM_C: f64 = 27.0;
+const HEAT_INDEX_FROM_HUMIDITY: f64 = 0.4;
+
 /// Rothfusz regression of the heat index; meant for 27 C and 40 % upwards (US National Weather Service).
 pub fn heat_index_c(air_c: f64, humidity: f64) -> f64 {
     let (t, r) = (air_c * 1.8 + 32.0, humidity * 100.0);
@@ -170,12 +180,6 @@ pub fn heat_index_c(air_c: f64, humidity: f64) -> f64 {
 }
 
 // --- Products --------------------------------------------------------------------------------------------------
-
-/// Extreme pH counts as corrosive to skin: at most 2, or at least 11.5 (GHS 3.2; CLP annex I, 3.2.3.1.2).
-pub fn is_corrosive_ph(ph: f64) -> Result<bool, HazardError> {
-    within("pH", ph, -2.0, 16.0)?;
-    Ok(ph <= 2.0 || ph >= 11.5)
-}
 
 /// The one word a label shouts.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, ToSchema)]
@@ -272,7 +276,12 @@ fn within(what: &'static str, value: f64, min: f64, max: f64) -> Result<(), Haza
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::site::air::STANDARD_PRESSURE_PA;
     use proptest::prelude::*;
+
+    fn air(air_c: f64, humidity: f64) -> Air {
+        Air::new(air_c, humidity, 2.0, STANDARD_PRESSURE_PA).unwrap()
+    }
 
     #[test]
     fn a_washer_and_a_blower_need_ear_protection_although_the_osha_limit_is_kept() {
@@ -292,8 +301,9 @@ mod tests {
 
     #[test]
     fn heat_lengthens_the_pause_and_new_people_reach_the_limit_first() {
-        let used = heat_stress(29.0, 0.4, DETAILING_WORK_W, true).unwrap();
-        let new = heat_stress(29.0, 0.4, DETAILING_WORK_W, false).unwrap();
+        let air = air(29.0, 0.4);
+        let used = heat_stress(&air, true, DETAILING_WORK_W, true).unwrap();
+        let new = heat_stress(&air, true, DETAILING_WORK_W, false).unwrap();
         assert!(!used.over_limit && used.pause_min_per_h == 0, "{used:?}");
         assert!(new.over_limit && new.pause_min_per_h == 15, "{new:?}");
         // Pause rule, common practice: the degree itself does not count, what is above it does.
@@ -301,11 +311,21 @@ mod tests {
         assert_eq!(pauses, [0, 10, 10, 15]);
     }
 
+    /// Worked by hand: the wet bulb of 30 C and 60 % is 23.8 C (psychrometric chart), so 0.7 x 23.8 + 0.3 x 30 = 25.7 C.
     #[test]
-    fn the_corrosive_rule_includes_its_bounds() {
-        let corrosive = [2.0, 2.01, 7.0, 11.49, 11.5].map(|ph| is_corrosive_ph(ph).unwrap());
-        assert_eq!(corrosive, [true, false, false, false, true]);
-        assert!(is_corrosive_ph(f64::NAN).is_err());
+    fn the_shade_is_easier_than_the_sun() {
+        let air = air(30.0, 0.6);
+        let shade = heat_stress(&air, false, DETAILING_WORK_W, true).unwrap();
+        let sun = heat_stress(&air, true, DETAILING_WORK_W, true).unwrap();
+        assert!((shade.wbgt_c - 25.7).abs() < 0.1 && !shade.over_limit, "{shade:?}");
+        assert!(sun.over_limit && sun.pause_min_per_h == 15, "{sun:?}");
+    }
+
+    #[test]
+    fn the_heat_index_is_told_only_of_air_that_it_was_made_for() {
+        let told =
+            |air_c, humidity| heat_stress(&air(air_c, humidity), true, 300.0, true).unwrap().heat_index_c;
+        assert!(told(27.0, 0.4).is_some() && told(26.9, 0.4).is_none() && told(27.0, 0.39).is_none());
     }
 
     #[test]
@@ -320,8 +340,11 @@ mod tests {
     proptest! {
         #[test]
         fn any_numbers_give_an_answer_or_an_error(a in any::<f64>(), b in any::<f64>(), c in any::<f64>()) {
-            if let Ok(heat) = heat_stress(a, b, c, true) {
-                prop_assert!(heat.wbgt_c.is_finite() && heat.limit_c.is_finite());
+            for sunny in [true, false] {
+                let Ok(air) = Air::new(a % 60.0, b.abs() % 1.0, 1.0, STANDARD_PRESSURE_PA) else { continue };
+                if let Ok(heat) = heat_stress(&air, sunny, c, true) {
+                    prop_assert!(heat.wbgt_c.is_finite() && heat.limit_c.is_finite());
+                }
             }
             if let Ok(dose) = noise_dose(&[NoiseSpell { level_dba: a, hours: b }]) {
                 prop_assert!(dose.osha_percent.is_finite() && dose.niosh_percent >= dose.osha_percent);

@@ -92,8 +92,6 @@ pub enum DilutionError {
     FillShare(f64),
     #[error("{made_up_ml} ml in a vessel of {capacity_ml} ml would take more than {max} fills")]
     Fills { made_up_ml: f64, capacity_ml: f64, max: u32 },
-    #[error("a stock of {stock_percent} % cannot be brought to {target_percent} % with water")]
-    Strength { stock_percent: f64, target_percent: f64 },
 }
 
 /// The two volumes of a mix, millilitres, unrounded.
@@ -256,22 +254,6 @@ impl Vessel {
 /// The next multiple of 5 ml, not below `ml`.
 pub fn round_up_to_pour(ml: f64) -> f64 {
     (ml / POUR_STEP_ML - 1e-9).ceil() * POUR_STEP_ML
-}
-
-/// Volume that `stock_ml` of a `stock_percent` product reaches at `target_percent` (C1 V1 = C2 V2), ml.
-pub fn diluted_volume_ml(
-    stock_percent: f64,
-    stock_ml: f64,
-    target_percent: f64,
-) -> Result<f64, DilutionError> {
-    check_volume(stock_ml)?;
-    let reachable = target_percent > 0.0 && target_percent <= stock_percent && stock_percent <= 100.0;
-    let volume_ml = stock_ml * stock_percent / target_percent;
-    if reachable && volume_ml.is_finite() {
-        Ok(volume_ml)
-    } else {
-        Err(DilutionError::Strength { stock_percent, target_percent })
-    }
 }
 
 fn check_volume(ml: f64) -> Result<(), DilutionError> {

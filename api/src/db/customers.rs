@@ -134,7 +134,19 @@ impl Check for Site {
         found.range_if_given("latitude", self.latitude, -90.0, 90.0);
         found.range_if_given("longitude", self.longitude, -180.0, 180.0);
         found.range_if_given("heading_deg", self.heading_deg, 0.0, 360.0);
+        found.range_if_given("turbidity", self.turbidity, 1.0, 10.0);
         found.range_if_given("hardness_mg_l", self.hardness_mg_l, 0.0, 2000.0);
+        if let Some(water) = &self.water {
+            found.within("water", |found| {
+                for (name, value, least, most) in water.numbers() {
+                    found.range(name, value, least, most);
+                }
+                if self.water_contradicts_itself() {
+                    let detail = "must not be more than hardness_mg_l, of which it is a part";
+                    found.refuse("calcium_mg_l", "out_of_range", detail);
+                }
+            });
+        }
         found.range_if_given("water_restriction", self.water_restriction, 0, 3);
         found.range_if_given("people_downwind_m", self.people_downwind_m, 0.0, 1e6);
         found.range_if_given("next_vehicle_m", self.next_vehicle_m, 0.0, 1e6);

@@ -19,6 +19,7 @@ use crate::plan_input::{MOST_REFILLS, PlanFacts, gather};
 use crate::throughput::roll_ups;
 use actix_web::{HttpRequest, HttpResponse, get, post};
 use domain::plan::{ExtraWork, PlanError, Timeline, timeline};
+use domain::site::Weather;
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
 
@@ -33,18 +34,24 @@ pub struct PlanRequest {
     #[serde(default)]
     #[schema(minimum = 0, maximum = 20)]
     pub refill_stops: u32,
+    /// Hours at the site, on its wall clock, in place of the shop's weather: read by hand or from a nearer station.
+    #[serde(default)]
+    pub weather: Option<Weather>,
 }
 
 impl Check for PlanRequest {
     fn check(&self, found: &mut Checker) {
         found.range("refill_stops", self.refill_stops, 0, MOST_REFILLS);
+        if let Some(weather) = &self.weather {
+            found.within("weather", |found| weather.check(found));
+        }
     }
 }
 
 /// Plans a job, or plans it anew from where it stands. Every plan is kept as a version of its own.
 ///
 /// It is made from the vehicle, the newest inspection (else the booked grade), the package and options, the customer's
-/// site, the shop's weather, the van's kit, the technicians assigned and what the customer agreed to in writing, for
+/// site, the weather of the request (else the shop's), the van's kit, the technicians assigned and what the customer agreed to in writing, for
 /// the planned start or else the beginning of the window. What it is made from is kept with it. What forbids the work comes as a notice in the plan, not as an error.
 #[utoipa::path(
     tag = "plans",
@@ -59,14 +66,18 @@ pub async fn plan_job(app: Shared, caller: Caller, key: Key, body: Optional<Plan
         let job = visible(db, key.0, None)?;
         going_on(&job)?;
         let norms = norms::learned(db)?;
-        let (facts, start) = gather(db, &job, body.0.extra_work, &norms)?;
-        let facts = PlanFacts { refill_stops: body.0.refill_stops, ..facts };
-        let kept = KeptFacts::now(db, &facts, start)?;
+        let PlanRequest { extra_work, refill_stops, weather } = body.0;
+        let (facts, start) = gather(db, &job, extra_work, &norms)?;
+        let given = weather.is_some();
+        let weather = weather.unwrap_or_else(|| facts.weather.clone());
+        let facts = PlanFacts { refill_stops, weather, ..facts };
+        let kept = KeptFacts::now(db, &facts, start)?.with_weather_given(given);
         Ok((job, facts, start, kept, handbooks.of(db)?))
     });
     let (seen, facts, start, kept, handbook) = load.await?;
     let tables = handbook.clone();
-    let plan = app.planning(move || facts.plan(&handbook, &start).map_err(contradiction)).await?;
+    let given = kept.weather_given();
+    let plan = app.planning(move || facts.plan(&handbook, &start).map_err(|e| misfit(e, given))).await?;
     let save = app.write(&caller, move |db| {
         roll_ups::keep_planned(db, &tables, key.0, |db| {
             let job = running(db, key.0, None)?;
@@ -203,6 +214,14 @@ pub async fn list_plans(app: Shared, caller: Caller, key: Key) -> Answer {
         })
         .await?;
     Ok(HttpResponse::Ok().json(Page { items, next_cursor: None }))
+}
+
+/// Weather that came with the request is at fault there; all else was stored.
+fn misfit(error: PlanError, weather_given: bool) -> ApiError {
+    if weather_given && error.pointer.starts_with("/weather") {
+        return ApiError::field(error.pointer, "does_not_fit", error.detail);
+    }
+    contradiction(error)
 }
 
 /// What is stored contradicts itself: nothing in this request is wrong, so there is no pointer into it.

@@ -1,8 +1,8 @@
 //! What is read before the first step.
 
 use super::draft::Draft;
+use super::strain;
 use crate::handbook::Chemistry;
-use crate::hazard;
 
 /// Stands above every number of this program.
 const ABOVE_ALL: &str =
@@ -44,10 +44,6 @@ pub(super) fn cautions(draft: &Draft) -> Vec<String> {
         facts.input.vehicle.high_voltage,
         "High-voltage vehicle: no lance at charge port, cooling inlet or underside connectors; set the car-wash mode.",
     );
-    let hottest = facts.hours_on_the_clock(draft).map(|h| h.air_c).max_by(f64::total_cmp);
-    let pause = hottest.map_or(0, hazard::pause_min_per_h);
-    if let (Some(air_c), true) = (hottest, pause > 0) {
-        said.push(format!("Air up to {air_c:.0} C: water, shade, {pause} min pause in every hour."));
-    }
+    said.extend(strain::cautions(draft));
     said
 }

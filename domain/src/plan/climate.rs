@@ -36,7 +36,12 @@ impl PanelState {
 
     /// How a film of product dries there.
     pub fn drying(&self) -> Option<Drying> {
-        film::drying(&self.panel, &self.air, film::PRODUCT_FILM_UM).ok()
+        self.drying_of(film::PRODUCT_FILM_UM)
+    }
+
+    /// How a film of so much water dries there.
+    pub fn drying_of(&self, film_um: f64) -> Option<Drying> {
+        film::drying(&self.panel, &self.air, film_um).ok()
     }
 }
 

@@ -27,6 +27,7 @@ mod schedule;
 mod sharing;
 mod sheet;
 mod sheet_html;
+mod strain;
 mod timeline;
 mod uncertain;
 mod validate;

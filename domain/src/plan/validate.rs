@@ -2,7 +2,7 @@
 
 use super::{PlanError, PlanInput};
 use crate::handbook::PackageRole;
-use crate::site::HourRange;
+use crate::site::{HourRange, Site};
 use crate::vehicle::{Substrate, Zone};
 use chrono::{Datelike, NaiveDate, NaiveDateTime};
 use std::fmt::Display;
@@ -195,7 +195,9 @@ fn site(input: &PlanInput) -> Result<(), PlanError> {
     number("/site/latitude", site.latitude, -90.0, 90.0)?;
     number("/site/longitude", site.longitude, -180.0, 180.0)?;
     number("/site/heading_deg", site.heading_deg, 0.0, 360.0)?;
+    number("/site/turbidity", site.turbidity, 1.0, 10.0)?;
     number("/site/hardness_mg_l", site.hardness_mg_l, 0.0, 2000.0)?;
+    water(site)?;
     number("/site/people_downwind_m", site.people_downwind_m, 0.0, 100_000.0)?;
     number("/site/next_vehicle_m", site.next_vehicle_m, 0.0, 100_000.0)?;
     number("/site/water_restriction", site.water_restriction.map(f64::from), 0.0, 3.0)?;
@@ -203,6 +205,18 @@ fn site(input: &PlanInput) -> Result<(), PlanError> {
         range(&format!("/site/shade/{index}"), hours)?;
     }
     site.machine_hours.iter().try_for_each(|hours| range("/site/machine_hours", hours))
+}
+
+fn water(site: &Site) -> Result<(), PlanError> {
+    let Some(water) = &site.water else { return Ok(()) };
+    for (name, value, least, most) in water.numbers() {
+        number(format_args!("/site/water/{name}"), Some(value), least, most)?;
+    }
+    if site.water_contradicts_itself() {
+        let detail = format!("{} mg/l of calcium are more than the whole hardness", water.calcium_mg_l);
+        return fault("/site/water/calcium_mg_l", detail);
+    }
+    Ok(())
 }
 
 fn window(start: NaiveDateTime, end: NaiveDateTime) -> Result<(), PlanError> {

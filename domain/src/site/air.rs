@@ -1,18 +1,12 @@
 //! The air: what it holds, when it condenses, and how fast it takes water up.
 //!
-//! Moist-air figures follow the ASHRAE Handbook Fundamentals (2017, chapter 1); the short forms of FAO Irrigation
-//! and Drainage Paper 56 (Allen et al. 1998) serve where speed counts, and Uno's free-water rate as a cross-check.
+//! Moist-air figures follow the ASHRAE Handbook Fundamentals (2017, chapter 1); short forms of FAO Irrigation and
+//! Drainage Paper 56 (Allen et al. 1998) serve where speed counts.
 
 use super::WeatherHour;
 
 /// Standard pressure at sea level, Pa.
 pub const STANDARD_PRESSURE_PA: f64 = 101_325.0;
-/// Coating waits until the panel is this far above the dew point (guidance of ISO 8502-4:1993).
-pub const DEW_MARGIN_K: f64 = 3.0;
-/// Evaporation from which fresh concrete needs protection, kg/m²h (ACI 305); a figure to compare with.
-pub const CONCRETE_LIMIT_KG_M2_H: f64 = 1.0;
-/// Uncertainty of Uno's estimate, as a share of it (Hover 2020, ACI SP-338).
-pub const UNO_UNCERTAINTY: f64 = 0.4;
 /// Mass of water vapour to dry air per mole, ASHRAE's ratio.
 const MASS_RATIO: f64 = 0.621945;
 /// Between ice and water in the saturation formulas: the triple point, C.
@@ -58,15 +52,6 @@ impl Air {
         Air::new(hour.air_c, hour.humidity, hour.wind_m_s, pressure_at_pa(elevation_m))
     }
 
-    /// From the two thermometers of a psychrometer; the wet one at most as warm as the dry one.
-    pub fn from_wet_bulb(dry_c: f64, wet_c: f64, wind_m_s: f64, pressure_pa: f64) -> Result<Air, AirError> {
-        let saturated = Air::new(dry_c, 1.0, wind_m_s, pressure_pa)?;
-        within("wet bulb, C,", wet_c, -60.0, dry_c)?;
-        let ratio = humidity_ratio_of_wet_bulb(dry_c, wet_c, pressure_pa);
-        let vapour_pa = pressure_pa * ratio / (MASS_RATIO + ratio);
-        Air::new(dry_c, vapour_pa / saturated.vapour_pressure_pa(), wind_m_s, pressure_pa)
-    }
-
     pub fn air_c(&self) -> f64 {
         self.air_c
     }
@@ -105,17 +90,7 @@ impl Air {
         falling_root(excess, self.dew_point_c(), self.air_c)
     }
 
-    /// J per kilogram of dry air, from 0 C.
-    pub fn enthalpy_j_kg(&self) -> f64 {
-        1006.0 * self.air_c + self.humidity_ratio() * (2.501e6 + 1860.0 * self.air_c)
-    }
-
-    /// Cubic metres per kilogram of dry air.
-    pub fn volume_m3_kg(&self) -> f64 {
-        287.042 * (self.air_c + 273.15) * (1.0 + 1.607858 * self.humidity_ratio()) / self.pressure_pa
-    }
-
-    /// How far `panel_c` is above the dew point; coating waits below [`DEW_MARGIN_K`].
+    /// How far `panel_c` is above the dew point.
     pub fn dew_margin_k(&self, panel_c: f64) -> f64 {
         panel_c - self.dew_point_c()
     }
@@ -162,38 +137,6 @@ pub fn saturation_pressure_short_pa(c: f64) -> f64 {
     610.8 * (17.27 * c / (c + 237.3)).exp()
 }
 
-/// How steeply the short form rises, Pa/K (FAO-56 equation 13).
-pub fn saturation_slope_pa_k(c: f64) -> f64 {
-    4098.0 * saturation_pressure_short_pa(c) / (c + 237.3).powi(2)
-}
-
-/// Psychrometric constant, Pa/K (FAO-56 equation 8).
-pub fn psychrometric_constant_pa_k(pressure_pa: f64) -> f64 {
-    0.665e-3 * pressure_pa
-}
-
-/// Vapour pressure from a psychrometer, Pa (FAO-56 equations 15 and 16); the coefficient is 0.000662 per K for
-/// ventilated instruments.
-pub fn vapour_pressure_of_wet_bulb_pa(dry_c: f64, wet_c: f64, pressure_pa: f64, coefficient: f64) -> f64 {
-    saturation_pressure_short_pa(wet_c) - coefficient * pressure_pa * (dry_c - wet_c)
-}
-
-/// Wind at 2 m from wind measured at `height_m` over short grass (FAO-56 equation 47); forecasts give 10 m.
-pub fn wind_at_2_m(wind_m_s: f64, height_m: f64) -> f64 {
-    wind_m_s * 4.87 / (67.8 * height_m - 5.42).ln()
-}
-
-/// Free-water evaporation by Uno (1998, ACI Materials Journal 95-M34), exact metric form, kg/m²h.
-///
-/// A cross-check on the drying film, good to [`UNO_UNCERTAINTY`]; none when the surface would condense, because
-/// the correlation does not hold there.
-pub fn uno_evaporation_kg_m2_h(surface_c: f64, air: &Air) -> Option<f64> {
-    // 32 F in the original is 17.778 K above 0 C; 0.4 per mph is 4.02336 km/h.
-    let driving = (surface_c + 17.778).powf(2.5) - air.humidity * (air.air_c + 17.778).powf(2.5);
-    let rate = 5.275e-6 * driving * (air.wind_m_s * 3.6 + 4.02336);
-    (rate > 0.0 && rate.is_finite()).then_some(rate)
-}
-
 /// Root of a function that is at or above zero at `low`, at or below zero at `high` and falls between them
 /// (regula falsi with the Illinois correction). Ends that do not enclose a root give the nearer end.
 pub(super) fn falling_root(f: impl Fn(f64) -> f64, low: f64, high: f64) -> f64 {
@@ -235,14 +178,6 @@ mod tests {
     use super::*;
     use proptest::prelude::*;
 
-    #[test]
-    fn uno_gives_nothing_where_water_would_condense() {
-        let muggy = Air::new(30.0, 0.9, 2.0, STANDARD_PRESSURE_PA).unwrap();
-        assert_eq!(uno_evaporation_kg_m2_h(15.0, &muggy), None);
-        assert_eq!(uno_evaporation_kg_m2_h(-40.0, &muggy), None);
-        assert!(uno_evaporation_kg_m2_h(35.0, &muggy).is_some());
-    }
-
     proptest! {
         #[test]
         fn dew_point_below_wet_bulb_below_air(air_c in -40.0..55.0f64, humidity in 0.0..=1.0f64,
@@ -252,8 +187,8 @@ mod tests {
             prop_assert!(dew_c <= wet_c + 1e-6 && wet_c <= air_c + 1e-6, "{dew_c} {wet_c} {air_c}");
             // Back through the psychrometer. ASHRAE's wet-bulb formulas for ice and water do not meet at 0 C.
             if humidity > 0.02 && wet_c.abs() > 0.1 {
-                let back = Air::from_wet_bulb(air_c, wet_c.min(air_c), 1.0, air.pressure_pa()).unwrap();
-                prop_assert!((back.humidity() - humidity).abs() < 1e-5, "{} {humidity}", back.humidity());
+                let ratio = humidity_ratio_of_wet_bulb(air_c, wet_c, air.pressure_pa());
+                prop_assert!((ratio / air.humidity_ratio() - 1.0).abs() < 1e-4, "{ratio} {air:?}");
             }
         }
 
@@ -261,10 +196,7 @@ mod tests {
         fn any_numbers_make_air_or_an_error(a in any::<f64>(), b in any::<f64>(), c in any::<f64>(), d in any::<f64>()) {
             for (air_c, humidity, wind_m_s, pressure_pa) in [(a, b, c, d), (a % 70.0, b % 1.0, c % 60.0, 9e4)] {
                 if let Ok(air) = Air::new(air_c, humidity, wind_m_s, pressure_pa) {
-                    for value in [air.dew_point_c(), air.wet_bulb_c(), air.enthalpy_j_kg(), air.volume_m3_kg()] {
-                        prop_assert!(value.is_finite());
-                    }
-                    prop_assert!(uno_evaporation_kg_m2_h(d, &air).is_none_or(f64::is_finite));
+                    prop_assert!(air.dew_point_c().is_finite() && air.wet_bulb_c().is_finite());
                 }
             }
         }

@@ -30,6 +30,10 @@ pub struct Site {
     pub heading_deg: Option<f64>,
     /// Hours in which trees, walls or a roof keep the sun off the whole vehicle.
     pub shade: Vec<HourRange>,
+    /// Haze as Linke turbidity, 1 clean to 10 smog, where known: clear skies are then reckoned with it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 1.0, maximum = 10.0)]
+    pub turbidity: Option<f64>,
     /// True under a roof: no rain, no open sky.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub covered: Option<bool>,
@@ -43,6 +47,9 @@ pub struct Site {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 0.0, maximum = 2000.0)]
     pub hardness_mg_l: Option<f64>,
+    /// Analysis of the water there, where somebody has one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub water: Option<water::Water>,
     /// Water restriction in force: 0 none, 1 to 3 rising.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 0, maximum = 3)]
@@ -73,6 +80,14 @@ pub struct Site {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(max_length = 1000)]
     pub access_note: Option<String>,
+}
+
+impl Site {
+    /// More calcium than hardness, of which it is a part.
+    pub fn water_contradicts_itself(&self) -> bool {
+        let (water, hardness_mg_l) = (self.water, self.hardness_mg_l);
+        water.zip(hardness_mg_l).is_some_and(|(water, hardness_mg_l)| water.calcium_mg_l > hardness_mg_l)
+    }
 }
 
 /// Local wall-clock hours, from (inclusive) to (exclusive).

@@ -1,7 +1,7 @@
 //! How hot a panel is: the heat balance of a dry painted sheet in sun and wind, hour by hour.
 //!
-//! The balance (absorbed sun against long-wave loss and convection) is what plans use. Two simpler published or
-//! customary forms stand beside it as checks. A reading by infrared thermometer outranks all of them.
+//! The balance (absorbed sun against long-wave loss and convection) is what plans use; simpler published and customary
+//! forms are held against it in the tests. A reading by infrared thermometer outranks it.
 
 use super::Weather;
 use super::air::{Air, AirError};
@@ -14,13 +14,6 @@ use utoipa::ToSchema;
 const STEFAN_BOLTZMANN: f64 = 5.670374419e-8;
 /// Long-wave emissivity of paint (usual textbook value).
 const PAINT_EMISSIVITY: f64 = 0.9;
-/// Outside surface coefficient of the sol-air formula, W/m²K, for 3.4 m/s of wind (ASHRAE; from memory). In calmer
-/// air it gives panels that are too cool.
-pub const SOL_AIR_COEFFICIENT_W_M2_K: f64 = 17.0;
-/// Loss of long-wave radiation by an emissivity of one to a clear sky, W/m² (ASHRAE; from memory).
-pub const SKY_LOSS_W_M2: f64 = 63.0;
-/// Correction of the sol-air formula for faces that look up, K; upright faces have none (ASHRAE).
-pub const SOL_AIR_SKY_CORRECTION_K: f64 = 4.0;
 
 /// Newton's method stops at a step this small, K: far below any thermometer, so results do not depend on it.
 pub(super) const NEWTON_TOLERANCE_K: f64 = 1e-9;
@@ -239,23 +232,6 @@ pub fn cool_spans(day: &[PanelMoment], limit_c: f64) -> Vec<CoolSpan> {
 fn crossing_at(before: &PanelMoment, after: &PanelMoment, limit_c: f64) -> NaiveDateTime {
     let share = ((limit_c - before.panel_c) / (after.panel_c - before.panel_c)).clamp(0.0, 1.0);
     before.at + Duration::seconds(((after.at - before.at).num_seconds() as f64 * share) as i64)
-}
-
-/// Sol-air temperature: air + a G / h_o - correction (ASHRAE Fundamentals, chapter 18). A check, not the plan's
-/// model: its coefficient is for 3.4 m/s.
-pub fn sol_air_c(
-    air_c: f64,
-    absorptance: f64,
-    sun_w_m2: f64,
-    coefficient_w_m2_k: f64,
-    correction_k: f64,
-) -> f64 {
-    air_c + absorptance * sun_w_m2 / coefficient_w_m2_k - correction_k
-}
-
-/// Air + a G / (12 + 4 v): the trade's rule of thumb (common practice), for when only a phone's forecast is at hand.
-pub fn rule_of_thumb_c(air_c: f64, absorptance: f64, sun_w_m2: f64, wind_m_s: f64) -> f64 {
-    air_c + absorptance * sun_w_m2 / (12.0 + 4.0 * wind_m_s)
 }
 
 fn within(what: &'static str, value: f64, min: f64, max: f64) -> Result<(), PanelError> {

@@ -142,7 +142,7 @@ impl<'a> Stand<'a> {
             shade: &site.shade,
             covered: site.covered.unwrap_or(false),
             utc_offset_min,
-            turbidity: None,
+            turbidity: site.turbidity,
         };
         stand.check()?;
         Ok(stand)

@@ -17,8 +17,6 @@ const GRAIN_MG: f64 = 64.79891;
 pub const UNDECIDED_LANGELIER: f64 = 0.3;
 /// Film that clings to a panel after the last rinse, µm (assumption; product films are 30 to 100).
 pub const RINSE_FILM_UM: f64 = 50.0;
-/// Residue from which a dried film shows on dark paint, mg/m²: very hard water (180 mg/l) in a 50 µm film (assumption).
-pub const VISIBLE_RESIDUE_MG_M2: f64 = 9.0;
 
 #[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
 pub enum WaterError {
@@ -27,7 +25,7 @@ pub enum WaterError {
 }
 
 /// Classes of the US Geological Survey, as CaCO3.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, ToSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Hardness {
     /// Up to 60 mg/l.
@@ -52,8 +50,7 @@ pub fn hardness_class(hardness_mg_l: f64) -> Result<Hardness, WaterError> {
 }
 
 /// Units that water works print.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
-#[serde(rename_all = "snake_case")]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum HardnessUnit {
     /// mg/l (ppm) as CaCO3.
     MgL,
@@ -69,6 +66,17 @@ pub enum HardnessUnit {
     MmolL,
 }
 
+impl HardnessUnit {
+    /// Those that strips and water works print beside mg/l, with their names.
+    pub const PRINTED: [(HardnessUnit, &str); 5] = [
+        (HardnessUnit::GermanDegrees, "German degree"),
+        (HardnessUnit::FrenchDegrees, "French degree"),
+        (HardnessUnit::ClarkDegrees, "Clark degree"),
+        (HardnessUnit::GrainsPerUsGallon, "grain per US gallon"),
+        (HardnessUnit::MmolL, "mmol/l"),
+    ];
+}
+
 /// Milligrams per litre as CaCO3 in one of the unit, exact from its definition.
 pub fn hardness_mg_l_per(unit: HardnessUnit) -> f64 {
     match unit {
@@ -81,7 +89,7 @@ pub fn hardness_mg_l_per(unit: HardnessUnit) -> f64 {
     }
 }
 
-/// A water analysis.
+/// A water analysis, as water works print it or meter and strips read it.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Water {
@@ -100,9 +108,21 @@ pub struct Water {
     pub water_c: f64,
 }
 
+impl Water {
+    /// Every number of it: field, value, least and most.
+    pub fn numbers(&self) -> [(&'static str, f64, f64, f64); 5] {
+        [
+            ("ph", self.ph, 0.0, 14.0),
+            ("tds_mg_l", self.tds_mg_l, 1.0, 10_000.0),
+            ("calcium_mg_l", self.calcium_mg_l, 1.0, 2000.0),
+            ("alkalinity_mg_l", self.alkalinity_mg_l, 1.0, 2000.0),
+            ("water_c", self.water_c, 0.0, 95.0),
+        ]
+    }
+}
+
 /// What the water tends to do.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
-#[serde(rename_all = "snake_case")]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Tendency {
     /// Dissolves lime.
     Dissolving,
@@ -112,7 +132,7 @@ pub enum Tendency {
     Scaling,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Scaling {
     /// pH at which this water would be in equilibrium with lime.
     pub saturation_ph: f64,
@@ -125,11 +145,9 @@ pub struct Scaling {
 
 /// Langelier and Ryznar index by the usual approximation pHs = (9.3 + A + B) - (C + D).
 pub fn scaling(water: &Water) -> Result<Scaling, WaterError> {
-    within("pH", water.ph, 0.0, 14.0)?;
-    within("dissolved solids, mg/l,", water.tds_mg_l, 1.0, 10_000.0)?;
-    within("calcium hardness, mg/l,", water.calcium_mg_l, 1.0, 2000.0)?;
-    within("alkalinity, mg/l,", water.alkalinity_mg_l, 1.0, 2000.0)?;
-    within("water temperature, C,", water.water_c, 0.0, 95.0)?;
+    for (what, value, min, max) in water.numbers() {
+        within(what, value, min, max)?;
+    }
     let salts = (water.tds_mg_l.log10() - 1.0) / 10.0;
     let warmth = -13.12 * (water.water_c + 273.0).log10() + 34.55;
     let calcium = water.calcium_mg_l.log10() - 0.4;
@@ -144,25 +162,31 @@ pub fn scaling(water: &Water) -> Result<Scaling, WaterError> {
 }
 
 /// What a film of water left to itself would do.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Spots {
     /// Solids left on the panel when the film has dried.
     pub residue_mg_m2: f64,
-    /// More than [`VISIBLE_RESIDUE_MG_M2`].
+    /// More than may be left.
     pub visible: bool,
     /// Seconds in which the towel must follow; absent when no visible spot comes or the film does not dry.
     pub towel_within_s: Option<f64>,
 }
 
-/// `solids_mg_l` 0 to 10000, `film_um` above 0 to 1000, `dry_s` from the drying film, absent when it stays wet.
-pub fn spots(solids_mg_l: f64, film_um: f64, dry_s: Option<f64>) -> Result<Spots, WaterError> {
+/// `solids_mg_l` 0 to 10000, `film_um` 0 to 1000, `limit_mg_m2` what may dry on the panel unseen, `dry_s` from the
+/// drying film, absent when it stays wet.
+pub fn spots(
+    solids_mg_l: f64,
+    film_um: f64,
+    limit_mg_m2: f64,
+    dry_s: Option<f64>,
+) -> Result<Spots, WaterError> {
     within("dissolved solids, mg/l,", solids_mg_l, 0.0, 10_000.0)?;
     within("film, um,", film_um, 0.0, 1000.0)?;
     if let Some(dry_s) = dry_s {
         within("drying time, s,", dry_s, 0.0, f64::MAX)?;
     }
     let residue_mg_m2 = residue_mg_m2(solids_mg_l, film_um);
-    let visible = residue_mg_m2 > VISIBLE_RESIDUE_MG_M2;
+    let visible = residue_mg_m2 > limit_mg_m2;
     Ok(Spots { residue_mg_m2, visible, towel_within_s: dry_s.filter(|_| visible) })
 }
 
@@ -182,11 +206,11 @@ mod tests {
 
     #[test]
     fn hard_water_asks_for_the_towel_and_soft_water_does_not() {
-        let hard = spots(300.0, RINSE_FILM_UM, Some(90.0)).unwrap();
+        let hard = spots(300.0, RINSE_FILM_UM, 9.0, Some(90.0)).unwrap();
         assert!(hard.visible && hard.towel_within_s == Some(90.0));
-        let soft = spots(60.0, RINSE_FILM_UM, Some(90.0)).unwrap();
-        assert!(!soft.visible && soft.towel_within_s.is_none());
-        assert_eq!(spots(300.0, RINSE_FILM_UM, None).unwrap().towel_within_s, None);
+        let just = spots(180.0, RINSE_FILM_UM, 9.0, Some(90.0)).unwrap();
+        assert!(!just.visible && just.towel_within_s.is_none());
+        assert_eq!(spots(300.0, RINSE_FILM_UM, 9.0, None).unwrap().towel_within_s, None);
     }
 
     proptest! {
@@ -197,7 +221,7 @@ mod tests {
             if let Ok(scaling) = scaling(&water) {
                 prop_assert!(scaling.langelier.is_finite() && scaling.ryznar.is_finite());
             }
-            if let Ok(spots) = spots(tds, ca, Some(ph)) {
+            if let Ok(spots) = spots(tds, ca, 9.0, Some(ph)) {
                 prop_assert!(spots.residue_mg_m2.is_finite());
             }
         }

@@ -22,6 +22,14 @@ pub struct Check {
     got: f64,
     expected: f64,
     tolerance: f64,
+    /// Of a published form that plans are not made with; the product is held against it elsewhere.
+    aside: bool,
+}
+
+impl Check {
+    fn aside(self) -> Check {
+        Check { aside: true, ..self }
+    }
 }
 
 /// A row with an absolute tolerance.
@@ -33,7 +41,7 @@ pub fn check(
     expected: f64,
     tolerance: f64,
 ) -> Check {
-    Check { id, what: what.into(), source, got, expected, tolerance }
+    Check { id, what: what.into(), source, got, expected, tolerance, aside: false }
 }
 
 /// A row with a tolerance in percent of the expected value.
@@ -94,4 +102,16 @@ fn more_than_a_hundred_ids_are_covered_and_every_row_names_a_source() {
     let ids: BTreeSet<&str> = rows.iter().map(|row| row.id).collect();
     assert!(ids.len() >= 140, "{} ids: {ids:?}", ids.len());
     assert!(rows.iter().all(|row| row.source.len() > 5 && !row.what.is_empty()));
+}
+
+/// Sun, panels, evaporation, moist air, film, water, dilution and hazards: figures that plans rest on, and not only
+/// published forms recomputed here. (TMP-08 is of cabin air, which the product knows nothing of.)
+#[test]
+fn ninety_ids_of_the_planners_families_are_of_what_plans_are_made_with() {
+    const FAMILIES: [&str; 8] = ["SUN-", "TMP-", "EVP-", "PSY-", "FILM-", "WAT-", "DIL-", "HAZ-"];
+    let rows = rows();
+    let used =
+        rows.iter().filter(|row| !row.aside && FAMILIES.iter().any(|family| row.id.starts_with(family)));
+    let ids: BTreeSet<&str> = used.map(|row| row.id).collect();
+    assert!(ids.len() >= 90, "{} ids: {ids:?}", ids.len());
 }

@@ -3,7 +3,7 @@
 use super::{Check, check, holds};
 use domain::units::{
     CUBIC_INCH_ML, Convention, Dilution, IMPERIAL_FLUID_OUNCE_ML, IMPERIAL_GALLON_ML, US_FLUID_OUNCE_ML,
-    US_GALLON_ML, US_QUART_ML, Vessel, diluted_volume_ml, recipe,
+    US_GALLON_ML, US_QUART_ML, Vessel, recipe,
 };
 use domain::vin::{CheckDigit, Vin};
 
@@ -23,10 +23,10 @@ pub fn rows() -> Vec<Check> {
     let mut rows = vec![
         check("DIL-01", SP_811, "US gallon", US_GALLON_ML, 3785.411784, 1e-9),
         check("DIL-01", SP_811, "is 231 cubic inches", 231.0 * CUBIC_INCH_ML, US_GALLON_ML, 1e-9),
-        check("DIL-02", SP_811, "US fluid ounce", US_FLUID_OUNCE_ML, 29.5735295625, 1e-9),
-        check("DIL-02", SP_811, "128 are a gallon", 128.0 * US_FLUID_OUNCE_ML, US_GALLON_ML, 1e-9),
+        check("DIL-02", SP_811, "US fluid ounce", US_FLUID_OUNCE_ML, 29.5735295625, 1e-9).aside(),
+        check("DIL-02", SP_811, "128 are a gallon", 128.0 * US_FLUID_OUNCE_ML, US_GALLON_ML, 1e-9).aside(),
         check("DIL-03", SP_811, "imperial gallon", IMPERIAL_GALLON_ML, 4546.09, 1e-9),
-        check("DIL-04", SP_811, "imperial fluid ounce", IMPERIAL_FLUID_OUNCE_ML, 28.4130625, 1e-9),
+        check("DIL-04", SP_811, "imperial fluid ounce", IMPERIAL_FLUID_OUNCE_ML, 28.4130625, 1e-9).aside(),
         check(
             "DIL-04",
             SP_811,
@@ -34,9 +34,10 @@ pub fn rows() -> Vec<Check> {
             160.0 * IMPERIAL_FLUID_OUNCE_ML,
             IMPERIAL_GALLON_ML,
             1e-9,
-        ),
-        check("DIL-05", SP_811, "US quart", US_QUART_ML, 946.352946, 1e-9),
-        check("DIL-06", SP_811, "cubic inch", CUBIC_INCH_ML, 16.387064, 1e-9),
+        )
+        .aside(),
+        check("DIL-05", SP_811, "US quart", US_QUART_ML, 946.352946, 1e-9).aside(),
+        check("DIL-06", SP_811, "cubic inch", CUBIC_INCH_ML, 16.387064, 1e-9).aside(),
         check(
             "DIL-07",
             ARITHMETIC,
@@ -53,16 +54,19 @@ pub fn rows() -> Vec<Check> {
             454.5454545,
             1e-6,
         ),
-        check("DIL-08", ARITHMETIC, "10 %", product(Convention::PercentVv, 10.0, 500.0), 50.0, 0.0),
-        check("DIL-09", ARITHMETIC, "1 in 10", product(Convention::PartsInTotal, 10.0, 500.0), 50.0, 0.0),
+        check("DIL-08", ARITHMETIC, "10 %", product(Convention::PercentVv, 10.0, 500.0), 50.0, 0.0).aside(),
+        check("DIL-09", ARITHMETIC, "1 in 10", product(Convention::PartsInTotal, 10.0, 500.0), 50.0, 0.0)
+            .aside(),
+        // 35 % brought to 5 % is one part in seven.
         check(
             "DIL-10",
             ARITHMETIC,
-            "final, l",
-            diluted_volume_ml(35.0, 1000.0, 5.0).unwrap() / 1000.0,
-            7.0,
-            1e-12,
-        ),
+            "in 7 l, ml",
+            product(Convention::PartsInTotal, 35.0 / 5.0, 7000.0),
+            1000.0,
+            1e-9,
+        )
+        .aside(),
         check("DIL-11", ARITHMETIC, "product, ml", made.pour_ml, 180.0, 0.0),
         check("DIL-11", ARITHMETIC, "water, ml", made.water_ml, 720.0, 0.0),
         holds("DIL-11", ARITHMETIC, "in one fill", made.fills == 1),

@@ -10,13 +10,16 @@
 
 mod anything;
 mod damaged;
+mod haze;
 mod late;
 mod mixing;
 mod previews;
 mod promises;
+mod refills;
 mod refusals;
 mod rules;
 mod scene;
+mod strain;
 mod thrown;
 mod unblock;
 mod waivers;

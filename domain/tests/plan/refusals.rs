@@ -6,7 +6,12 @@ use chrono::{NaiveDate, NaiveDateTime, TimeDelta};
 use domain::handbook::Severity;
 use domain::inspection::Contaminant;
 use domain::site::HourRange;
+use domain::site::water::Water;
 use domain::vehicle::{Coat, Exposure, Substrate, Zone};
+
+fn water(ph: f64, calcium_mg_l: f64) -> Water {
+    Water { ph, tds_mg_l: 300.0, calcium_mg_l, alkalinity_mg_l: 120.0, water_c: 12.0 }
+}
 
 /// Pointer of the fault and how to make it.
 const FAULTS: &[(&str, fn(&mut Scene))] = &[
@@ -53,7 +58,14 @@ const FAULTS: &[(&str, fn(&mut Scene))] = &[
     ("/site/heading_deg", |s| s.site.heading_deg = Some(400.0)),
     ("/site/latitude", |s| s.site.latitude = Some(90.1)),
     ("/site/longitude", |s| s.site.longitude = Some(f64::NAN)),
+    ("/site/turbidity", |s| s.site.turbidity = Some(0.9)),
     ("/site/hardness_mg_l", |s| s.site.hardness_mg_l = Some(-0.1)),
+    ("/site/water/ph", |s| s.site.water = Some(water(14.1, 150.0))),
+    ("/site/water/calcium_mg_l", |s| s.site.water = Some(water(7.0, f64::NAN))),
+    ("/site/water/calcium_mg_l", |s| {
+        s.site.hardness_mg_l = Some(149.9);
+        s.site.water = Some(water(7.0, 150.0));
+    }),
     ("/site/people_downwind_m", |s| s.site.people_downwind_m = Some(f64::INFINITY)),
     ("/site/next_vehicle_m", |s| s.site.next_vehicle_m = Some(f64::NAN)),
     ("/site/water_restriction", |s| s.site.water_restriction = Some(4)),

@@ -80,6 +80,11 @@ fn calm(s: &mut Scene) {
     s.each_hour(|h| (h.wind_m_s, h.gust_m_s) = (1.0, Some(2.0)));
 }
 
+fn cold_coating(s: &mut Scene) {
+    coating(s);
+    s.each_hour(|h| h.air_c = 6.0);
+}
+
 fn frost_until_ten(s: &mut Scene) {
     s.hours(0, 10, |h| h.air_c = -2.0);
     s.start = day(8, 0);
@@ -237,6 +242,7 @@ const WAYS: &[Way] = &[
     ("R30", no_rcd, "residual-current device", |s| s.kit.equipment.push("rcd".into())),
     ("R30", no_rcd, "more battery", |s| s.kit.battery_kwh = 9.0),
     ("R31", strong_acid, "a second technician", Scene::second_hand),
+    ("R12", cold_coating, "warmer hours", |s| s.each_hour(|h| h.air_c = 12.0)),
     ("R31", van, "a second technician", Scene::second_hand),
     ("R31", van, "leave these zones out", |s| s.waive("R31", &[Zone::Roof], &[])),
     ("R35", van_without_platform, "a van with the platform", |s| s.kit.equipment.push("platform".into())),

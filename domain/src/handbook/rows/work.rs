@@ -231,6 +231,8 @@ pub struct Equipment {
     pub wear_vehicles_max: Option<u32>,
     pub setup_min: Option<f64>,
     pub max_wind_m_s: Option<f64>,
+    /// Sound level at the ear of whoever works with it, dB(A).
+    pub noise_dba: Option<f64>,
     pub source: String,
 }
 

@@ -6,6 +6,7 @@
 //! out no other rule puts back ([`Draft::drop_steps`]).
 
 mod air;
+mod cold;
 mod crew;
 mod dirt;
 mod heat;
@@ -15,11 +16,14 @@ mod paint;
 mod place;
 mod protection;
 mod sequence;
+mod spots;
 mod stock;
 mod sun;
 mod surface;
+mod tank;
 mod tidy;
 mod water;
+mod wear;
 mod weather;
 
 use super::draft::Draft;
@@ -42,6 +46,7 @@ pub(super) fn before_order(draft: &mut Draft) {
     dirt::restrict(draft);
     water::restrict(draft);
 
+    cold::exchange(draft);
     weather::exchange(draft);
     heat::exchange(draft);
     sequence::exchange(draft);
@@ -70,12 +75,15 @@ pub(super) fn on_the_clock(draft: &mut Draft) {
     sun::on_the_clock(draft);
     air::on_the_clock(draft);
     weather::on_the_clock(draft);
+    tank::on_the_clock(draft);
     water::on_the_clock(draft);
+    spots::on_the_clock(draft);
     place::on_the_clock(draft);
     crew::on_the_clock(draft);
     dirt::on_the_clock(draft);
     paint::on_the_clock(draft);
     stock::on_the_clock(draft);
+    wear::on_the_clock(draft);
     outfit::on_the_clock(draft);
     place::ask_for_a_roof(draft);
 }

@@ -1,4 +1,4 @@
-//! R58-R63, R65, R66, R70 and the van's outfit: quotes, stock, mixes, tools, hazards and records.
+//! R58-R62, R65, R66, R70 and the van's outfit: quotes, stock, mixes, tools, hazards and records.
 
 use crate::handbook::Chemistry;
 use crate::inspection::Contaminant;
@@ -15,7 +15,6 @@ pub(super) fn on_the_clock(draft: &mut Draft) {
     r58_more_than_booked(draft);
     r61_several_fills(draft);
     r62_pour(draft);
-    r63_worn_clay(draft);
     r65_corrosive(draft);
     r66_fluoride(draft);
     r70_records(draft);
@@ -125,29 +124,6 @@ fn r62_pour(draft: &mut Draft) {
             "r:1 is r parts of water to one of product: product = volume / (r + 1), rounded up to {step_ml:.0} ml; 4 fl oz in a US gallon is the rounded form of 32:1"
         );
         draft.kept("R62", text, lines);
-    }
-}
-
-/// R63: clay that has served its count, or comes near it.
-fn r63_worn_clay(draft: &mut Draft) {
-    let facts = draft.facts;
-    let clay = draft.planned(&["E01", "E02"]);
-    if clay.is_empty() {
-        return;
-    }
-    let (look, retire) = (facts.limit("R63", "vehicles_min"), facts.limit("R63", "vehicles_max"));
-    let Some(&served) = facts.input.kit.vehicles_served.get("clay_towel") else {
-        let text = "How many vehicles has the clay towel served?";
-        return draft.ask("R63", "/kit/vehicles_served/clay_towel", text);
-    };
-    let text = format!("clay towel has served {served} vehicles of {look:.0} to {retire:.0}");
-    if f64::from(served) >= retire {
-        let lines = each(clay, &format!("clay towel at {served} vehicles: retire it"));
-        draft.unmet("R63", text, lines, "a new clay towel, broken in on glass");
-    } else if f64::from(served) >= look {
-        let lines = each(clay, &format!("clay towel at {served} vehicles: look at it first"));
-        let text = format!("{text}: retire it when rubber breaks off, an edge curls or it fell in grit");
-        draft.tell("R63", crate::handbook::Severity::Warn, text, lines);
     }
 }
 

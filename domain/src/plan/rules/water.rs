@@ -1,8 +1,8 @@
-//! R18-R25: water, restrictions, hardness and where it runs.
+//! R19, R20, R22-R25: restrictions, the hose, and where the water runs. R18 is in [`super::tank`], R21 in
+//! [`super::spots`].
 
 use crate::handbook::Chemistry;
-use crate::inspection::Contaminant;
-use crate::plan::draft::{Draft, each};
+use crate::plan::draft::{Draft, Lines, each};
 use crate::site::{Drain, Ground};
 
 /// R22: what iron remover brings with it.
@@ -16,115 +16,19 @@ pub(super) fn restrict(draft: &mut Draft) {
 }
 
 pub(super) fn on_the_clock(draft: &mut Draft) {
-    r18_enough_water(draft);
     r19_restriction(draft);
     r20_hose_only(draft);
-    r21_hard_water(draft);
     r23_storm_drain(draft);
     r25_stone(draft);
 }
 
-/// R18: litres against tank, refills and tap, with a reserve, and more while chemistry is open.
-fn r18_enough_water(draft: &mut Draft) {
-    let tank = Tank::of(draft);
-    if tank.short_l() <= 0.0 || tank.need_l <= 0.0 {
-        return;
-    }
-    let facts = draft.facts;
-    let sum = format!(
-        "{:.0} l and {:.0} l in reserve, {:.0} l usable in the tank",
-        tank.need_l, tank.reserve_l, tank.usable_l
-    );
-    let stops = facts.input.refill_stops;
-    if f64::from(stops) >= tank.stops().unwrap_or(f64::INFINITY) {
-        let lines = each(refilled_before(draft, &tank), "fill the tank before it");
-        return draft.kept("R18", format!("{sum}: {}", counted(stops)), lines);
-    }
-    match facts.input.site.tap {
-        Some(true) => {
-            let how = if facts.by_washer() { "through the washer" } else { "by hose" };
-            let line =
-                each(vec!["A05".into()], &format!("{:.0} l short: customer's tap {how}", tank.short_l()));
-            draft.kept("R18", format!("{sum}: work from the customer's tap {how}"), line);
-        }
-        Some(false) => {
-            let text = format!("{sum}, no tap: {:.0} l short", tank.short_l());
-            draft.unmet("R18", text, vec![], ways_to_water(draft, &tank));
-        }
-        None => draft.ask("R18", "/site/tap", &format!("Is there a tap to use? {sum}.")),
-    }
-}
-
-/// What the job asks of the van's water.
-struct Tank {
-    need_l: f64,
-    reserve_l: f64,
-    usable_l: f64,
-}
-
-impl Tank {
-    fn of(draft: &Draft) -> Tank {
-        let facts = draft.facts;
-        let groups = [Chemistry::Thioglycolate, Chemistry::Acid, Chemistry::Alkali];
-        let open = draft.work.iter().any(|w| facts.uses_chemistry(w, &groups));
-        Tank {
-            need_l: draft.work.iter().map(|w| w.water_l).sum(),
-            reserve_l: if open { facts.limit("R18", "open_chemistry_l") } else { 0.0 },
-            usable_l: facts.input.kit.tank_l * (1.0 - facts.limit("R18", "reserve_share")),
-        }
-    }
-
-    fn short_l(&self) -> f64 {
-        self.need_l + self.reserve_l - self.usable_l
-    }
-
-    /// What each filling gives before the reserve is touched.
-    fn per_fill_l(&self) -> f64 {
-        self.usable_l - self.reserve_l
-    }
-
-    /// Refills that make it last; none when the tank is smaller than the reserve.
-    fn stops(&self) -> Option<f64> {
-        (self.per_fill_l() > 0.0).then(|| (self.short_l() / self.per_fill_l()).ceil())
-    }
-}
-
-fn counted(stops: u32) -> String {
-    format!("{stops} refill stop{}", if stops == 1 { "" } else { "s" })
-}
-
-/// The steps for which what is left above the reserve no longer does, in order.
-fn refilled_before(draft: &Draft, tank: &Tank) -> Vec<String> {
-    let mut left_l = tank.per_fill_l();
-    let mut steps = Vec::new();
-    for work in draft.work.iter().filter(|w| w.water_l > 0.0) {
-        if work.water_l > left_l {
-            steps.push(work.step.id.clone());
-            left_l = tank.per_fill_l();
-        }
-        left_l -= work.water_l;
-    }
-    steps
-}
-
-/// Refill stops, somebody's tap, and the rinseless package where the dirt allows it.
-fn ways_to_water(draft: &Draft, tank: &Tank) -> String {
-    let mut ways: Vec<String> = tank.stops().map(|stops| counted(stops as u32)).into_iter().collect();
-    ways.push("a neighbour's or the customer's tap".to_string());
-    let film = draft.facts.worst_or_booked(Contaminant::Film);
-    let rinseless = draft.facts.handbook().packages.iter().filter_map(|p| p.max_film);
-    if !draft.facts.rinseless() && rinseless.max().is_some_and(|most| film.get() <= most) {
-        ways.push("the rinseless package".to_string());
-    }
-    ways.join(", or ")
-}
-
 /// Steps that rinse, of a package that is not rinseless.
-fn rinses(draft: &Draft) -> Vec<String> {
+pub(super) fn rinses(draft: &Draft) -> Vec<String> {
     if draft.facts.rinseless() { Vec::new() } else { draft.which(|w| w.step.rinse) }
 }
 
-/// R19: a washer with trigger and collection, or the rinseless package; never a free hose.
+/// R19: a washer with trigger and collection, or the rinseless package; never a free hose, and nothing that was
+/// collected goes back on paint.
 fn r19_restriction(draft: &mut Draft) {
     let facts = draft.facts;
     let wet = rinses(draft);
@@ -148,47 +52,39 @@ fn r19_restriction(draft: &mut Draft) {
         let unblock = "the rinseless package, or a van with washer and runoff kit";
         draft.unmet("R19", format!("{why} and no {lacks} on the van"), lines, unblock);
     } else {
-        let lines = each(wet, &format!("{why}: washer with trigger, collect"));
-        draft.kept("R19", format!("{why}: washer with trigger and collected runoff, no free hose"), lines);
+        let text = format!(
+            "{why}: washer with trigger and collected runoff, no free hose; recycled water never on paint"
+        );
+        let line = |step: String| {
+            let paint = draft.find(&step).is_some_and(|w| facts.on_paint(w));
+            let fresh = if paint { ", fresh water only" } else { "" };
+            (step, format!("{why}: washer with trigger, collect{fresh}"))
+        };
+        let lines = wet.into_iter().map(line).collect();
+        draft.kept("R19", text, lines);
     }
 }
 
-/// R20: a garden hose uses three times the water.
+/// R20: a garden hose uses three times the water. Its litres are the norm's minutes of rinsing at its flow, so each
+/// pass gets the minutes that the hose may be open: longer would be water nobody counted.
 fn r20_hose_only(draft: &mut Draft) {
-    if draft.facts.by_washer() || rinses(draft).is_empty() {
+    let facts = draft.facts;
+    let wet = rinses(draft);
+    if facts.by_washer() || wet.is_empty() {
         return;
     }
-    let (hose, washer) = (draft.facts.limit("R20", "hose_l_min"), draft.facts.limit("R20", "washer_l_min"));
+    let (hose, washer) = (facts.limit("R20", "hose_l_min"), facts.limit("R20", "washer_l_min"));
     let text = format!(
         "garden hose: {hose} against {washer} l/min, litres counted for it; trigger nozzle, shorter passes"
     );
-    draft.kept("R20", text, each(vec!["A05".into()], "hose with trigger nozzle, litres counted for it"));
-}
-
-/// R21: spots from hard water or a rinse in the sun.
-fn r21_hard_water(draft: &mut Draft) {
-    let facts = draft.facts;
-    let Some(last) = rinses(draft).pop() else { return };
-    let limit = facts.limit("R21", "hardness_mg_l");
-    if facts.input.site.hardness_mg_l.is_none() {
-        draft.ask("R21", "/site/hardness_mg_l", "How hard is the water there? Dip a strip at the tap.");
-    }
-    let hard = facts.input.site.hardness_mg_l.filter(|&mg| mg > limit);
-    let sunny =
-        draft.find(&last).is_some_and(|w| w.zones.iter().any(|&z| facts.in_sun(z, w.begin_min, w.shaded)));
-    let why = match hard {
-        Some(mg) => format!("water {mg:.0} mg/l, limit {limit:.0}"),
-        None if sunny => "last rinse in the sun".to_string(),
-        None => return,
+    let open = |step: String| {
+        let open_min = draft.find(&step)?.water_l / hose;
+        let pass = format!("hose open {open_min:.1} min at most: short passes, let go between them");
+        (open_min > 0.0 && open_min.is_finite()).then_some((step, pass))
     };
-    let how = if facts.carries("spotless_filter") {
-        "last rinse through the filter"
-    } else {
-        "dry each panel at once"
-    };
-    let rings = if draft.has("D07") { "" } else { "; where rings show, a water-spot step is due" };
-    let line = each(vec![last], &format!("{why}: {how}"));
-    draft.kept("R21", format!("{why}: {how}{rings}"), line);
+    let mut lines: Lines = wet.into_iter().filter_map(open).collect();
+    lines.extend(each(vec!["A05".into()], "hose with trigger nozzle, litres counted for it"));
+    draft.kept("R20", text, lines);
 }
 
 /// R22: iron remover creeps into gaps; the long rinse belongs to it.

@@ -1,9 +1,9 @@
-//! R12, R15-R17, R64: what cold, rain, damp and dusk do to chemistry and protections.
+//! R15-R17, R64: what rain, damp, cold and dusk do to protections; the rest of R12 is in [`super::cold`].
 //!
 //! Before the order is made protections are exchanged for ones that the expected hours tolerate; on the clock,
 //! what still falls into hours that spoil it is refused.
 
-use crate::handbook::Chemistry;
+use super::cold;
 use crate::plan::draft::{Draft, Lines, Work, each};
 use crate::plan::facts::Facts;
 use crate::vehicle::Zone;
@@ -14,7 +14,6 @@ pub(super) const PROTECTIONS: [&str; 4] = ["H01", "H02", "H03", "H04"];
 
 /// Drops and exchanges by the hours in which the steps are to be expected.
 pub(super) fn exchange(draft: &mut Draft) {
-    r12_cold(draft);
     for spoiler in [Spoiler::Rain, Spoiler::Damp, Spoiler::RainAfter, Spoiler::Dusk] {
         exchange_protection(draft, spoiler);
     }
@@ -22,54 +21,11 @@ pub(super) fn exchange(draft: &mut Draft) {
 
 /// Refusals by the hours on the clock.
 pub(super) fn on_the_clock(draft: &mut Draft) {
-    for spoiler in [Spoiler::Rain, Spoiler::Damp, Spoiler::RainAfter] {
+    for spoiler in [Spoiler::Cold, Spoiler::Rain, Spoiler::Damp, Spoiler::RainAfter] {
         refuse_protection(draft, spoiler);
     }
     ask_for_rain_after(draft);
     r64_dusk(draft);
-}
-
-// ---- cold ----
-
-/// R12: iron remover, acid and solvent do not work in the cold.
-fn r12_cold(draft: &mut Draft) {
-    let facts = draft.facts;
-    let (air_limit, panel_limit) = (facts.limit("R12", "air_c"), facts.limit("R12", "panel_c"));
-    let chemical =
-        |w: &Work| w.uses("iron_remover") || facts.uses_chemistry(w, &[Chemistry::Acid, Chemistry::Solvent]);
-    let spans = facts.expected_spans(draft);
-    let cold: Lines = draft
-        .work
-        .iter()
-        .zip(spans)
-        .filter(|(w, _)| chemical(w))
-        .filter_map(|(w, (from, to))| {
-            let air_c = facts.hours_between(from, to).map(|h| h.air_c).min_by(f64::total_cmp)?;
-            let panels = w.zones.iter().filter_map(|&z| facts.panel_at(z, from, false));
-            let panel_c = panels.map(|p| p.panel_c).min_by(f64::total_cmp).unwrap_or(air_c);
-            let at = from.format("%H:%M");
-            let why = match (air_c < air_limit, panel_c < panel_limit) {
-                (true, _) => format!("air {air_c:.1} C at {at}"),
-                (false, true) => format!("panel {panel_c:.1} C at {at}"),
-                _ => return None,
-            };
-            Some((w.step.id.clone(), why))
-        })
-        .collect();
-    let Some((_, why)) = cold.first().cloned() else { return };
-    let mut steps: Vec<String> = cold.into_iter().map(|line| line.0).collect();
-    // Salt is flushed with plain water just as well.
-    if let Some(flush) = draft.work.iter_mut().find(|w| w.step.id == "B11" && steps.contains(&w.step.id)) {
-        flush.products.clear();
-        draft.explain("B11", "R12", "too cold for chemistry: plain water");
-        steps.retain(|step| step != "B11");
-    }
-    if steps.is_empty() {
-        return;
-    }
-    draft.drop_steps("R12", &steps);
-    let text = format!("{why}, limit {air_limit} C: wash only, left out {}", steps.join(" "));
-    draft.unmet("R12", text, vec![], format!("hours of {air_limit} C or more, or a heated place"));
 }
 
 // ---- protections ----
@@ -77,6 +33,8 @@ fn r12_cold(draft: &mut Draft) {
 /// What can spoil a protection.
 #[derive(Debug, Clone, Copy, PartialEq)]
 enum Spoiler {
+    /// R12: air colder than its product takes.
+    Cold,
     /// R15: rain while it is laid.
     Rain,
     /// R17: damp air or a panel near the dew point.
@@ -90,6 +48,7 @@ enum Spoiler {
 impl Spoiler {
     fn rule(self) -> &'static str {
         match self {
+            Spoiler::Cold => "R12",
             Spoiler::Rain => "R15",
             Spoiler::Damp => "R17",
             Spoiler::RainAfter => "R16",
@@ -98,16 +57,17 @@ impl Spoiler {
     }
 
     /// Why the step would be spoiled when done from `from` to `to`.
-    fn why(self, facts: &Facts, step: &str, from: NaiveDateTime, to: NaiveDateTime) -> Option<String> {
+    fn why(self, facts: &Facts, work: &Work, from: NaiveDateTime, to: NaiveDateTime) -> Option<String> {
         match self {
+            Spoiler::Cold => cold::at_work(facts, work, from, to),
             Spoiler::Rain if !facts.sheltered() => {
                 let limit = facts.limit("R15", "rain_mm_h");
                 let hour = facts.hours_between(from, to).find(|h| h.rain_mm_h > limit)?;
                 Some(format!("rain {} mm/h at {}", hour.rain_mm_h, hour.at.format("%H:%M")))
             }
-            Spoiler::Damp if ["H02", "H04"].contains(&step) => damp(facts, from, to),
-            Spoiler::RainAfter if !facts.sheltered() => rain_after(facts, step, to),
-            Spoiler::Dusk if !facts.sheltered() && ["H01", "H02"].contains(&step) => {
+            Spoiler::Damp if work.is(&["H02", "H04"]) => damp(facts, work, from, to),
+            Spoiler::RainAfter if !facts.sheltered() => rain_after(facts, &work.step.id, to),
+            Spoiler::Dusk if !facts.sheltered() && work.is(&["H01", "H02"]) => {
                 let last = if far_from_dusk(facts, to) { None } else { last_light(facts) }?;
                 (to > last).then(|| format!("over at {} only, dew from {}", clock(to), clock(last)))
             }
@@ -120,15 +80,22 @@ fn clock(at: NaiveDateTime) -> String {
     at.format("%H:%M").to_string()
 }
 
-/// Humidity over the limit or a panel close to the dew point.
-fn damp(facts: &Facts, from: NaiveDateTime, to: NaiveDateTime) -> Option<String> {
-    let (limit, gap_k) = (facts.limit("R17", "humidity"), facts.limit("R17", "dew_margin_k"));
-    if let Some(hour) = facts.hours_between(from, to).find(|h| h.humidity > limit) {
+/// Humidity over the limit, air too warm for a coating, or a panel close to the dew point.
+fn damp(facts: &Facts, work: &Work, from: NaiveDateTime, to: NaiveDateTime) -> Option<String> {
+    let limit = |name| facts.limit("R17", name);
+    let coating = work.is(&["H04"]);
+    let humidity = if coating { limit("coating_humidity").min(limit("humidity")) } else { limit("humidity") };
+    if let Some(hour) = facts.hours_between(from, to).find(|h| h.humidity > humidity) {
         return Some(format!("humidity {:.0} % at {}", hour.humidity * 100.0, clock(hour.at)));
+    }
+    let warmest_c = limit("coating_air_c");
+    if let Some(hour) = facts.hours_between(from, to).find(|h| coating && h.air_c > warmest_c) {
+        let at = clock(hour.at);
+        return Some(format!("air {:.1} C at {at}, a coating takes up to {warmest_c} C", hour.air_c));
     }
     let panels = [Zone::Roof, Zone::Bonnet, Zone::Doors];
     let margins = panels.iter().filter_map(|&z| facts.panel_at(z, from, false)).map(|p| p.dew_margin_k());
-    let least_k = margins.min_by(f64::total_cmp).filter(|&k| k < gap_k)?;
+    let least_k = margins.min_by(f64::total_cmp).filter(|&k| k < limit("dew_margin_k"))?;
     Some(format!("panel {least_k:.1} K above the dew point at {}", clock(from)))
 }
 
@@ -148,11 +115,12 @@ fn exchange_protection(draft: &mut Draft, spoiler: Spoiler) {
             continue;
         }
         let Some((from, to)) = facts.expected_span(draft, &step) else { continue };
-        let Some(why) = spoiler.why(facts, &step, from, to) else { continue };
-        let dry_will_do = spoiler == Spoiler::Damp
-            || step != "H03"
-                && spoiler == Spoiler::RainAfter
-                && spoiler.why(facts, "H03", from, to).is_none();
+        let spoiled = draft.find(&step).and_then(|work| spoiler.why(facts, work, from, to));
+        let Some(why) = spoiled else { continue };
+        let spray_stays =
+            || facts.work("H03").is_some_and(|h03| spoiler.why(facts, &h03, from, to).is_none());
+        let dry_will_do =
+            spoiler == Spoiler::Damp || step != "H03" && spoiler == Spoiler::RainAfter && spray_stays();
         if step != "H03" {
             draft.insert("H03", spoiler.rule(), &format!("in place of {step}: {why}"));
             if !draft.has("H03") {
@@ -176,18 +144,17 @@ fn refuse_protection(draft: &mut Draft, spoiler: Spoiler) {
     let lines: Lines = spoiled
         .filter_map(|w| {
             let (from, to) = (facts.at(w.begin_min), facts.at(w.end_min));
-            Some((w.step.id.clone(), spoiler.why(facts, &w.step.id, from, to)?))
+            Some((w.step.id.clone(), spoiler.why(facts, w, from, to)?))
         })
         .collect();
     let Some((step, why)) = lines.first() else { return };
     let what = if step == "H04" { "no coating".to_string() } else { format!("no {step}") };
     // Even where the table expects an exchange: what was not exchanged is not laid.
-    draft.forbid(
-        spoiler.rule(),
-        format!("{why}: {what}"),
-        lines,
-        "a closed, ventilated place, or another day",
-    );
+    let unblock = match spoiler {
+        Spoiler::Cold => "warmer hours, or a heated place",
+        _ => "a closed, ventilated place, or another day",
+    };
+    draft.forbid(spoiler.rule(), format!("{why}: {what}"), lines, unblock);
 }
 
 /// R16 needs the weather until a protection has cured.

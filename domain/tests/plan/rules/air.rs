@@ -77,9 +77,49 @@ pub const CASES: &[Case] = &[
     silent("R11", "a wash in 4 m/s", |s| wind(s, 4.0)),
     fires("R12", Warn, "wash only", "air of 4.9 C", |s| covered_at(s, 4.9)).and(|p| {
         assert!(["D03", "D04", "D07", "E01", "D05", "D14"].iter().all(|step| !p.has(step)));
-        assert!(p.has("C02") && p.has("H03"));
+        assert!(p.has("C02") && p.has("B02") && !p.has("H03"), "silica spray takes 5 C");
+        assert!(p.line("B02").mixes.is_empty() && !p.line("B04").mixes.is_empty(), "alkali takes 4 C");
     }),
-    silent("R12", "air of 5 C", |s| covered_at(s, 5.0)).and(|p| assert!(p.has("D03"))),
+    silent("R12", "air of 5 C", |s| covered_at(s, 5.0)).and(|p| assert!(p.has("D03") && p.has("H03"))),
+    // What each product takes is a column of its own.
+    fires("R12", Adjust, "water and brush only at B03 B04", "air of 3.9 C: too cold for alkali", |s| {
+        s.package("P1", &[]);
+        covered_at(s, 3.9);
+    })
+    .and(|p| assert!(p.line("B04").mixes.is_empty() && !p.line("C02").mixes.is_empty())),
+    fires("R12", Warn, "left out F03", "air of 2.9 C: too cold for the drying aid", |s| {
+        s.package("P1", &[]);
+        covered_at(s, 2.9);
+    })
+    .and(|p| assert!(p.has("F02") && !p.has("F03"))),
+    fires("R12", Warn, "lubricates little", "air of 1.9 C under a roof: too cold for foam", |s| {
+        s.package("P1", &[]);
+        covered_at(s, 1.9);
+    })
+    .and(|p| assert!(p.has("C01") && p.has("C02"))),
+    fires("R12", Adjust, "silica spray in place of H02", "sealant at 9.9 C", |s| {
+        s.package("P3", &[]);
+        covered_at(s, 9.9);
+    })
+    .and(|p| assert!(p.has("H03") && !p.has("H02"))),
+    silent("R12", "sealant at 10 C", |s| {
+        s.package("P3", &[]);
+        covered_at(s, 10.0);
+    })
+    .and(|p| assert!(p.has("H02"))),
+    fires("R12", Block, "no coating", "a coating at 9.9 C", |s| {
+        s.package("P4", &[]);
+        covered_at(s, 9.9);
+    })
+    .and(|p| assert!(p.has("H04") && !p.workable)),
+    silent("R12", "a coating at 10 C", |s| {
+        s.package("P4", &[]);
+        covered_at(s, 10.0);
+    }),
+    fires("R12", Warn, "left out G02 G03", "polish at 7.9 C", |s| {
+        s.package("P6", &[]);
+        covered_at(s, 7.9);
+    }),
     fires("R12", Warn, "panel 4.9 C", "a roof of 4.9 C", |s| s.read(Zone::Roof, 4.9))
         .and(|p| assert!(!p.has("D03") && p.has("D04"), "the wheels are warm enough")),
     silent("R12", "a roof of 5 C", |s| s.read(Zone::Roof, 5.0)),
@@ -142,6 +182,15 @@ pub const CASES: &[Case] = &[
         s.package("P3", &[]);
         s.each_hour(|h| h.humidity = 0.8);
     }),
+    // A coating is laid at 10 to 28 C and at most 70 % (common practice).
+    fires("R17", Block, "humidity 71 %", "a coating at 71 %", |s| coating_in(s, 16.0, 0.71)),
+    silent("R17", "a coating at 70 %", |s| coating_in(s, 16.0, 0.7)),
+    silent("R17", "sealant at 71 %", |s| {
+        s.package("P3", &[]);
+        s.each_hour(|h| h.humidity = 0.71);
+    }),
+    fires("R17", Block, "takes up to 28 C", "a coating at 28.1 C", |s| coating_in(s, 28.1, 0.4)),
+    silent("R17", "a coating at 28 C", |s| coating_in(s, 28.0, 0.4)),
     // The dew point of 16 C and 60 % is 8.2 C.
     fires("R17", Adjust, "above the dew point", "a roof of 11.1 C", |s| {
         s.package("P3", &[]);
@@ -180,6 +229,12 @@ pub const CASES: &[Case] = &[
 fn frosty(s: &mut Scene, air_c: f64) {
     s.each_hour(|h| (h.air_c, h.sun_w_m2) = (air_c, Some(600.0)));
     s.start = day(11, 0);
+}
+
+fn coating_in(s: &mut Scene, air_c: f64, humidity: f64) {
+    s.package("P4", &[]);
+    covered_at(s, air_c);
+    s.each_hour(|h| h.humidity = humidity);
 }
 
 fn rain_at(s: &mut Scene, package: &str, hour: usize) {

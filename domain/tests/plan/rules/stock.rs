@@ -26,6 +26,13 @@ fn served(s: &mut Scene, vehicles: u32) {
     s.kit.vehicles_served.insert("clay_towel".into(), vehicles);
 }
 
+/// Clay bar after the towel, polishing sold with it.
+fn clay_bar(s: &mut Scene, vehicles: u32) {
+    s.package("P4", &["E03"]);
+    s.extra_work.approved = Some(true);
+    s.kit.vehicles_served.insert("clay_bar".into(), vehicles);
+}
+
 /// First aid to bird lime; its only product is the soak.
 fn first_aid(s: &mut Scene) {
     s.package("P9", &[]);
@@ -100,6 +107,32 @@ pub const CASES: &[Case] = &[
     fires("R63", Warn, "served 200", "200 vehicles: look at it", |s| served(s, 200)),
     fires("R63", Warn, "served 299", "299 vehicles", |s| served(s, 299)),
     fires("R63", Block, "served 300", "300 vehicles: retire it", |s| served(s, 300)),
+    silent("R63", "a clay bar of 4 vehicles", |s| clay_bar(s, 4)).and(|p| assert!(p.has("E03"))),
+    fires("R63", Warn, "clay bar has served 5", "a clay bar of 5 vehicles: look at it", |s| clay_bar(s, 5)),
+    fires("R63", Warn, "clay bar has served 14", "a clay bar of 14 vehicles", |s| clay_bar(s, 14)),
+    fires("R63", Block, "clay bar has served 15", "a clay bar of 15 vehicles: retire it", |s| {
+        clay_bar(s, 15)
+    }),
+    asks("R63", "/kit/vehicles_served/clay_bar", "nobody counted the bar", |s| {
+        clay_bar(s, 0);
+        s.kit.vehicles_served.remove("clay_bar");
+    }),
+    silent("R63", "a mitt of 49 washes", |s| {
+        s.kit.vehicles_served.insert("mitt".into(), 49);
+    }),
+    fires("R63", Warn, "look at it", "a mitt of 50 washes", |s| {
+        s.kit.vehicles_served.insert("mitt".into(), 50);
+    }),
+    fires("R63", Warn, "take a fresh one", "a mitt of 100 washes", |s| {
+        s.kit.vehicles_served.insert("mitt".into(), 100);
+    }),
+    silent("R63", "small towels of 99 washes", |s| {
+        s.kit.vehicles_served.insert("towel_small".into(), 99);
+    }),
+    fires("R63", Warn, "towel small has served 100", "small towels of 100 washes", |s| {
+        s.kit.vehicles_served.insert("towel_small".into(), 100);
+    })
+    .and(|p| assert!(p.workable)),
     asks("R63", "/kit/vehicles_served/clay_towel", "nobody counted", |s| s.kit.vehicles_served.clear()),
     // Concentrates of pH 2 or less and 11.5 or more count as corrosive (CLP annex I, 3.2.3.1.2).
     fires("R65", Adjust, "goggles", "a soak of pH 11.5", |s| soak_of(s, 7.0, 11.5)),

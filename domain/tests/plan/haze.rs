@@ -5,6 +5,7 @@ use crate::scene::{Ask, Scene, quiet};
 /// The hottest panel that iron remover meets on a clear day.
 fn panel_c(turbidity: Option<f64>) -> f64 {
     let mut scene: Scene = quiet();
+    scene.leave_at_home(&["awning"]);
     scene.each_hour(|h| h.sun_w_m2 = None);
     scene.site.turbidity = turbidity;
     scene.plan().line("D03").dwell.as_ref().unwrap().panel_c.unwrap()

@@ -145,7 +145,8 @@ fn weather_of_the_request_goes_into_the_plan_and_is_kept_with_it() {
         shop.owner.post(&job.path("plan"), &json!({ "weather": weather }))
     };
     refused(|hour| hour["humidity"] = json!(1.1)).refused_at("/weather/hours/3/humidity", "out_of_range");
-    refused(|hour| hour["at"] = json!("2026-05-04T08:00:00")).refused_at("/weather/hours/3/at", "not_in_order");
+    refused(|hour| hour["at"] = json!("2026-05-04T08:00:00"))
+        .refused_at("/weather/hours/3/at", "not_in_order");
     let far = |hour: &mut Value| hour["at"] = json!("9999-05-04T11:00:00");
     let mut last = cold.clone();
     far(&mut last["hours"][11]);

@@ -76,15 +76,10 @@ fn chemical(product: &ProductClass) -> bool {
 /// Every planned step that the cold spoils, in the order of the handbook.
 fn too_cold(draft: &Draft) -> Vec<Cold> {
     let facts = draft.facts;
-    // Spans are dear: most jobs have no hour that is too cold for anything but the chemistry's panels.
-    let coldest_c = lowest_air_c(facts, facts.input.start, facts.expected_end(draft));
     let steps = draft.work.iter().zip(facts.expected_spans(draft)).filter(|(w, _)| w.step.id != "H04");
     steps
         .filter_map(|(work, (from, to))| {
             let limits = Limits::of(facts, work)?;
-            if limits.panel_c.is_none() && coldest_c? >= limits.air_c {
-                return None;
-            }
             let air_c = lowest_air_c(facts, from, to)?;
             let why = limits.air(air_c, from).or_else(|| cold_panel(facts, work, &limits, from, air_c))?;
             let (step, limit_c) = (work.step.id.clone(), limits.air_c);

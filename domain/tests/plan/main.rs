@@ -10,8 +10,11 @@
 
 mod anything;
 mod damaged;
+mod estimates;
 mod late;
 mod mixing;
+#[path = "../plan_cases/mod.rs"]
+mod plan_cases;
 mod previews;
 mod promises;
 mod refusals;

@@ -15,10 +15,10 @@ use crate::job_sheet::{self, Form};
 use crate::kept_facts::KeptFacts;
 use crate::norms;
 use crate::page::Page;
-use crate::plan_input::{MOST_REFILLS, PlanFacts, gather};
+use crate::plan_input::{MOST_REFILLS, gather};
 use crate::throughput::roll_ups;
 use actix_web::{HttpRequest, HttpResponse, get, post};
-use domain::plan::{ExtraWork, PlanError, Timeline, timeline};
+use domain::plan::{ExtraWork, PlanError, PlanFacts, Timeline, timeline};
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
 

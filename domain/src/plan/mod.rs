@@ -99,6 +99,7 @@ fn finish(draft: &mut draft::Draft) -> Result<(), PlanError> {
     shade_if_it_helps(draft)?;
     rules::after_order(draft);
     rules::on_the_clock(draft);
+    draft.name_planned_steps();
     draft.notices.sort_by(|a, b| b.severity.cmp(&a.severity).then_with(|| a.rule.cmp(&b.rule)));
     Ok(())
 }

@@ -19,6 +19,7 @@ mod input;
 mod norms;
 mod order;
 mod pairs;
+mod paper;
 mod parts;
 mod places;
 mod preview;

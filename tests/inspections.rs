@@ -53,6 +53,9 @@ fn what_cannot_be_is_refused_at_its_place_and_not_stored() {
     reading("soft_top", 20.0).refused_at("/readings/0/zone", "unknown_zone");
     reading("bonnet", 121.0).refused_at("/readings/0/panel_c", "out_of_range");
     shop.owner
+        .post(&path, &json!({ "findings": [], "scratched": ["doors", "bed_inner"] }))
+        .refused_at("/scratched/1", "unknown_zone");
+    shop.owner
         .post(&path, &json!({ "findings": [], "bead_grade": 6 }))
         .refused_at("/bead_grade", "out_of_range");
     assert_eq!(shop.owner.get(&path).expect(200)["items"], json!([]), "nothing was stored");

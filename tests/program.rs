@@ -2,9 +2,8 @@
 
 use std::io::{BufRead, BufReader, Write};
 use std::net::TcpListener;
-use std::path::{Path, PathBuf};
-use std::process::{Command, Output, Stdio};
-use std::sync::OnceLock;
+use std::process::{Command, Output};
+use tests::delivered::{lustrum, program, says};
 use tests::{PASSWORD, Place, on_postgres};
 
 #[test]
@@ -88,44 +87,6 @@ fn serve_works_in_the_background_and_stops_when_told() {
     assert!(told.expect("kill runs").success());
     assert!(said.any(|line| line.contains("stopped")), "it does not say that it stops");
     assert_eq!(child.wait().expect("it ends").code(), Some(0));
-}
-
-fn lustrum(data: &Path, arguments: &[&str]) -> Output {
-    program(data).args(arguments).stdin(Stdio::null()).output().expect("it runs")
-}
-
-fn program(data: &Path) -> Command {
-    let mut command = Command::new(built());
-    command
-        .env("LUSTRUM_DATA", data)
-        .env("LUSTRUM_OWNER_PASSWORD", PASSWORD)
-        .env_remove("LUSTRUM_DATABASE_URL");
-    command.stdin(Stdio::piped()).stdout(Stdio::piped()).stderr(Stdio::piped());
-    command
-}
-
-/// The program, built where this test was: building the tests does not build it.
-fn built() -> &'static Path {
-    static BUILT: OnceLock<PathBuf> = OnceLock::new();
-    BUILT.get_or_init(|| {
-        let test = std::env::current_exe().expect("this test");
-        let profile = test.ancestors().nth(2).expect("the folder of the profile");
-        let target = profile.parent().expect("the folder of all builds");
-        let name = if profile.ends_with("debug") { "dev" } else { "release" };
-        let mut cargo = Command::new(std::env::var_os("CARGO").unwrap_or("cargo".into()));
-        cargo.args(["build", "--locked", "--quiet", "--package", "api", "--profile", name]);
-        cargo.arg("--target-dir").arg(target).current_dir(env!("CARGO_MANIFEST_DIR"));
-        assert!(cargo.status().expect("cargo runs").success());
-        profile.join("lustrum")
-    })
-}
-
-#[track_caller]
-fn says(output: &Output, status: i32, text: &str) {
-    let said =
-        format!("{}{}", String::from_utf8_lossy(&output.stdout), String::from_utf8_lossy(&output.stderr));
-    assert_eq!(output.status.code(), Some(status), "{said}");
-    assert!(said.contains(text), "{said}");
 }
 
 #[test]

@@ -1,13 +1,17 @@
-//! One job from nothing to its end, as a plain client goes the way: nothing but HTTP once the shop is there.
+//! One job from nothing to its end, as a plain client goes the way: the program makes the shop, and then there is
+//! nothing but HTTP.
 
 use chrono::{NaiveDateTime, TimeDelta};
 use serde_json::{Value, json};
-use tests::{Client, PASSWORD, TestApp, full_van};
+use tests::delivered::{program, says};
+use tests::{Client, PASSWORD, Place, TestApp, full_van};
 
 #[test]
 fn a_shop_from_its_first_day_to_a_finished_job_and_what_follows() {
-    let app = TestApp::start();
-    let mut story = Story::begin(&app);
+    let place = Place::make();
+    let shop = create_shop(&place);
+    let app = TestApp::start_on(place);
+    let mut story = Story::begin(&app, shop);
     story.take_on_a_customer();
     story.take_on_a_crew();
     story.book_and_assign();
@@ -20,6 +24,18 @@ fn a_shop_from_its_first_day_to_a_finished_job_and_what_follows() {
     let remind_on = story.forecast_has_moved(&before);
     story.reminder_arrives(&remind_on);
     story.reminder_is_counted(&remind_on);
+}
+
+/// The first command of a new shop; gives the id that it prints.
+fn create_shop(place: &Place) -> String {
+    let mut command = program(place.folder());
+    command.args(["create-shop", "--name", "Brook", "--time-zone", "Europe/Vienna", "--owner-email", OWNER]);
+    if let Some(url) = place.config().database_url {
+        command.args(["--database-url", &url]);
+    }
+    let said = says(&command.output().expect("it runs"), 0, OWNER);
+    let shop = said.lines().find_map(|line| line.strip_prefix("shop")).expect("the id of the shop");
+    shop.trim().to_owned()
 }
 
 /// Who and what there is so far.
@@ -39,9 +55,7 @@ const OWNER: &str = "owner@brook.test";
 const TECHNICIAN: &str = "tom@brook.test";
 
 impl<'a> Story<'a> {
-    /// `create-shop` on the command line calls the same function; then everything is HTTP.
-    fn begin(app: &'a TestApp) -> Story<'a> {
-        let shop = app.shop("Brook").id.to_string();
+    fn begin(app: &'a TestApp, shop: String) -> Story<'a> {
         let none = String::new;
         let (owner, technician) = (log_in(app, &shop, OWNER), app.client());
         Story {

@@ -2,6 +2,7 @@
 //!
 //! `LUSTRUM_TEST_DB` chooses the database: `sqlite` (default) or `postgres`, whose server `TEST_DATABASE_URL` names.
 
+pub mod delivered;
 pub mod mail_server;
 
 use actix_web::dev::ServerHandle;
@@ -55,6 +56,16 @@ impl TestApp {
         let place = Place::make();
         let mut config = place.config();
         change(&mut config);
+        TestApp::serve(place, config)
+    }
+
+    /// A server on the data that are there.
+    pub fn start_on(place: Place) -> TestApp {
+        let config = place.config();
+        TestApp::serve(place, config)
+    }
+
+    fn serve(place: Place, config: Config) -> TestApp {
         let start =
             NaiveDate::from_ymd_opt(2026, 5, 4).and_then(|day| day.and_hms_opt(6, 0, 0)).expect("a date");
         let clock = Clock::manual(Instant::from_utc(start));

@@ -9,7 +9,7 @@ use crate::db::vehicles::{self, Vehicle};
 use crate::db::{Db, plans, shops, vans};
 use crate::error::ApiError;
 use crate::norms;
-use crate::plan_input::{self, PlanFacts};
+use crate::plan_input;
 use chrono::{Datelike, NaiveDate, NaiveTime};
 use chrono_tz::Tz;
 use domain::dispatch::{
@@ -17,7 +17,7 @@ use domain::dispatch::{
 };
 use domain::handbook::{Handbook, Reach, Severity, estimate};
 use domain::inspection::Grade;
-use domain::plan::{ExtraWork, JobPlan, Norms, Start};
+use domain::plan::{ExtraWork, JobPlan, Norms, PlanFacts, Start};
 use domain::site::HourRange;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;

@@ -3,9 +3,8 @@
 use crate::db::{Db, handbooks};
 use crate::error::ApiError;
 use crate::handbooks::Handbooks;
-use crate::plan_input::PlanFacts;
 use domain::handbook::Handbook;
-use domain::plan::{JobPlan, LearnedNorm, Norms, PlanError, Start};
+use domain::plan::{JobPlan, LearnedNorm, Norms, PlanError, PlanFacts, Start};
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 use std::sync::Arc;

@@ -10,68 +10,13 @@ use crate::error::ApiError;
 use chrono::{Days, NaiveDate, NaiveDateTime};
 use chrono_tz::Tz;
 use domain::civil;
-use domain::handbook::Handbook;
-use domain::inspection::{Grade, Inspection};
-use domain::plan::{
-    CrewMember, ExtraWork, JobPlan, Kit, Norms, PlanError, PlanInput, Start, Waiver, plan_job,
-};
+use domain::inspection::Grade;
+use domain::plan::{CrewMember, ExtraWork, Norms, PlanFacts, Start, Waiver};
 use domain::site::{Site, Weather, WeatherHour};
-use domain::vehicle::Vehicle;
-use serde::{Deserialize, Serialize};
 use std::sync::Arc;
-use utoipa::ToSchema;
 
 /// Refill stops on one job, at most.
 pub const MOST_REFILLS: u32 = 20;
-
-/// Everything a plan depends on but its handbook and its start.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
-#[serde(deny_unknown_fields)]
-pub struct PlanFacts {
-    pub vehicle: Vehicle,
-    /// Absent: nobody has looked yet.
-    #[serde(default)]
-    pub inspection: Inspection,
-    /// The grade the customer booked; it stands in wherever nobody has looked yet.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub booked_grade: Option<Grade>,
-    /// Package code of the handbook.
-    #[schema(example = "P2")]
-    pub package: String,
-    /// Optional steps of the package that the customer wants.
-    #[serde(default)]
-    #[schema(max_items = 40)]
-    pub options: Vec<String>,
-    #[serde(default)]
-    pub site: Site,
-    #[serde(default)]
-    pub weather: Weather,
-    pub kit: Kit,
-    #[schema(min_items = 1, max_items = 8)]
-    pub crew: Vec<CrewMember>,
-    #[serde(default)]
-    pub extra_work: ExtraWork,
-    /// Steps already finished, in order.
-    #[serde(default)]
-    #[schema(max_items = 200)]
-    pub done: Vec<String>,
-    /// Times the tank can be filled again during the job.
-    #[serde(default)]
-    #[schema(minimum = 0, maximum = 20)]
-    pub refill_stops: u32,
-    /// What the customer agreed to in writing.
-    #[serde(default)]
-    #[schema(max_items = 40)]
-    pub waivers: Vec<Waiver>,
-    /// The last day on which the roads around were salted.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[schema(value_type = Option<String>, format = Date, example = "2026-03-02")]
-    pub last_salted_on: Option<NaiveDate>,
-    /// What the shop's own steps taught; never part of a request.
-    #[serde(skip)]
-    #[schema(ignore)]
-    pub norms: Arc<Norms>,
-}
 
 /// When the work starts, on the wall clock at a site in this time zone.
 pub fn start(at: NaiveDateTime, zone: Tz, window_end: Option<NaiveDateTime>) -> Start {
@@ -79,36 +24,6 @@ pub fn start(at: NaiveDateTime, zone: Tz, window_end: Option<NaiveDateTime>) -> 
     // An offset is less than a day.
     let utc_offset_min = i32::try_from(ahead.num_minutes()).unwrap_or(0);
     Start { at, utc_offset_min, window_end }
-}
-
-impl PlanFacts {
-    pub fn plan(&self, handbook: &Handbook, start: &Start) -> Result<JobPlan, PlanError> {
-        plan_job(&self.input(handbook, start))
-    }
-
-    pub fn input<'a>(&'a self, handbook: &'a Handbook, start: &Start) -> PlanInput<'a> {
-        PlanInput {
-            handbook,
-            vehicle: &self.vehicle,
-            inspection: &self.inspection,
-            booked_grade: self.booked_grade,
-            package: &self.package,
-            options: &self.options,
-            site: &self.site,
-            weather: &self.weather,
-            kit: &self.kit,
-            crew: &self.crew,
-            start: start.at,
-            utc_offset_min: start.utc_offset_min,
-            window_end: start.window_end,
-            extra_work: self.extra_work,
-            norms: &self.norms,
-            done: &self.done,
-            refill_stops: self.refill_stops,
-            waivers: &self.waivers,
-            last_salted_on: self.last_salted_on,
-        }
-    }
 }
 
 impl Check for PlanFacts {

@@ -6,7 +6,7 @@ use chrono::{Duration, NaiveDate, NaiveDateTime};
 use criterion::{Criterion, criterion_group, criterion_main};
 use domain::site::air::{Air, STANDARD_PRESSURE_PA};
 use domain::site::film::drying;
-use domain::site::panel::{Panel, panel_at, panel_day};
+use domain::site::panel::{Panel, PanelError, PanelMoment, moments, panel_in};
 use domain::site::sun::{Face, Place, Stand};
 use domain::site::{Weather, WeatherHour};
 use std::hint::black_box;
@@ -70,19 +70,14 @@ fn sun(bench: &mut Criterion) {
 
 fn panel(bench: &mut Criterion) {
     let (weather, morning) = (weather(), midnight() + Duration::hours(8));
-    bench.bench_function("panel at one moment", |b| {
-        b.iter(|| panel_at(&STAND, &weather, Face::Right, 0.95, black_box(morning)))
-    });
+    let panel_at = |face: Face, at: NaiveDateTime| -> Result<PanelMoment, PanelError> {
+        panel_in(&STAND, &STAND.sun(at)?, &weather, face, 0.95, at)
+    };
+    bench.bench_function("panel at one moment", |b| b.iter(|| panel_at(Face::Right, black_box(morning))));
     bench.bench_function("panel over 10 h by 15 min", |b| {
-        b.iter(|| {
-            panel_day(
-                &STAND,
-                &weather,
-                Face::Top,
-                0.95,
-                (black_box(morning), morning + Duration::hours(10)),
-                15,
-            )
+        b.iter(|| -> Result<Vec<PanelMoment>, PanelError> {
+            let moments = moments((black_box(morning), morning + Duration::hours(10)), 15)?;
+            moments.into_iter().map(|at| panel_at(Face::Top, at)).collect()
         })
     });
 }

@@ -15,6 +15,8 @@
 
 #[path = "../tests/plan/damaged.rs"]
 mod damaged;
+#[path = "../tests/plan_cases/mod.rs"]
+mod plan_cases;
 #[path = "../tests/plan/promises.rs"]
 mod promises;
 #[path = "../tests/plan/scene.rs"]

@@ -144,6 +144,10 @@ pub struct Inspection {
     pub findings: Vec<Finding>,
     #[serde(default)]
     pub readings: Vec<PanelReading>,
+    /// Zones with scratches that the refining polish will not take: a cut is offered there.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[schema(max_items = 40)]
+    pub scratched: Vec<Zone>,
     /// Minutes since the vehicle was last driven.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 0, maximum = 100000)]

@@ -6,7 +6,7 @@ use chrono::{Duration, NaiveDate, NaiveDateTime, NaiveTime};
 use domain::site::air::{Air, STANDARD_PRESSURE_PA};
 use domain::site::dwell::{DWELL_SHARE, DwellAdvice, DwellTask, dwell_window};
 use domain::site::film::{PRODUCT_FILM_UM, drying};
-use domain::site::panel::{Panel, PanelError, cool_spans, panel_at, panel_day};
+use domain::site::panel::{CoolSpan, Panel, PanelError, PanelMoment, cool_spans, moments, panel_in};
 use domain::site::sun::{Face, Place, ShadeChange, Stand, SunError};
 use domain::site::{HourRange, Site, Weather, WeatherHour};
 use proptest::prelude::*;
@@ -31,6 +31,16 @@ fn on_the_day(clock: &str) -> NaiveDateTime {
 
 fn at(date: &str, clock: &str) -> NaiveDateTime {
     date.parse::<NaiveDate>().unwrap().and_time(clock.parse().unwrap())
+}
+
+fn panel_at(
+    stand: &Stand,
+    weather: &Weather,
+    face: Face,
+    absorptance: f64,
+    at: NaiveDateTime,
+) -> Result<PanelMoment, PanelError> {
+    panel_in(stand, &stand.sun(at)?, weather, face, absorptance, at)
 }
 
 /// Two trees with a gap of a minute between their shadows.
@@ -127,7 +137,11 @@ fn what_is_not_known_is_named_and_what_cannot_be_is_refused() {
 fn a_black_roof_is_cool_in_the_morning_and_evening_only() {
     let (stand, weather) = hot_day();
     let whole = (at("2026-07-10", "05:00:00"), at("2026-07-10", "22:00:00"));
-    let roof = panel_day(&stand, &weather, Face::Top, 0.95, whole, 15).unwrap();
+    let roof_of = |absorptance: f64| -> Vec<PanelMoment> {
+        let moments = moments(whole, 15).unwrap().into_iter();
+        moments.map(|at| panel_at(&stand, &weather, Face::Top, absorptance, at).unwrap()).collect()
+    };
+    let roof = roof_of(0.95);
     assert_eq!((roof.len(), roof[0].at, roof[68].at), (69, whole.0, whole.1));
     let spans = cool_spans(&roof, 30.0);
     assert_eq!(spans.len(), 2, "{spans:?}");
@@ -138,23 +152,18 @@ fn a_black_roof_is_cool_in_the_morning_and_evening_only() {
         assert!((panel_c - 30.0).abs() < 1.5, "{end} {panel_c}");
     }
     // White stays within the limit longer, and no roof is cool at a limit below the night.
-    let white = panel_day(&stand, &weather, Face::Top, 0.25, whole, 15).unwrap();
-    let cool_min = |spans: &[domain::site::panel::CoolSpan]| -> i64 {
+    let cool_min = |spans: &[CoolSpan]| -> i64 {
         spans.iter().map(|span| (span.to - span.from).num_minutes()).sum()
     };
-    assert!(cool_min(&cool_spans(&white, 30.0)) > cool_min(&spans) + 60);
+    assert!(cool_min(&cool_spans(&roof_of(0.25), 30.0)) > cool_min(&spans) + 60);
     assert_eq!(cool_spans(&roof, 0.0), []);
 }
 
 #[test]
-fn a_reading_outranks_the_model_and_carries_over_as_absorptance() {
+fn a_reading_outranks_the_model() {
     let air = Air::new(28.0, 0.45, 1.5, STANDARD_PRESSURE_PA).unwrap();
     let read = Panel::measured(61.5, &air, true).unwrap();
     assert!((read.dry_c(&air) - 61.5).abs() < 1e-6);
-    let absorptance = read.absorptance_in(850.0).unwrap();
-    let modelled = Panel::in_sun(absorptance, 850.0, true).unwrap();
-    assert!((modelled.dry_c(&air) - 61.5).abs() < 1e-6, "{absorptance}");
-    assert_eq!(read.absorptance_in(50.0), None);
 }
 
 #[test]

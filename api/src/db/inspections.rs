@@ -11,6 +11,8 @@ use utoipa::ToSchema;
 
 /// Findings and readings of one inspection, or of one look at the finished work, at most.
 const MOST_FINDINGS: usize = 500;
+/// Scratched zones of one inspection, at most.
+const MOST_SCRATCHED: usize = 40;
 
 /// One look at the vehicle of a job.
 #[derive(Debug, Clone, Serialize, ToSchema, Queryable, Selectable)]
@@ -33,6 +35,7 @@ impl Check for Inspection {
                 found.range("panel_c", reading.panel_c, -40.0, 120.0);
             });
         }
+        found.at_most("scratched", &self.scratched, MOST_SCRATCHED);
         found.range_if_given("parked_min", self.parked_min, 0, 100_000);
         found.range_if_given("bead_grade", self.bead_grade, 0, 5);
         found.note("note", self.note.as_deref(), 2000);

@@ -78,6 +78,9 @@ fn known_zones(inspection: &Inspection, class: VehicleClass, handbook: &Handbook
     for (i, reading) in inspection.readings.iter().enumerate() {
         zone_fits(&mut found, format!("readings/{i}/zone"), reading.zone, class, handbook);
     }
+    for (i, zone) in inspection.scratched.iter().enumerate() {
+        zone_fits(&mut found, format!("scratched/{i}"), *zone, class, handbook);
+    }
     found.finish()
 }
 

@@ -9,10 +9,12 @@ use crate::db::kinds::Id;
 use crate::error::ApiError;
 use crate::extract::{Body, Key};
 use crate::norms;
-use crate::plan_input::{PlanFacts, gather, start, zone_of};
+use crate::plan_input::{gather, start, zone_of};
 use actix_web::{HttpResponse, get, post};
 use chrono::NaiveDateTime;
-use domain::plan::{ExtraWork, JobPlan, PlanError, Preview, Quote, Start, plan_job, preview, quote};
+use domain::plan::{
+    ExtraWork, JobPlan, PlanError, PlanFacts, Preview, Quote, Start, plan_job, preview, quote,
+};
 use serde::{Deserialize, Serialize};
 use std::sync::Arc;
 use utoipa::ToSchema;

@@ -1,8 +1,10 @@
-//! How much of a step there is on a vehicle, and what it costs in minutes and litres by the norms.
+//! What a step costs on a vehicle by the norms: units of its basis, minutes and litres.
+//!
+//! A plan counts area by area with [`StepNorm`]; [`estimate`] sums the same over a package before anybody has planned.
 
-use super::{Basis, Handbook, Per, Step, StepProduct};
+use super::{Basis, Handbook, PackageStep, Per, Step};
 use crate::inspection::Grade;
-use crate::vehicle::{VehicleClass, Zone};
+use crate::vehicle::VehicleClass;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
@@ -17,6 +19,69 @@ pub enum Supply {
     Washer,
     /// Garden hose with a trigger nozzle.
     Hose,
+}
+
+/// The norms of a step on a class of vehicle.
+#[derive(Debug, Clone, Copy)]
+pub struct StepNorm<'a> {
+    handbook: &'a Handbook,
+    step: &'a Step,
+    class_factor: f64,
+}
+
+impl<'a> StepNorm<'a> {
+    pub fn of(handbook: &'a Handbook, class: VehicleClass, step: &'a Step) -> StepNorm<'a> {
+        let class = step.class_scaled.then(|| handbook.class(class)).flatten();
+        StepNorm { handbook, step, class_factor: class.map_or(1.0, |row| row.time_factor) }
+    }
+
+    /// Units of the step's basis where it treats so many m².
+    pub fn units(&self, area_m2: f64) -> f64 {
+        self.count(
+            match self.step.basis {
+                Basis::PerM2 => Per::M2,
+                Basis::PerWheel => Per::Wheel,
+                Basis::PerSpot => Per::Spot,
+                Basis::PerVehicle => Per::Vehicle,
+            },
+            area_m2,
+        )
+    }
+
+    /// These m², the wheels, the spots that are usual for the step, or the one vehicle.
+    pub fn count(&self, per: Per, area_m2: f64) -> f64 {
+        match per {
+            Per::M2 => area_m2,
+            Per::Wheel => WHEELS,
+            Per::Spot => f64::from(self.step.spots_usual.unwrap_or(1)),
+            Per::Vehicle => 1.0,
+        }
+    }
+
+    /// Minutes of one technician for a unit; none where the step is refused at this grade.
+    pub fn minutes(&self, grade: Grade) -> Option<f64> {
+        Some(self.step.minutes_at(grade)? * self.class_factor)
+    }
+
+    /// Litres of clean water for a unit; those of a rinse grow with the grade.
+    pub fn litres(&self, supply: Supply, grade: Grade) -> f64 {
+        let litres = match supply {
+            Supply::Washer => self.step.washer_l,
+            Supply::Hose => self.step.hose_l,
+        };
+        litres * self.rinse_growth(grade) * self.class_factor
+    }
+
+    fn rinse_growth(&self, grade: Grade) -> f64 {
+        let factor = match grade.get() {
+            _ if !self.step.rinse => return 1.0,
+            0 | 1 => "rinse_grade_1",
+            2 => "rinse_grade_2",
+            3 => "rinse_grade_3",
+            _ => "rinse_grade_4",
+        };
+        self.handbook.factor(factor).unwrap_or(1.0)
+    }
 }
 
 /// Work of one technician without travel, and clean water, all by the norms.
@@ -37,9 +102,7 @@ pub enum NoEstimate {
     Refused { step: String, grade: u8 },
 }
 
-/// The cost of a package with its usual steps when everything is of one grade.
-///
-/// Counts the steps of the package that are marked `in_estimate`, without the growth of rinses with the grade.
+/// The cost of a package with its usual steps when everything is of one grade: those that are marked `in_estimate`.
 pub fn estimate(
     handbook: &Handbook,
     package: &str,
@@ -53,102 +116,19 @@ pub fn estimate(
     let mut total = Estimate { work_min: 0.0, water_washer_l: 0.0, water_hose_l: 0.0 };
     for row in handbook.steps_of(package).filter(|row| row.in_estimate) {
         let Some(step) = handbook.step(&row.step) else { continue };
-        let (quantity, _) = step_quantity(handbook, class, step, None);
+        let norm = StepNorm::of(handbook, class, step);
+        let units = norm.units(area_m2(handbook, class, row, step));
         let refused = || NoEstimate::Refused { step: step.id.clone(), grade: grade.get() };
-        total.work_min += step_minutes(handbook, class, step, quantity, grade).ok_or_else(refused)?;
-        total.water_washer_l += step_water(handbook, class, step, quantity, Supply::Washer);
-        total.water_hose_l += step_water(handbook, class, step, quantity, Supply::Hose);
+        let litres = |supply| row.water_l.unwrap_or(units * norm.litres(supply, grade));
+        total.work_min += units * norm.minutes(grade).ok_or_else(refused)?;
+        total.water_washer_l += litres(Supply::Washer);
+        total.water_hose_l += litres(Supply::Hose);
     }
     Ok(total)
 }
 
-/// How many units of its basis a step has on a vehicle: m² of its zone set or of the zones chosen, wheels, usual
-/// spots, or one vehicle. Zones the class does not have count nothing.
-pub fn step_quantity(
-    handbook: &Handbook,
-    class: VehicleClass,
-    step: &Step,
-    zones: Option<&[Zone]>,
-) -> (f64, Basis) {
-    let quantity = match step.basis {
-        Basis::PerM2 => area_m2(handbook, class, step, zones),
-        Basis::PerWheel => WHEELS,
-        Basis::PerSpot => f64::from(step.spots_usual.unwrap_or(1)),
-        Basis::PerVehicle => 1.0,
-    };
-    (quantity, step.basis)
-}
-
-/// m² of the zones chosen, or of the step's whole zone set.
-pub fn area_m2(handbook: &Handbook, class: VehicleClass, step: &Step, zones: Option<&[Zone]>) -> f64 {
-    match zones {
-        Some(zones) => {
-            handbook.zones_of(class).filter(|row| zones.contains(&row.zone)).map(|row| row.area_m2).sum()
-        }
-        None => handbook.zone_set(class, &step.zone_set).iter().map(|row| row.area_m2).sum(),
-    }
-}
-
-/// Minutes of one technician; nothing found counts as grade 1. `None`: not to be done at this grade.
-pub fn step_minutes(
-    handbook: &Handbook,
-    class: VehicleClass,
-    step: &Step,
-    quantity: f64,
-    grade: Grade,
-) -> Option<f64> {
-    let norm = match grade.get() {
-        0 | 1 => step.minutes_1,
-        2 => step.minutes_2,
-        3 => step.minutes_3,
-        _ => step.minutes_4,
-    }?;
-    Some(norm * quantity * class_factor(handbook, class, step))
-}
-
-/// Litres of clean water, without the growth of rinses with the grade; see [`rinse_factor`].
-pub fn step_water(
-    handbook: &Handbook,
-    class: VehicleClass,
-    step: &Step,
-    quantity: f64,
-    supply: Supply,
-) -> f64 {
-    let litres = match supply {
-        Supply::Washer => step.washer_l,
-        Supply::Hose => step.hose_l,
-    };
-    litres * quantity * class_factor(handbook, class, step)
-}
-
-/// Factor on the litres of a rinse at a grade; 1 for other steps.
-pub fn rinse_factor(handbook: &Handbook, step: &Step, grade: Grade) -> f64 {
-    if !step.rinse {
-        return 1.0;
-    }
-    handbook.factor(&format!("rinse_grade_{}", grade.get().max(1))).unwrap_or(1.0)
-}
-
-/// Made-up product for a step, ml.
-pub fn product_ml(
-    handbook: &Handbook,
-    class: VehicleClass,
-    step: &Step,
-    used: &StepProduct,
-    zones: Option<&[Zone]>,
-) -> f64 {
-    let units = match used.dose_per {
-        Per::M2 => area_m2(handbook, class, step, zones),
-        Per::Wheel => WHEELS,
-        Per::Spot => f64::from(step.spots_usual.unwrap_or(1)),
-        Per::Vehicle => 1.0,
-    };
-    used.dose_ml * units
-}
-
-fn class_factor(handbook: &Handbook, class: VehicleClass, step: &Step) -> f64 {
-    if !step.class_scaled {
-        return 1.0;
-    }
-    handbook.class(class).map_or(1.0, |row| row.time_factor)
+/// m² of the zones that a package treats in a step; zones the class does not have count nothing.
+fn area_m2(handbook: &Handbook, class: VehicleClass, row: &PackageStep, step: &Step) -> f64 {
+    let set = row.zone_set.as_deref().unwrap_or(&step.zone_set);
+    handbook.zone_set(class, set).iter().map(|zone| zone.area_m2).sum()
 }

@@ -11,10 +11,7 @@ mod rows;
 mod table;
 mod validate;
 
-pub use estimate::{
-    Estimate, NoEstimate, Supply, area_m2, estimate, product_ml, rinse_factor, step_minutes, step_quantity,
-    step_water,
-};
+pub use estimate::{Estimate, NoEstimate, StepNorm, Supply, estimate};
 pub use order::{Cycle, golden_order};
 pub use rows::*;
 pub use table::Table;
@@ -180,15 +177,6 @@ impl Handbook {
     /// The pairs between two steps, in this order.
     pub fn pairs<'a>(&'a self, before: &'a str, after: &'a str) -> impl Iterator<Item = &'a Pair> {
         self.precedence.iter().filter(move |pair| pair.before == before && pair.after == after)
-    }
-
-    /// What the mixing table says of two product classes.
-    pub fn mixing_of<'a>(
-        &'a self,
-        one: &'a ProductClass,
-        other: &'a ProductClass,
-    ) -> impl Iterator<Item = &'a MixingEntry> {
-        self.mixing.iter().filter(move |entry| entry.concerns(one, other))
     }
 }
 

@@ -5,7 +5,7 @@ use super::draft::{Draft, Use, Work};
 use super::facts::Facts;
 use super::norms::Factors;
 use super::uncertain::Uncertain;
-use crate::handbook::{Basis, Per, Step};
+use crate::handbook::{Basis, Per, Step, StepNorm, Supply};
 use crate::hazard::{self, Statement};
 use crate::inspection::Grade;
 use crate::units::{Convention, Dilution, Recipe, Vessel, recipe, round_up_to_pour};
@@ -17,8 +17,6 @@ const SPRAYER_ML: f64 = 2000.0;
 const BUCKET_SHARE: f64 = 0.9;
 /// A foam lance thins the bottle's mixture in the stream by about this (5 to 10 is usual; assumption).
 const LANCE_STREAM: f64 = 5.5;
-/// Wheels of a vehicle.
-const WHEELS: f64 = 4.0;
 /// Minutes a machine runs of the minutes of its step (assumption: it is set down half of the time).
 const MACHINE_SHARE: f64 = 0.5;
 
@@ -38,12 +36,15 @@ pub(super) fn measure(draft: &mut Draft) {
 
 /// m², wheels, spots or 1.
 pub(crate) fn quantity(facts: &Facts, work: &Work) -> f64 {
-    match work.step.basis {
-        Basis::PerM2 => work.zones.iter().map(|&z| area_m2(facts, z)).sum(),
-        Basis::PerWheel => WHEELS,
-        Basis::PerSpot => f64::from(work.step.spots_usual.unwrap_or(1)),
-        Basis::PerVehicle => 1.0,
-    }
+    norm(facts, work.step).units(treated_m2(facts, work))
+}
+
+fn norm<'a>(facts: &Facts<'a>, step: &'a Step) -> StepNorm<'a> {
+    StepNorm::of(facts.handbook(), facts.input.vehicle.class, step)
+}
+
+fn treated_m2(facts: &Facts, work: &Work) -> f64 {
+    work.zones.iter().map(|&zone| area_m2(facts, zone)).sum()
 }
 
 fn area_m2(facts: &Facts, zone: Zone) -> f64 {
@@ -68,22 +69,22 @@ pub(crate) fn minutes(facts: &Facts, work: &Work) -> f64 {
 /// The same if the whole vehicle were of one grade.
 pub(crate) fn minutes_at(facts: &Facts, work: &Work, grade: Grade) -> f64 {
     let grade = grade.max(Grade::LIGHT);
-    let norm = work.step.minutes_at(grade).unwrap_or(0.0) * scale(facts, work.step);
-    quantity(facts, work) * norm * factors(facts, work.step, grade).expected
+    let once = norm(facts, work.step).minutes(grade).unwrap_or(0.0);
+    quantity(facts, work) * once * factors(facts, work.step, grade).expected
 }
 
 /// Minutes by the handbook, and what the shop's own steps make of them: area by area at its own grade, spots and
 /// vehicles at the worst one. The areas of one step go fast or slow together.
 fn times(facts: &Facts, work: &Work) -> (f64, Uncertain) {
-    let (mut norm, mut likely) = (0.0, Uncertain::default());
+    let (mut by_norm, mut likely) = (0.0, Uncertain::default());
     let mut add = |minutes: f64, factors: Factors| {
-        norm += minutes;
+        by_norm += minutes;
         likely.expected += minutes * factors.expected;
         likely.p50 += minutes * factors.p50;
         likely.p90 += minutes * factors.p90;
     };
-    let once = scale(facts, work.step) * f64::from(work.rounds);
-    let at = |grade: Grade| work.step.minutes_at(grade).unwrap_or(0.0) * once;
+    let norm = norm(facts, work.step);
+    let at = |grade: Grade| norm.minutes(grade).unwrap_or(0.0) * f64::from(work.rounds);
     if work.step.basis == Basis::PerM2 {
         let grade_on = facts.work_grades(work.step);
         for &zone in &work.zones {
@@ -94,7 +95,7 @@ fn times(facts: &Facts, work: &Work) -> (f64, Uncertain) {
         let grade = worst_grade(facts, work);
         add(quantity(facts, work) * at(grade), factors(facts, work.step, grade));
     }
-    (norm, likely)
+    (by_norm, likely)
 }
 
 /// One technician's own norms when the job is theirs alone, the crew's else.
@@ -113,15 +114,8 @@ pub(super) fn on_zone(facts: &Facts, step: &Step, zone: Option<Zone>) -> (f64, f
         _ => 1.0,
     };
     let grade = zone.map_or_else(|| overall_grade(facts), |zone| facts.work_grade(step, zone));
-    let norm = units * step.minutes_at(grade).unwrap_or(0.0) * scale(facts, step);
-    (norm * factors(facts, step, grade).expected, units * litres(facts, step, grade))
-}
-
-fn scale(facts: &Facts, step: &Step) -> f64 {
-    if !step.class_scaled {
-        return 1.0;
-    }
-    facts.handbook().class(facts.input.vehicle.class).map_or(1.0, |class| class.time_factor)
+    let minutes = units * norm(facts, step).minutes(grade).unwrap_or(0.0);
+    (minutes * factors(facts, step, grade).expected, units * litres(facts, step, grade))
 }
 
 /// Litres of the whole step by the supply in use.
@@ -130,20 +124,10 @@ fn water_l(facts: &Facts, work: &Work) -> f64 {
     work.fixed_water_l.unwrap_or_else(all)
 }
 
-/// Litres per unit of the basis; a rinse grows with the grade.
+/// Litres per unit of the basis by the supply in use.
 fn litres(facts: &Facts, step: &Step, grade: Grade) -> f64 {
-    let per_unit = if facts.by_washer() { step.washer_l } else { step.hose_l };
-    let growth = if step.rinse { facts.factor(rinse_growth(grade)) } else { 1.0 };
-    per_unit * growth * scale(facts, step)
-}
-
-fn rinse_growth(grade: Grade) -> &'static str {
-    match grade.get() {
-        0 | 1 => "rinse_grade_1",
-        2 => "rinse_grade_2",
-        3 => "rinse_grade_3",
-        _ => "rinse_grade_4",
-    }
+    let supply = if facts.by_washer() { Supply::Washer } else { Supply::Hose };
+    norm(facts, step).litres(supply, grade)
 }
 
 /// What to pour for one product of a step; none when the dose is nothing or the ratio cannot be made.
@@ -204,12 +188,7 @@ fn neat(needed_ml: f64) -> Recipe {
 }
 
 fn doses(facts: &Facts, work: &Work, per: Per) -> f64 {
-    match per {
-        Per::M2 => work.zones.iter().map(|&z| area_m2(facts, z)).sum(),
-        Per::Wheel => WHEELS,
-        Per::Spot => f64::from(work.step.spots_usual.unwrap_or(1)),
-        Per::Vehicle => 1.0,
-    }
+    norm(facts, work.step).count(per, treated_m2(facts, work))
 }
 
 /// From this dose on it is bucket water, ml/m² (assumption: no spray or foam is dosed so high but the salt flush).

@@ -121,7 +121,7 @@ fn called_for(draft: &Draft, trigger: &Trigger) -> bool {
         TriggerWhen::Found => found() && !facts.done("D05"),
         TriggerWhen::FoundLate => past(&trigger.after_step) && found(),
         TriggerWhen::StillRough => past(&trigger.after_step) && found(),
-        TriggerWhen::EtchedOrScratched => found() && draft.has("G03"),
+        TriggerWhen::EtchedOrScratched => (found() || facts.is_scratched()) && draft.has("G03"),
         TriggerWhen::RepellentSold => facts.input.options.iter().any(|o| o == "H07"),
         // On the second visit the top has been cleaned.
         TriggerWhen::SoftTopGuardSold => {

@@ -253,6 +253,14 @@ impl<'a> Draft<'a> {
         self.forbid(rule, text, lines, unblock);
     }
 
+    /// What was taken out since is not named by any notice.
+    pub fn name_planned_steps(&mut self) {
+        let work = &self.work;
+        for notice in &mut self.notices {
+            notice.steps.retain(|step| work.iter().any(|w| w.step.id == *step));
+        }
+    }
+
     /// Asks for a fact that a rule needs.
     pub fn ask(&mut self, rule: &str, pointer: &str, text: &str) {
         if !self.questions.iter().any(|q| q.pointer == pointer) {

@@ -15,9 +15,11 @@ mod document;
 mod draft;
 mod facts;
 mod heat_day;
+mod input;
 mod norms;
 mod order;
 mod pairs;
+mod paper;
 mod parts;
 mod places;
 mod preview;
@@ -45,6 +47,7 @@ pub use compare::{ChangedStep, PlanDifference, PlanSide, StepSide, compare};
 pub use document::{
     CrewBound, Dwell, JobPlan, Leaves, Mix, Notice, PlanLine, Question, Reason, Totals, Turn,
 };
+pub use input::{CrewMember, ExtraWork, Kit, PlanFacts, PlanInput};
 pub use norms::{Factors, FinishedStep, LearnedNorm, Lesson, NormVeto, Norms};
 pub(crate) use norms::{StepSum, lessons};
 pub use order::{Arrangement, Constraint, OrderError, arrange};
@@ -56,94 +59,8 @@ pub use timeline::{TechnicianSpell, TechnicianTrack, Timeline, ZoneSpell, ZoneTr
 pub(crate) use uncertain::{Uncertain, Z90};
 pub use waiver::Waiver;
 
-use crate::handbook::Handbook;
-use crate::inspection::{Grade, Inspection};
-use crate::site::{Site, Weather};
-use crate::vehicle::Vehicle;
-use chrono::{NaiveDate, NaiveDateTime};
-use serde::{Deserialize, Serialize};
-use std::collections::BTreeMap;
-use utoipa::ToSchema;
-
 /// Version of the shape of a stored plan.
 pub const PLAN_FORMAT: u32 = 1;
-
-/// Everything a plan depends on.
-#[derive(Debug, Clone)]
-pub struct PlanInput<'a> {
-    pub handbook: &'a Handbook,
-    /// What the shop's finished steps taught; [`Norms::default`] is the handbook alone.
-    pub norms: &'a Norms,
-    pub vehicle: &'a Vehicle,
-    pub inspection: &'a Inspection,
-    /// The grade the customer booked; it stands in wherever nobody has looked yet.
-    pub booked_grade: Option<Grade>,
-    /// Package code, for instance `P2`.
-    pub package: &'a str,
-    /// Optional steps of the package that the customer wants.
-    pub options: &'a [String],
-    pub site: &'a Site,
-    pub weather: &'a Weather,
-    pub kit: &'a Kit,
-    pub crew: &'a [CrewMember],
-    /// Planned start, local wall-clock time at the site.
-    pub start: NaiveDateTime,
-    /// Hours that local time is ahead of UTC at the start.
-    pub utc_offset_min: i32,
-    /// End of the booked window, local wall-clock time.
-    pub window_end: Option<NaiveDateTime>,
-    /// What the customer said to extra work that was found on site.
-    pub extra_work: ExtraWork,
-    /// Steps already finished, in order: kept as they are when replanning.
-    pub done: &'a [String],
-    /// Times the tank can be filled again during the job.
-    pub refill_stops: u32,
-    /// What the customer agreed to in writing.
-    pub waivers: &'a [Waiver],
-    /// The last day on which the roads around were salted, when known.
-    pub last_salted_on: Option<NaiveDate>,
-}
-
-/// The customer's answer to extra work found on site.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
-#[serde(deny_unknown_fields, default)]
-pub struct ExtraWork {
-    pub approved: Option<bool>,
-    /// Minutes the customer has not answered.
-    pub silent_min: u32,
-}
-
-/// What the van carries.
-#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, ToSchema)]
-#[serde(deny_unknown_fields)]
-pub struct Kit {
-    /// Ids in the handbook's `equipment` table.
-    pub equipment: Vec<String>,
-    /// Usable water on board at the start of the job, litres.
-    #[schema(minimum = 0.0, maximum = 10000.0)]
-    pub tank_l: f64,
-    /// Battery energy for machines, kWh.
-    #[serde(default)]
-    #[schema(minimum = 0.0, maximum = 1000.0)]
-    pub battery_kwh: f64,
-    /// Product stock by class id, millilitres of concentrate; a class that is absent was not counted.
-    #[serde(default)]
-    pub stock_ml: BTreeMap<String, f64>,
-    /// Vehicles served so far, by tool id, for tools with a wear limit.
-    #[serde(default)]
-    pub vehicles_served: BTreeMap<String, u32>,
-}
-
-/// A technician on the job.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
-#[serde(deny_unknown_fields)]
-pub struct CrewMember {
-    pub name: String,
-    /// `wash`, `decon`, `clay`, `polish`, `coating`, `soft_top`, `rinseless`, `acid_mild`, `platform`.
-    pub skills: Vec<String>,
-    #[serde(default)]
-    pub trainee: bool,
-}
 
 /// Why there is no plan at all; everything else is a notice or a question within one.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -184,6 +101,7 @@ fn finish(draft: &mut draft::Draft) -> Result<(), PlanError> {
     shade_if_it_helps(draft)?;
     rules::after_order(draft);
     rules::on_the_clock(draft);
+    draft.name_planned_steps();
     draft.notices.sort_by(|a, b| b.severity.cmp(&a.severity).then_with(|| a.rule.cmp(&b.rule)));
     Ok(())
 }

@@ -1,323 +1,208 @@
 //! The job sheet for paper: black and white, A4, read at arm's length with wet gloves.
 //!
-//! Plain HTML without scripts; every text is escaped. The type is as large as lets the sheet stay within one page
-//! per hour of work, and a step is never broken across pages.
+//! Plain HTML without scripts; every text is escaped. There is one page at most for every hour on site, as
+//! [`super::paper`] lays it out: step names, amounts, timers and signal words large, what is looked up beside them
+//! smaller and shorter than on the plain sheet.
 
+use super::paper::{Block, Paragraph, Piece, Title, Type, inline_html, paragraphs_html};
 use super::sheet::SheetHead;
-use super::words::{drying, failing, length, litres, panel_limit, pour, timer, turns, whole, zones};
+use super::words::{
+    amount, drying, length, litres, looped, panel_limit, timer_short, turns, vessel, whole, zones,
+    zones_among,
+};
 use super::{JobPlan, Mix, PlanLine};
 use crate::handbook::Severity;
 use crate::hazard::SignalWord;
-use std::collections::{BTreeMap, BTreeSet};
-use std::fmt::Write;
+use crate::markup::escape;
+use std::collections::BTreeSet;
 
 /// More zones than this are told by how to go about them, not by name.
 const NAMED_ZONES: usize = 5;
 
 /// The whole sheet as one HTML document.
 pub fn sheet_html(head: &SheetHead, plan: &JobPlan) -> String {
-    let sections = [
-        Block::of(heading(head, plan)),
-        Block::of(serious(plan)),
-        Block::of(read_first(plan)),
-        Block::of(take_along(plan)),
-        Block::of(who(plan)),
-        Block::of(hazards(plan)),
-    ];
-    let common = common(plan);
-    let steps: Vec<Block> =
-        plan.lines.iter().enumerate().map(|(at, line)| step(at + 1, plan, line, &common)).collect();
-    let type_size = type_size(&sections, &steps, pages(plan));
-    let mut html = String::new();
-    let _ = write!(
-        html,
+    let sheet = Sheet::of(head, plan);
+    let html = |blocks: &[Block]| blocks.iter().map(Block::html).collect::<String>();
+    let [before, steps, after] = [&sheet.before, &sheet.steps, &sheet.after].map(|blocks| html(blocks));
+    format!(
         "<!doctype html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
          <meta name=\"viewport\" content=\"width=device-width\">\n<title>Job sheet {}</title>\n<style>\n{}</style>\n\
-         </head>\n<body>\n",
+         </head>\n<body>\n<header>\n<h1>{}</h1>\n{}</header>\n<div class=\"flow\">\n{before}\
+         <main aria-label=\"Steps\">\n<ol class=\"steps\">\n{steps}</ol>\n</main>\n{after}</div>\n</body>\n</html>\n",
         escape(head.job),
-        style(type_size),
-    );
-    let [before @ .., after] = &sections;
-    for section in before {
-        html.push_str(&section.html);
-    }
-    html.push_str("<main aria-label=\"Steps\">\n<ol class=\"steps\">\n");
-    for step in &steps {
-        html.push_str(&step.html);
-    }
-    html.push_str("</ol>\n</main>\n");
-    html.push_str(&after.html);
-    html.push_str("</body>\n</html>\n");
-    html
-}
-
-/// A part of the sheet and the texts in it, by which its height is judged.
-struct Block {
-    html: String,
-    /// Characters of a heading in large type.
-    large: usize,
-    /// Characters of each paragraph.
-    paragraphs: Vec<usize>,
-}
-
-impl Block {
-    fn of(html: String) -> Block {
-        let paragraphs = html.split("</").map(seen_length).filter(|&length| length > 0).collect();
-        Block { html, large: 0, paragraphs }
-    }
-}
-
-/// Characters outside tags.
-fn seen_length(html: &str) -> usize {
-    let mut within = false;
-    let seen = html.chars().filter(|&c| {
-        let tag = within || c == '<';
-        within = (within || c == '<') && c != '>';
-        !tag && c != '\n'
-    });
-    seen.count()
-}
-
-// ---- size ----
-
-/// Size of the type in points, and columns of steps.
-#[derive(Clone, Copy)]
-struct TypeSize {
-    pt: f64,
-    columns: u32,
-}
-
-/// From arm's length to newspaper: the first that fits is taken (assumption: 14 pt is easy at 70 cm, 8 pt is not).
-const TYPE_SIZES: [TypeSize; 10] = [
-    TypeSize { pt: 14.0, columns: 1 },
-    TypeSize { pt: 13.0, columns: 1 },
-    TypeSize { pt: 12.0, columns: 1 },
-    TypeSize { pt: 11.5, columns: 2 },
-    TypeSize { pt: 11.0, columns: 2 },
-    TypeSize { pt: 10.5, columns: 2 },
-    TypeSize { pt: 10.0, columns: 2 },
-    TypeSize { pt: 9.5, columns: 2 },
-    TypeSize { pt: 9.0, columns: 2 },
-    TypeSize { pt: 8.0, columns: 2 },
-];
-const MM_PER_PT: f64 = 25.4 / 72.0;
-/// A4 less the margins.
-const PAGE_MM: (f64, f64) = (190.0, 277.0);
-/// Step names are larger than the rest by this.
-const LARGE: f64 = 1.4;
-const LINE_HEIGHT: f64 = 1.2;
-/// Width of a character as a share of the type size, and what is lost at page and column ends (measured on
-/// sheets of every package and class, rounded up).
-const CHARACTER: f64 = 0.52;
-const LOST_SHARE: f64 = 0.06;
-
-/// One page per hour of work that is begun.
-fn pages(plan: &JobPlan) -> f64 {
-    (plan.totals.person_minutes / 60.0).ceil().max(1.0)
-}
-
-fn type_size(sections: &[Block], steps: &[Block], pages: f64) -> TypeSize {
-    let fits =
-        |size: &&TypeSize| height_mm(sections, steps, **size) <= pages * PAGE_MM.1 * (1.0 - LOST_SHARE);
-    *TYPE_SIZES.iter().find(fits).unwrap_or(&TYPE_SIZES[TYPE_SIZES.len() - 1])
-}
-
-fn height_mm(sections: &[Block], steps: &[Block], size: TypeSize) -> f64 {
-    let columns = f64::from(size.columns);
-    let column_mm = (PAGE_MM.0 - 6.0 * (columns - 1.0)) / columns;
-    let body =
-        |blocks: &[Block], mm: f64| -> f64 { blocks.iter().map(|block| block_mm(block, size.pt, mm)).sum() };
-    body(sections, PAGE_MM.0) + body(steps, column_mm) / columns
-}
-
-fn block_mm(block: &Block, pt: f64, width_mm: f64) -> f64 {
-    let lines =
-        |characters: usize, pt: f64| (characters as f64 * CHARACTER * pt * MM_PER_PT / width_mm).ceil();
-    let line_mm = pt * MM_PER_PT * LINE_HEIGHT;
-    let large = lines(block.large, pt * LARGE) * line_mm * LARGE;
-    let rest: f64 = block.paragraphs.iter().map(|&characters| lines(characters, pt) * line_mm).sum();
-    // Rule and white above and below.
-    large + rest + 2.0
-}
-
-fn style(size: TypeSize) -> String {
-    format!(
-        "@page {{ size: A4; margin: 10mm; }}\n\
-         html {{ font: {}pt/{LINE_HEIGHT} sans-serif; color: #000; background: #fff; }}\n\
-         body {{ margin: 0; }}\n\
-         h1 {{ font-size: 1.4em; margin: 0; }}\n\
-         h2 {{ font-size: 1em; margin: 1mm 0 0; text-transform: uppercase; border-top: 0.4mm solid #000; \
-         break-after: avoid; }}\n\
-         p, ul {{ margin: 0; }}\n\
-         ul {{ padding-left: 4mm; }}\n\
-         .steps {{ list-style: none; margin: 1mm 0 0; padding: 0; columns: {}; column-gap: 6mm; }}\n\
-         .steps > li {{ break-inside: avoid; border-top: 0.4mm solid #000; padding: 0.5mm 0 0.6mm; }}\n\
-         h3 {{ font-size: {LARGE}em; line-height: 1.1; margin: 0; text-transform: uppercase; }}\n\
-         .pour, .timer {{ font-weight: bold; }}\n\
-         .signal {{ border: 0.4mm solid #000; padding: 0 1mm; font-weight: bold; }}\n\
-         .stop {{ border: 0.8mm solid #000; padding: 0 1mm; }}\n\
-         @media screen {{ body {{ max-width: 190mm; margin: 5mm auto; padding: 0 5mm; }} }}\n",
-        size.pt, size.columns
+        sheet.size(plan).style(),
+        inline_html(&sheet.heading),
+        paragraphs_html(&sheet.header),
     )
 }
 
-// ---- parts ----
+/// What stands on it.
+struct Sheet {
+    heading: Paragraph,
+    header: Vec<Paragraph>,
+    before: Vec<Block>,
+    steps: Vec<Block>,
+    after: Vec<Block>,
+}
 
-fn heading(head: &SheetHead, plan: &JobPlan) -> String {
-    let totals = &plan.totals;
-    let mut html = format!(
-        "<header>\n<h1>{} {} {}</h1>\n<p>{} | van {} | {}</p>\n<p>{} | {} min on site | {} person-minutes, \
-         one such job in ten over {} | handbook {}</p>\n",
-        escape(head.job),
-        escape(&plan.package_name),
-        escape(head.vehicle),
-        escape(head.place),
-        escape(head.van),
-        escape(&head.crew.join(", ")),
-        plan.start.format("%a %d %b %Y <b>%H:%M</b>"),
-        whole(totals.elapsed_minutes),
-        whole(totals.person_minutes),
-        whole(totals.minutes_p90),
-        escape(&plan.handbook),
-    );
-    if !plan.workable {
-        html.push_str("<p class=\"stop\"><b>NOT WORKABLE AS PLANNED: see the blocks</b></p>\n");
+impl Sheet {
+    fn of(head: &SheetHead, plan: &JobPlan) -> Sheet {
+        let once = Once::of(plan);
+        let steps = (1..).zip(&plan.lines).map(|(number, line)| step(number, plan, line, &once));
+        let section = |id, title, paragraphs: Vec<Paragraph>| {
+            (!paragraphs.is_empty()).then_some(Block { title: Title::Section(id, title), paragraphs })
+        };
+        let before = [
+            section("serious", "Before you start", serious(plan)),
+            section("read", "Read first", read_first(plan, &once)),
+            section("along", "Take along", take_along(plan)),
+        ];
+        Sheet {
+            heading: vec![key(&format!("{} {} {}", head.job, plan.package_name, head.vehicle))],
+            header: header(head, plan),
+            before: before.into_iter().flatten().collect(),
+            steps: steps.collect(),
+            after: section("undiluted", "Undiluted, as labels usually say", hazards(plan))
+                .into_iter()
+                .collect(),
+        }
     }
-    html.push_str("</header>\n");
-    html
+
+    fn flow(&self) -> Vec<Block> {
+        [&self.before, &self.steps, &self.after].into_iter().flatten().cloned().collect()
+    }
+
+    fn size(&self, plan: &JobPlan) -> Type {
+        Type::fitting(&self.top(), &self.flow(), most_pages(plan))
+    }
+
+    /// What stands across the page above the columns.
+    fn top(&self) -> Vec<Paragraph> {
+        [&self.heading].into_iter().chain(&self.header).cloned().collect()
+    }
+}
+
+/// One page for every hour on site that is begun.
+fn most_pages(plan: &JobPlan) -> u32 {
+    (plan.totals.elapsed_minutes / 60.0).ceil().clamp(1.0, 1000.0) as u32
+}
+
+// ---- text ----
+
+fn plain(text: &str) -> Piece {
+    Piece::Plain(together(text))
+}
+
+fn bold(text: &str) -> Piece {
+    Piece::Bold(together(text))
+}
+
+fn key(text: &str) -> Piece {
+    Piece::Key(together(text))
+}
+
+/// Units that stay on the line of their number.
+const UNITS: [&str; 8] = ["min", "ml", "l", "C", "x", "m2", "s", "%"];
+
+/// A number and its unit are not parted.
+fn together(text: &str) -> String {
+    text.char_indices().map(|(at, c)| if c == ' ' && parts_a_unit(text, at) { '\u{a0}' } else { c }).collect()
+}
+
+/// The blank stands between a number and its unit.
+fn parts_a_unit(text: &str, at: usize) -> bool {
+    let (before, after) = text.split_at(at);
+    let word =
+        after.trim_start().split(|c: char| !c.is_alphanumeric() && c != '%').next().unwrap_or_default();
+    before.ends_with(|c: char| c.is_ascii_digit()) && UNITS.contains(&word)
+}
+
+// ---- sections ----
+
+fn header(head: &SheetHead, plan: &JobPlan) -> Vec<Paragraph> {
+    let totals = &plan.totals;
+    let facts = [
+        head.place.to_string(),
+        format!("van {}", head.van),
+        head.crew.join(", "),
+        plan.start.format("%a %d %b %Y %H:%M").to_string(),
+        format!("{} min on site", whole(totals.elapsed_minutes)),
+        format!("{} person-minutes", whole(totals.person_minutes)),
+        format!("one such job in ten over {}", whole(totals.minutes_p90)),
+        format!("handbook {}", plan.handbook),
+    ];
+    let mut header = vec![vec![plain(&facts.join(" | "))]];
+    if !plan.workable {
+        header.push(vec![key("NOT WORKABLE AS PLANNED: see the blocks")]);
+    }
+    header
 }
 
 /// Blocks, warnings and open questions; what was only adjusted is in the plan already.
-fn serious(plan: &JobPlan) -> String {
-    let mut items = String::new();
-    for notice in plan.notices.iter().filter(|notice| notice.severity >= Severity::Warn) {
+fn serious(plan: &JobPlan) -> Vec<Paragraph> {
+    let notices = plan.notices.iter().filter(|notice| notice.severity >= Severity::Warn).map(|notice| {
         let word = if notice.severity == Severity::Block { "BLOCK" } else { "WARN" };
         let unblock = notice.unblock.as_ref().map(|way| format!(" To lift it: {way}.")).unwrap_or_default();
-        let text = format!("{} {}.{unblock}", notice.rule, notice.text);
-        let _ = writeln!(items, "<li><b>{word}</b> {}</li>", escape(&text));
-    }
-    for waiver in &plan.waivers {
-        let _ =
-            writeln!(items, "<li><b>AGREED</b> {}: {}.</li>", escape(&waiver.rule), escape(&waiver.text()));
-    }
-    for question in &plan.questions {
-        let _ = writeln!(items, "<li><b>ASK</b> {}</li>", escape(&question.text));
-    }
-    if items.is_empty() {
-        items
-    } else {
-        section("serious", "Before you start", &format!("<ul>\n{items}</ul>\n"))
-    }
-}
-
-fn read_first(plan: &JobPlan) -> String {
-    let mut inner = String::from("<ul>\n");
-    for caution in &plan.cautions {
-        let _ = writeln!(inner, "<li>{}</li>", escape(caution));
-    }
-    let _ = writeln!(inner, "<li><b>STOP</b> at once: {}.</li>", escape(&plan.stop_criteria.join("; ")));
-    for caution in common(plan) {
-        let _ = writeln!(inner, "<li>{}: {}</li>", escape(&carriers(plan, caution)), escape(caution));
-    }
-    inner.push_str("</ul>\n");
-    section("read", "Read first", &inner)
-}
-
-/// Each technician's own way through the steps, where there are several.
-fn who(plan: &JobPlan) -> String {
-    let mut ways: BTreeMap<&str, Vec<(f64, String)>> = BTreeMap::new();
-    for (number, line) in (1..).zip(&plan.lines) {
-        let number: u32 = number;
-        for turn in &line.turns {
-            let part = if turn.part == "all" { String::new() } else { format!(" {}", turn.part) };
-            let stop = format!("{} {number}{part}", clock(plan, turn.begin_min));
-            ways.entry(&turn.technician).or_default().push((turn.begin_min, stop));
-        }
-    }
-    if ways.len() < 2 {
-        return String::new();
-    }
-    let lines = ways.into_iter().fold(String::new(), |mut lines, (name, mut way)| {
-        way.sort_by(|a, b| a.0.total_cmp(&b.0));
-        let way: Vec<String> = way.into_iter().map(|(_, stop)| stop).collect();
-        let _ = writeln!(lines, "<p><b>{}</b> {}</p>", escape(name), escape(&way.join(" | ")));
-        lines
+        vec![bold(word), plain(&format!("{} {}.{unblock}", notice.rule, notice.text))]
     });
-    section("who", "Who does which step from when", &lines)
+    let waivers = plan.waivers.iter();
+    let waivers =
+        waivers.map(|waiver| vec![bold("AGREED"), plain(&format!("{}: {}.", waiver.rule, waiver.text()))]);
+    let questions = plan.questions.iter().map(|question| vec![bold("ASK"), plain(&question.text)]);
+    notices.chain(waivers).chain(questions).collect()
 }
 
-/// What the labels of the undiluted products say, usual for their classes; it stands behind the steps, where it does
-/// not drown what is to be done.
-fn hazards(plan: &JobPlan) -> String {
-    let mut products: BTreeMap<&str, &Mix> = BTreeMap::new();
-    for mix in plan.lines.iter().flat_map(|line| &line.mixes).filter(|mix| !mix.hazards.is_empty()) {
-        products.entry(&mix.product_name).or_insert(mix);
-    }
-    let said = products.into_iter().fold(String::new(), |mut said, (name, mix)| {
-        let text = format!("{name}: {}.", mix.hazards.join("; "));
-        let _ = writeln!(said, "<li><b class=\"signal\">{}</b> {}</li>", signal(mix), escape(&text));
-        said
-    });
-    if said.is_empty() {
-        said
-    } else {
-        section("undiluted", "Undiluted, as their labels usually say", &format!("<ul>\n{said}</ul>\n"))
-    }
+fn read_first(plan: &JobPlan, once: &Once) -> Vec<Paragraph> {
+    let cautions = plan.cautions.iter().map(|caution| vec![plain(caution)]);
+    let stop = vec![bold("STOP"), plain(&format!("at once: {}.", plan.stop_criteria.join("; ")))];
+    let timers = "Timers say how long a product stays at least and at most; it never dries on the panel.";
+    let timers = plan.lines.iter().any(|line| line.dwell.is_some()).then(|| timers.to_string());
+    let limit = once.panel_c.map(|c| format!("Panels up to {c:.0} C, where the step says no other limit."));
+    let shared = once.cautions.iter().map(|caution| format!("{}: {caution}", carriers(plan, caution)));
+    let said = timers.into_iter().chain(limit).chain(shared).map(|text| vec![plain(&text)]);
+    cautions.chain([stop]).chain(said).collect()
 }
 
-fn take_along(plan: &JobPlan) -> String {
+fn take_along(plan: &JobPlan) -> Vec<Paragraph> {
     let totals = &plan.totals;
     let supply = if totals.by_hose { "garden hose" } else { "pressure washer" };
     let water = format!("water {} l by {supply}", whole(totals.water_l));
     let products =
         totals.product_ml.iter().map(|(id, ml)| format!("{} {} ml", id.replace('_', " "), whole(*ml)));
     let all: Vec<String> = std::iter::once(water).chain(products).collect();
-    section("along", "Take along", &format!("<p>{}</p>\n", escape(&all.join(" | "))))
+    vec![vec![plain(&all.join(" | "))]]
 }
 
-fn section(id: &str, title: &str, inner: &str) -> String {
-    format!("<section aria-labelledby=\"{id}\">\n<h2 id=\"{id}\">{title}</h2>\n{inner}</section>\n")
+/// What the codes at the steps mean.
+fn hazards(plan: &JobPlan) -> Vec<Paragraph> {
+    let mixes = plan.lines.iter().flat_map(|line| &line.mixes);
+    let statements: BTreeSet<&str> = mixes.flat_map(|mix| &mix.hazards).map(String::as_str).collect();
+    let statements: Vec<&str> = statements.into_iter().collect();
+    if statements.is_empty() { vec![] } else { vec![vec![plain(&statements.join("; "))]] }
 }
 
-fn step(number: usize, plan: &JobPlan, line: &PlanLine, common: &BTreeSet<&str>) -> Block {
-    let name = format!("{number} {}", line.name);
-    let mut inner = String::new();
-    let mut paragraphs = Vec::new();
-    let mut put = |class: &str, label: &str, text: &str| {
-        paragraphs.push(label.chars().count() + text.chars().count() + 1);
-        let class = if class.is_empty() { String::new() } else { format!(" class=\"{class}\"") };
-        let label = match label {
-            "" => String::new(),
-            "DANGER" | "WARNING" => format!("<b class=\"signal\">{label}</b> "),
-            _ => format!("<b>{label}</b> "),
-        };
-        let _ = writeln!(inner, "<p{class}>{label}{}</p>", escape(text));
-    };
-    put("", "", &when_and_where(plan, line));
-    if let Some(sun) = order_and_sun(line).1 {
-        put("", "SUN", sun);
-    }
-    if let Some(heat) = heat(line) {
-        put("", "HEAT", heat);
-    }
-    for mix in &line.mixes {
-        put("pour", "POUR", &format!("{}: {}", mix.product_name, pour(mix)));
-        if mix.signal_word.is_some() || !mix.ppe.is_empty() {
-            put("", signal(mix), &mix.ppe);
-        }
-    }
+// ---- steps ----
+
+fn step(number: usize, plan: &JobPlan, line: &PlanLine, once: &Once) -> Block {
+    let when = format!("{} {}", clock(plan, line.begin_min), length(line.end_min - line.begin_min));
+    let title = Title::Step(together(&format!("{number} {}", line.name)), together(&when));
+    let mut place = place(plan, line, once);
+    let mut paragraphs: Vec<Paragraph> = line.mixes.iter().map(poured).collect();
     if let Some(dwell) = &line.dwell {
         let more = drying(dwell);
-        let more = if more.is_empty() { String::new() } else { format!("; {}", more.join("; ")) };
-        put("timer", "TIMER", &format!("{} | on\u{a0}__:__\u{a0}off\u{a0}__:__{more}", timer(dwell)));
+        let more = if more.is_empty() { String::new() } else { format!(" {}", more.join("; ")) };
+        let written = format!("on\u{a0}__:__ off\u{a0}__:__{more}");
+        paragraphs.push(vec![bold("TIMER"), key(&timer_short(dwell)), plain(&written)]);
     }
-    let own: Vec<&str> = line.cautions.iter().map(String::as_str).filter(|c| !common.contains(c)).collect();
-    if !own.is_empty() {
-        put("", "!", &own.join("; "));
+    let care = care(plan, line, once);
+    if paragraphs.is_empty() {
+        place.extend(care);
+        paragraphs.push(place);
+    } else {
+        paragraphs.insert(0, place);
+        paragraphs.push(care);
     }
-    put("", "OK when", &checked(plan, line));
-    let html = format!("<li>\n<h3>{}</h3>\n{inner}</li>\n", escape(&name));
-    Block { html, large: name.chars().count(), paragraphs }
+    Block { title, paragraphs }
 }
 
 /// On the wall clock.
@@ -326,22 +211,29 @@ fn clock(plan: &JobPlan, minutes: f64) -> String {
     plan.start.checked_add_signed(after).unwrap_or(plan.start).format("%H:%M").to_string()
 }
 
-fn when_and_where(plan: &JobPlan, line: &PlanLine) -> String {
-    let mut parts =
-        vec![clock(plan, line.begin_min), length(line.end_min - line.begin_min), line.step.clone()];
-    parts.push(turns(line));
-    let (order, _) = order_and_sun(line);
-    parts.push(if line.zones.len() <= NAMED_ZONES || order.is_empty() {
-        zones(line)
-    } else {
-        order.to_string()
-    });
+/// Who, where and how to go about it, with how much water and on how hot a panel.
+fn place(plan: &JobPlan, line: &PlanLine, once: &Once) -> Paragraph {
+    let (order, sun) = order_and_sun(line);
+    let zones = match line.zones.len() {
+        few if few <= NAMED_ZONES => zones(line),
+        _ if order.is_empty() => zones_among(plan, line),
+        _ => order.to_string(),
+    };
+    let mut parts = vec![if head_count(plan) > 1 { turns(line) } else { String::new() }, zones];
     if line.water_l >= 0.5 {
         parts.push(format!("{} l", litres(line.water_l)));
     }
-    parts.extend(panel_limit(line));
+    parts.extend(panel_limit(line).filter(|_| line.max_panel_c != once.panel_c));
     parts.retain(|part| !part.is_empty());
-    parts.join(" | ")
+    let mut place = vec![plain(&parts.join(" | "))];
+    place.extend(sun.into_iter().flat_map(|sun| [bold("SUN"), plain(sun)]));
+    place.extend(heat(line).into_iter().flat_map(|heat| [bold("HEAT"), plain(heat)]));
+    place
+}
+
+fn head_count(plan: &JobPlan) -> usize {
+    let turns = plan.lines.iter().flat_map(|line| &line.turns);
+    turns.map(|turn| turn.technician.as_str()).collect::<BTreeSet<_>>().len()
 }
 
 /// How to go about the zones, and behind the first semicolon what a rule says of sun and shade.
@@ -357,47 +249,73 @@ fn heat(line: &PlanLine) -> Option<&str> {
     line.reasons.iter().find(|reason| reason.id == "R01").map(|reason| reason.text.as_str())
 }
 
-fn signal(mix: &Mix) -> &'static str {
-    match mix.signal_word {
-        Some(SignalWord::Danger) => "DANGER",
-        Some(SignalWord::Warning) => "WARNING",
-        None => "Wear",
-    }
+/// Amount and signal word, then what it is, what it is made up in, the codes of its hazards and what to wear.
+fn poured(mix: &Mix) -> Paragraph {
+    let fills = if mix.fills > 1 { format!("{} fills of ", mix.fills) } else { String::new() };
+    let signal = mix.signal_word.map(|word| match word {
+        SignalWord::Danger => Piece::Signal("DANGER"),
+        SignalWord::Warning => Piece::Signal("WARNING"),
+    });
+    let codes: Vec<&str> = mix.hazards.iter().filter_map(|statement| statement.split(' ').next()).collect();
+    let said = [Some(mix.product_name.clone()), vessel(mix), Some(codes.join(" ")), Some(mix.ppe.clone())];
+    let said: Vec<String> = said.into_iter().flatten().filter(|part| !part.is_empty()).collect();
+    let pour = [bold("POUR"), key(&format!("{fills}{}", amount(mix)))];
+    pour.into_iter().chain(signal).chain([plain(&said.join("; "))]).collect()
 }
 
-/// The pass check, what to do when it fails, and what then.
-fn checked(plan: &JobPlan, line: &PlanLine) -> String {
-    let Some(branch) = &line.branch else { return line.pass_check.clone() };
+/// What to look out for, the pass check, and what to do when it fails.
+fn care(plan: &JobPlan, line: &PlanLine, once: &Once) -> Paragraph {
+    let own: Vec<&str> =
+        line.cautions.iter().map(String::as_str).filter(|c| !once.cautions.contains(c)).collect();
+    let mut care = if own.is_empty() { vec![] } else { vec![bold("!"), plain(&own.join("; "))] };
+    care.extend([bold("OK"), plain(&line.pass_check)]);
+    care.extend(failed(plan, line).into_iter().flat_map(|failed| [bold("ELSE"), plain(&failed)]));
+    care
+}
+
+/// The loop of a failed check, and where it leads.
+fn failed(plan: &JobPlan, line: &PlanLine) -> Option<String> {
+    let branch = line.branch.as_ref()?;
     let mut then: Vec<String> = Vec::new();
     for rung in branch.next.iter().filter(|rung| branch.step.as_deref() != Some(&rung.step)) {
         let asks = if rung.needs_approval { " with a yes" } else { "" };
-        let rung = format!("{}{asks}", named(plan, &rung.step, &rung.step_name));
+        let rung = format!("{}{asks}", named(plan, &rung.step));
         if !then.contains(&rung) {
             then.push(rung);
         }
     }
     let then = if then.is_empty() { String::new() } else { format!(", then {}", then.join(" or ")) };
-    format!("{}. If not: {}{then}", line.pass_check, failing(branch))
+    Some(format!("{}{then}", looped(branch, &format!("{} x", branch.max_loops))))
 }
 
-/// A step as it is found on this sheet, by its number, else by its name.
-fn named(plan: &JobPlan, step: &str, name: &str) -> String {
+/// A step as it is found on this sheet, by its number, else by its id.
+fn named(plan: &JobPlan, step: &str) -> String {
     match plan.lines.iter().position(|line| line.step == step) {
         Some(index) => format!("step {}", index + 1),
-        None => format!("{step} {name}"),
+        None => step.to_string(),
     }
 }
 
-/// Cautions that stand on more than one step; they are said once at the top.
-fn common(plan: &JobPlan) -> BTreeSet<&str> {
-    let all = || plan.lines.iter().flat_map(|line| &line.cautions).map(String::as_str);
-    let (mut once, mut often) = (BTreeSet::new(), BTreeSet::new());
-    for caution in all() {
-        if !once.insert(caution) {
-            often.insert(caution);
+/// What is said once at the top.
+struct Once<'p> {
+    /// Cautions that stand on more than one step.
+    cautions: BTreeSet<&'p str>,
+    /// The limit of most steps, C.
+    panel_c: Option<f64>,
+}
+
+impl Once<'_> {
+    fn of(plan: &JobPlan) -> Once<'_> {
+        let (mut seen, mut cautions) = (BTreeSet::new(), BTreeSet::new());
+        for caution in plan.lines.iter().flat_map(|line| &line.cautions).map(String::as_str) {
+            if !seen.insert(caution) {
+                cautions.insert(caution);
+            }
         }
+        let limits = || plan.lines.iter().filter_map(|line| line.max_panel_c);
+        let carried = |limit: f64| limits().filter(|&other| other == limit).count();
+        Once { cautions, panel_c: limits().max_by_key(|&limit| carried(limit)) }
     }
-    often
 }
 
 /// The numbers of the steps that carry a caution.
@@ -407,20 +325,65 @@ fn carriers(plan: &JobPlan, caution: &str) -> String {
     format!("Steps {}", carry.map(|(number, _): (u32, _)| number.to_string()).collect::<Vec<_>>().join(", "))
 }
 
-/// Units that stay on the line of their number.
-const UNITS: [&str; 8] = ["min", "ml", "l", "C", "x", "m2", "s", "%"];
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::handbook::Handbook;
+    use crate::plan::plan_cases::{Case, sedan_wash};
+    use crate::plan::plan_job;
 
-/// Text for an element or a quoted attribute; a number and its unit are not parted.
-fn escape(text: &str) -> String {
-    let kept =
-        text.char_indices().map(|(at, c)| if c == ' ' && parts_a_unit(text, at) { '\u{a0}' } else { c });
-    crate::markup::escape(&kept.collect::<String>())
-}
+    /// Every package for every class, by so many technicians: one page for each hour on site, in a type that can be
+    /// read. `tests/bench/sheet_pages.py` prints the same sheets.
+    fn fits(technicians: usize) {
+        let handbook = Handbook::standard();
+        for class in &handbook.vehicle_classes {
+            let packages = handbook.packages.iter();
+            for package in packages.filter(|p| p.classes.is_empty() || p.classes.contains(&class.id)) {
+                let case = sedan_wash().of(class.id, &package.id).with_crew(technicians);
+                fits_its_hours(&case);
+            }
+        }
+    }
 
-/// The blank stands between a number and its unit.
-fn parts_a_unit(text: &str, at: usize) -> bool {
-    let (before, after) = text.split_at(at);
-    let word =
-        after.trim_start().split(|c: char| !c.is_alphanumeric() && c != '%').next().unwrap_or_default();
-    before.ends_with(|c: char| c.is_ascii_digit()) && UNITS.contains(&word)
+    fn fits_its_hours(case: &Case) {
+        let plan = plan_job(&case.input()).unwrap();
+        let crew: Vec<String> = case.crew.iter().map(|member| member.name.clone()).collect();
+        let head = SheetHead {
+            job: "1001",
+            vehicle: "silver, plate Q-TEST 1",
+            place: "3 Example Lane, Sampletown",
+            crew: &crew,
+            van: "V1",
+        };
+        let sheet = Sheet::of(&head, &plan);
+        let size = sheet.size(&plan);
+        let pages = size.pages(&sheet.top(), &sheet.flow());
+        let minutes = plan.totals.elapsed_minutes;
+        let what = format!("{:?} {} by {}", plan.vehicle_class, plan.package, crew.len());
+        assert!(
+            f64::from(pages) < minutes / 60.0 + 1.0,
+            "{what}: {pages} pages for {minutes:.0} min, {size:?}"
+        );
+        assert!(size.plain_pt >= 9.0 && size.key_pt() >= 13.0, "{what}: {size:?}");
+    }
+
+    #[test]
+    fn the_sheet_of_one_technician_has_a_page_an_hour() {
+        fits(1);
+    }
+
+    #[test]
+    fn the_sheet_of_two_technicians_has_a_page_an_hour() {
+        fits(2);
+    }
+
+    #[test]
+    fn the_sheet_of_three_technicians_has_a_page_an_hour() {
+        fits(3);
+    }
+
+    #[test]
+    fn the_sheet_of_four_technicians_has_a_page_an_hour() {
+        fits(4);
+    }
 }

@@ -83,6 +83,10 @@ fn zones(input: &PlanInput) -> Result<(), PlanError> {
         }
         number(format_args!("/inspection/readings/{index}/panel_c"), Some(reading.panel_c), -40.0, 120.0)?;
     }
+    if let Some(index) = input.inspection.scratched.iter().position(|&zone| !has(zone)) {
+        let detail = format!("this class has no {}", input.inspection.scratched[index].name());
+        return fault(&format!("/inspection/scratched/{index}"), detail);
+    }
     Ok(())
 }
 

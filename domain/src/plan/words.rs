@@ -64,21 +64,31 @@ fn names(zones: &[Zone]) -> String {
 
 /// What to pour into what: product and water of each fill, then the sums.
 pub(super) fn pour(mix: &Mix) -> String {
-    let Some(parts) = mix.water_to_product else {
-        return format!("{} ml as it comes", whole(mix.pour_ml));
-    };
+    let Some(parts) = mix.water_to_product else { return format!("{} as it comes", amount(mix)) };
+    let ratio = format!("{}:1, water first", whole_or_tenth(parts));
+    if mix.fills > 1 {
+        let sums = format!("{} ml in {} in all", whole(mix.pour_ml), volume(mix.made_up_ml));
+        format!("{} fills of the {}, each {} ({ratio}; {sums})", mix.fills, mix.vessel, amount(mix))
+    } else {
+        format!("{}, {} ({ratio}; {} in all)", amount(mix), mix.vessel, volume(mix.made_up_ml))
+    }
+}
+
+/// What goes into each fill.
+pub(super) fn amount(mix: &Mix) -> String {
+    if mix.water_to_product.is_none() {
+        return format!("{} ml", whole(mix.pour_ml));
+    }
     let shampoo = match mix.shampoo_ml / f64::from(mix.fills.max(1)) {
         each if each > 0.0 => format!(" + {} ml shampoo", whole(each)),
         _ => String::new(),
     };
-    let each = format!("{} ml + {} water{shampoo}", whole(mix.pour_each_ml), volume(mix.water_each_ml));
-    let ratio = format!("{}:1, water first", whole_or_tenth(parts));
-    if mix.fills > 1 {
-        let sums = format!("{} ml in {} in all", whole(mix.pour_ml), volume(mix.made_up_ml));
-        format!("{} fills of the {}, each {each} ({ratio}; {sums})", mix.fills, mix.vessel)
-    } else {
-        format!("{each}, {} ({ratio}; {} in all)", mix.vessel, volume(mix.made_up_ml))
-    }
+    format!("{} ml + {} water{shampoo}", whole(mix.pour_each_ml), volume(mix.water_each_ml))
+}
+
+/// In what and how thin; nothing for what is used as it comes.
+pub(super) fn vessel(mix: &Mix) -> Option<String> {
+    mix.water_to_product.map(|parts| format!("{}, {}:1", mix.vessel, whole_or_tenth(parts)))
 }
 
 /// Water as it can be measured out: 5 ml on a jug, a tenth of a litre in a bucket.
@@ -96,6 +106,14 @@ pub(super) fn timer(dwell: &Dwell) -> String {
         return format!("needs {} min wet and would dry before: never dry", clock(dwell.min_s));
     }
     format!("{} to {} min wet, never dry", clock(dwell.min_s), clock(dwell.max_s))
+}
+
+/// The same in figures.
+pub(super) fn timer_short(dwell: &Dwell) -> String {
+    if dwell.min_s > dwell.max_s {
+        return format!("needs {}, would dry before", clock(dwell.min_s));
+    }
+    format!("{}-{}", clock(dwell.min_s), clock(dwell.max_s))
 }
 
 /// How warm the panel may be.
@@ -125,17 +143,16 @@ pub(super) fn drying(dwell: &Dwell) -> Vec<String> {
 
 /// The loop of a failed check: what, how often, and what one costs.
 pub(super) fn failing(branch: &Branch) -> String {
-    let mut text = format!("{} (at most {} x", branch.first, branch.max_loops);
-    if branch.loop_minutes > 0.0 {
-        let _ = write!(text, ", {}", length(branch.loop_minutes));
-    }
-    if branch.loop_water_l >= 0.5 {
-        let _ = write!(text, ", {} l", litres(branch.loop_water_l));
-    }
-    if branch.loop_on != "all of it" {
-        let _ = write!(text, ", {}", branch.loop_on);
-    }
-    text.push(')');
+    let mut costs = vec![format!("at most {} x", branch.max_loops)];
+    costs.extend((branch.loop_minutes > 0.0).then(|| length(branch.loop_minutes)));
+    costs.extend((branch.loop_water_l >= 0.5).then(|| format!("{} l", litres(branch.loop_water_l))));
+    costs.extend((branch.loop_on != "all of it").then(|| branch.loop_on.clone()));
+    looped(branch, &costs.join(", "))
+}
+
+/// The loop with what is said of it in brackets.
+pub(super) fn looped(branch: &Branch, said: &str) -> String {
+    let mut text = format!("{} ({said})", branch.first);
     if let (Some(step), true) = (&branch.step, branch.step_needs_approval) {
         let _ = write!(text, ", {step} only with a yes");
     }

@@ -57,13 +57,6 @@ impl Panel {
         Ok(Panel { absorbed_w_m2: -idle.net_w_m2(panel_c), open_sky })
     }
 
-    /// Share of `sun_w_m2` that the panel absorbs, for carrying a reading over to other hours; none in weak sun,
-    /// where the quotient means nothing. At most 1.
-    pub fn absorptance_in(&self, sun_w_m2: f64) -> Option<f64> {
-        const WEAK_SUN_W_M2: f64 = 200.0;
-        (sun_w_m2 >= WEAK_SUN_W_M2).then(|| (self.absorbed_w_m2 / sun_w_m2).clamp(0.0, 1.0))
-    }
-
     /// Temperature at which the dry panel settles, C.
     ///
     /// ```
@@ -151,18 +144,7 @@ pub struct CoolSpan {
     pub to: NaiveDateTime,
 }
 
-/// A painted face at one moment in the weather known for it.
-pub fn panel_at(
-    stand: &Stand,
-    weather: &Weather,
-    face: Face,
-    absorptance: f64,
-    at: NaiveDateTime,
-) -> Result<PanelMoment, PanelError> {
-    panel_in(stand, &stand.sun(at)?, weather, face, absorptance, at)
-}
-
-/// As [`panel_at`], for a sun already computed.
+/// A painted face at one moment, under the sun of that moment and in the weather known for it.
 pub fn panel_in(
     stand: &Stand,
     sun: &Sun,
@@ -176,18 +158,6 @@ pub fn panel_in(
     let sun_w_m2 = stand.light_on_face_w_m2(face, sun, at, Some(hour))?;
     let panel = Panel::in_sun(absorptance, sun_w_m2, stand.sees_sky(face))?;
     Ok(PanelMoment { at, air_c: air.air_c(), sun_w_m2, panel_c: panel.dry_c(&air) })
-}
-
-/// A face from `from` to `to` (at most 48 h) every `step_min` (1 to 120) minutes, both ends included.
-pub fn panel_day(
-    stand: &Stand,
-    weather: &Weather,
-    face: Face,
-    absorptance: f64,
-    span: (NaiveDateTime, NaiveDateTime),
-    step_min: u32,
-) -> Result<Vec<PanelMoment>, PanelError> {
-    moments(span, step_min)?.into_iter().map(|at| panel_at(stand, weather, face, absorptance, at)).collect()
 }
 
 /// Every `step_min` (1 to 120) minutes of a span of at most 48 h, both ends included.

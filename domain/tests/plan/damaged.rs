@@ -3,37 +3,19 @@
 
 use crate::scene::Scene;
 use crate::thrown::{Dice, any_number, sane};
-use chrono::{NaiveDate, NaiveDateTime};
 use domain::handbook::Handbook;
-use domain::inspection::{Grade, Inspection};
-use domain::plan::{CrewMember, ExtraWork, FinishedStep, Kit, Norms, Waiver};
-use domain::site::{Site, Weather};
-use domain::vehicle::Vehicle;
+use domain::inspection::Grade;
+use domain::plan::{FinishedStep, Norms, PlanFacts, Start};
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value, json};
-use std::sync::LazyLock;
+use std::sync::{Arc, LazyLock};
 
-/// What a request and a shop's tables hold.
+/// What a request holds, and what the shop has recorded.
 #[derive(Debug, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 struct Documents {
-    vehicle: Vehicle,
-    inspection: Inspection,
-    booked_grade: Option<Grade>,
-    package: String,
-    options: Vec<String>,
-    site: Site,
-    weather: Weather,
-    kit: Kit,
-    crew: Vec<CrewMember>,
-    start: NaiveDateTime,
-    utc_offset_min: i32,
-    window_end: Option<NaiveDateTime>,
-    extra_work: ExtraWork,
-    done: Vec<String>,
-    refill_stops: u32,
-    waivers: Vec<Waiver>,
-    last_salted_on: Option<NaiveDate>,
+    facts: PlanFacts,
+    start: Start,
     finished: Vec<FinishedStep>,
 }
 
@@ -57,32 +39,10 @@ pub fn damaged(seed: u64) -> Result<Scene, Stopped> {
     }
     let text = in_text(dice, value.to_string());
     let read: Documents = serde_json::from_str(&text).map_err(|_| Stopped::Unreadable)?;
-    let norms = Norms::learn(&read.finished);
-    let Documents { vehicle, inspection, booked_grade, package, options, site, weather, kit, .. } = read;
-    let Documents { crew, start, utc_offset_min, window_end, extra_work, done, refill_stops, .. } = read;
-    let Documents { waivers, last_salted_on, .. } = read;
-    let handbook = scene.handbook;
-    Ok(Scene {
-        handbook,
-        norms,
-        vehicle,
-        inspection,
-        booked_grade,
-        package,
-        options,
-        site,
-        weather,
-        kit,
-        crew,
-        start,
-        utc_offset_min,
-        window_end,
-        extra_work,
-        done,
-        refill_stops,
-        waivers,
-        last_salted_on,
-    })
+    let norms = Arc::new(Norms::learn(&read.finished));
+    let Start { at: start, utc_offset_min, window_end } = read.start;
+    let facts = PlanFacts { norms, ..read.facts };
+    Ok(Scene { handbook: scene.handbook, facts, start, utc_offset_min, window_end })
 }
 
 /// A sane job of a shop that has changed some cells of the handbook, circles among the pairs included.
@@ -109,31 +69,8 @@ fn documents(dice: &mut Dice, scene: &Scene) -> Documents {
         norm_minutes: dice.number(0.0, 30.0),
         minutes: dice.number(0.0, 60.0),
     });
-    let finished = finished.collect();
-    let scene = scene.clone();
-    let Scene { vehicle, inspection, booked_grade, package, options, site, weather, kit, .. } = scene;
-    let Scene { crew, start, utc_offset_min, window_end, extra_work, done, refill_stops, .. } = scene;
-    let Scene { waivers, last_salted_on, .. } = scene;
-    Documents {
-        vehicle,
-        inspection,
-        booked_grade,
-        package,
-        options,
-        site,
-        weather,
-        kit,
-        crew,
-        start,
-        utc_offset_min,
-        window_end,
-        extra_work,
-        done,
-        refill_stops,
-        waivers,
-        last_salted_on,
-        finished,
-    }
+    let start = Start::of(&scene.input());
+    Documents { facts: scene.facts.clone(), start, finished: finished.collect() }
 }
 
 // ---- one value ----

@@ -66,3 +66,29 @@ fn replanning_from_any_state_gives_the_rest_of_the_plan() {
         assert_eq!(steps(&scene), whole[done..], "after {:?}", whole[..done].last());
     }
 }
+
+/// Etching or scratches, thickness in order, and approval: the cut comes before the refining polish (Q56), on the
+/// zones agreed.
+#[test]
+fn etched_rings_and_scratches_are_cut_before_they_are_refined() {
+    let marked: [fn(&mut Scene); 2] = [
+        |s| s.find(Zone::Bonnet, Contaminant::HardwaterEtch, 1),
+        |s| s.inspection.scratched = vec![Zone::Bonnet],
+    ];
+    for mark in marked {
+        let mut scene = quiet();
+        scene.package("P4", &[]);
+        scene.extra_work.approved = Some(true);
+        assert!(!scene.plan().has("G04"), "nothing is there to be cut");
+        mark(&mut scene);
+        let plan = scene.plan();
+        assert_eq!(plan.line("G04").zones, [Zone::Bonnet]);
+        assert!(plan.place("G04") < plan.place("G03"));
+        scene.extra_work.approved = None;
+        let offered = scene.plan();
+        assert!(!offered.has("G04") && offered.notices.iter().any(|n| n.text.contains("offer G04")));
+        scene.extra_work.approved = Some(true);
+        scene.package("P2", &[]);
+        assert!(!scene.plan().has("G04"), "no polish follows");
+    }
+}

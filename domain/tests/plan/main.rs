@@ -10,9 +10,12 @@
 
 mod anything;
 mod damaged;
+mod estimates;
 mod haze;
 mod late;
 mod mixing;
+#[path = "../plan_cases/mod.rs"]
+mod plan_cases;
 mod previews;
 mod promises;
 mod refills;

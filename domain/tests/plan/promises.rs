@@ -2,7 +2,7 @@
 
 use crate::scene::Scene;
 use domain::handbook::{
-    Basis, Handbook, MixVerdict, MixingEntry, PackageRole, PairCondition, PairKind, Phase, ProductClass,
+    Basis, Chemistry, Handbook, MixVerdict, MixingEntry, PackageRole, PairCondition, PairKind, Phase, ProductClass,
     Severity,
 };
 use domain::plan::{JobPlan, PlanLine};
@@ -12,7 +12,7 @@ use domain::vehicle::Zone;
 pub fn kept(scene: &Scene, plan: &JobPlan) -> Result<(), String> {
     finite(plan)?;
     accounted_for(plan)?;
-    hard_pairs(&scene.handbook, plan)?;
+    hard_pairs(scene, plan)?;
     complete(scene, plan)?;
     gone(plan)?;
     kept_apart(&scene.handbook, plan)?;
@@ -51,14 +51,14 @@ pub fn finite(plan: &JobPlan) -> Result<(), String> {
     if good { Ok(()) } else { Err(format!("{totals:?}")) }
 }
 
-/// Hard pairs hold by place in the list and on the clock.
-fn hard_pairs(handbook: &Handbook, plan: &JobPlan) -> Result<(), String> {
+/// Pairs that bind hold by place in the list and on the clock.
+fn hard_pairs(scene: &Scene, plan: &JobPlan) -> Result<(), String> {
     let place = |step: &str| plan.lines.iter().position(|l| l.step == step);
-    for pair in handbook.precedence.iter() {
-        let always = matches!(pair.condition, PairCondition::Always | PairCondition::GritVisible);
+    for pair in scene.handbook.precedence.iter() {
+        let binds = matches!(pair.kind, PairKind::Hard | PairKind::Conditional);
         let (Some(before), Some(after)) = (place(&pair.before), place(&pair.after)) else { continue };
         let late = plan.lines[before].begin_min > plan.lines[after].begin_min;
-        if pair.kind == PairKind::Hard && always && (before > after || late) {
+        if binds && in_force(scene, plan, pair.condition) && (before > after || late) {
             return Err(format!("{} {} after {}", pair.id, pair.before, pair.after));
         }
         if pair.kind == PairKind::Forbidden && before < after {
@@ -66,6 +66,33 @@ fn hard_pairs(handbook: &Handbook, plan: &JobPlan) -> Result<(), String> {
         }
     }
     Ok(())
+}
+
+/// Whether a pair's condition is met, told from the job and its plan alone.
+fn in_force(scene: &Scene, plan: &JobPlan, condition: PairCondition) -> bool {
+    let reactive = |chemistry: &Chemistry| {
+        matches!(chemistry, Chemistry::Alkali | Chemistry::Acid | Chemistry::Thioglycolate)
+    };
+    let mut products =
+        plan.lines.iter().flat_map(|l| &l.mixes).filter_map(|m| scene.handbook.product(&m.product));
+    // The wet type is laid before the vehicle is dried, and says so.
+    let wet = plan.lines.iter().any(|l| l.step == "H03" && l.reasons.iter().any(|r| r.id == "Q74"));
+    match condition {
+        PairCondition::Always
+        | PairCondition::GritVisible
+        | PairCondition::NormalOrder
+        | PairCondition::ArchesDirty => true,
+        // The second foam is always under a first one that was rinsed off.
+        PairCondition::FilmTypical => true,
+        PairCondition::ChemistryPlanned => products.any(|product| product.chemistry.iter().any(reactive)),
+        PairCondition::WheelOverLimit => {
+            let newest = scene.inspection.readings.iter().rfind(|r| r.zone == Zone::WheelFace);
+            let limit_c = scene.handbook.parameter("R03", "wheel_c").unwrap_or(f64::NAN);
+            newest.is_none_or(|reading| reading.panel_c > limit_c)
+        }
+        PairCondition::WetType => wet,
+        PairCondition::DryType => !wet,
+    }
 }
 
 /// Every required step is there, done, chosen otherwise, past its place, or its absence is told.
@@ -114,7 +141,7 @@ pub fn accounted_for(plan: &JobPlan) -> Result<(), String> {
     for notice in &plan.notices {
         for step in &notice.steps {
             let line = plan.lines.iter().find(|l| l.step == *step);
-            let Some(line) = line else { continue };
+            let line = line.ok_or_else(|| format!("{} names {step}, which is not planned", notice.rule))?;
             if !line.reasons.iter().any(|r| r.id == notice.rule) {
                 return Err(format!("{step} does not carry {}", notice.rule));
             }

@@ -55,6 +55,7 @@ const FAULTS: &[(&str, fn(&mut Scene))] = &[
     ("/inspection/readings/0/zone", |s| s.read(Zone::Overcab, 20.0)),
     ("/inspection/readings/0/panel_c", |s| s.read(Zone::Roof, 120.1)),
     ("/inspection/readings/0/panel_c", |s| s.read(Zone::Roof, f64::NEG_INFINITY)),
+    ("/inspection/scratched/1", |s| s.inspection.scratched = vec![Zone::Doors, Zone::BedInner]),
     ("/site/heading_deg", |s| s.site.heading_deg = Some(400.0)),
     ("/site/latitude", |s| s.site.latitude = Some(90.1)),
     ("/site/longitude", |s| s.site.longitude = Some(f64::NAN)),

@@ -1,37 +1,13 @@
 //! One quiet job that every test changes in one place.
 
+pub use crate::plan_cases::Case as Scene;
 use chrono::{NaiveDate, NaiveDateTime, NaiveTime, TimeDelta};
 use domain::handbook::Handbook;
 use domain::inspection::{Contaminant, Evidence, Finding, Grade, Inspection, PanelReading};
-use domain::plan::{
-    CrewMember, ExtraWork, JobPlan, Kit, Norms, PlanError, PlanInput, PlanLine, Waiver, plan_job,
-};
+use domain::plan::{CrewMember, ExtraWork, JobPlan, Kit, PlanError, PlanFacts, PlanLine, Waiver, plan_job};
 use domain::site::{Drain, Ground, HourRange, Site, Weather, WeatherHour};
 use domain::vehicle::{Coat, Colour, Exposure, Substrate, Surface, Vehicle, VehicleClass, Zone};
-
-/// Everything `plan_job` takes, owned.
-#[derive(Debug, Clone)]
-pub struct Scene {
-    pub handbook: Handbook,
-    pub norms: Norms,
-    pub vehicle: Vehicle,
-    pub inspection: Inspection,
-    pub booked_grade: Option<Grade>,
-    pub package: String,
-    pub options: Vec<String>,
-    pub site: Site,
-    pub weather: Weather,
-    pub kit: Kit,
-    pub crew: Vec<CrewMember>,
-    pub start: NaiveDateTime,
-    pub utc_offset_min: i32,
-    pub window_end: Option<NaiveDateTime>,
-    pub extra_work: ExtraWork,
-    pub done: Vec<String>,
-    pub refill_stops: u32,
-    pub waivers: Vec<Waiver>,
-    pub last_salted_on: Option<NaiveDate>,
-}
+use std::sync::Arc;
 
 pub fn day(hour: u32, minute: u32) -> NaiveDateTime {
     NaiveDate::from_ymd_opt(2031, 4, 15).unwrap().and_hms_opt(hour, minute, 0).unwrap()
@@ -62,29 +38,31 @@ pub fn quiet() -> Scene {
         vehicles_served: [("clay_towel".to_string(), 10)].into(),
     };
     Scene {
-        norms: Norms::default(),
-        vehicle: sedan(),
-        inspection: Inspection {
-            findings: vec![finding(Zone::Doors, Contaminant::Film, 1)],
-            parked_min: Some(60),
-            ..Inspection::default()
+        facts: PlanFacts {
+            vehicle: sedan(),
+            inspection: Inspection {
+                findings: vec![finding(Zone::Doors, Contaminant::Film, 1)],
+                parked_min: Some(60),
+                ..Inspection::default()
+            },
+            booked_grade: Some(grade(1)),
+            package: "P2".into(),
+            options: vec![],
+            site: site(),
+            weather: steady(hour(16.0)),
+            kit,
+            crew: vec![technician("Nimbo")],
+            extra_work: ExtraWork::default(),
+            done: vec![],
+            refill_stops: 0,
+            waivers: vec![],
+            last_salted_on: None,
+            norms: Arc::default(),
         },
-        booked_grade: Some(grade(1)),
-        package: "P2".into(),
-        options: vec![],
-        site: site(),
-        weather: steady(hour(16.0)),
-        kit,
-        crew: vec![technician("Nimbo")],
+        handbook,
         start: day(9, 0),
         utc_offset_min: 120,
         window_end: None,
-        extra_work: ExtraWork::default(),
-        done: vec![],
-        refill_stops: 0,
-        waivers: vec![],
-        last_salted_on: None,
-        handbook,
     }
 }
 
@@ -161,30 +139,6 @@ pub fn finding(zone: Zone, contaminant: Contaminant, of: u8) -> Finding {
 }
 
 impl Scene {
-    pub fn input(&self) -> PlanInput<'_> {
-        PlanInput {
-            handbook: &self.handbook,
-            norms: &self.norms,
-            vehicle: &self.vehicle,
-            inspection: &self.inspection,
-            booked_grade: self.booked_grade,
-            package: &self.package,
-            options: &self.options,
-            site: &self.site,
-            weather: &self.weather,
-            kit: &self.kit,
-            crew: &self.crew,
-            start: self.start,
-            utc_offset_min: self.utc_offset_min,
-            window_end: self.window_end,
-            extra_work: self.extra_work,
-            done: &self.done,
-            refill_stops: self.refill_stops,
-            waivers: &self.waivers,
-            last_salted_on: self.last_salted_on,
-        }
-    }
-
     pub fn try_plan(&self) -> Result<JobPlan, PlanError> {
         plan_job(&self.input())
     }

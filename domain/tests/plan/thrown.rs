@@ -120,6 +120,7 @@ fn zones(scene: &Scene) -> Vec<Zone> {
 }
 
 fn vehicle(dice: &mut Dice, scene: &mut Scene) {
+    let today = scene.start.date();
     let vehicle = &mut scene.vehicle;
     vehicle.class = dice.of(&CLASSES);
     vehicle.colour = dice.of(&[Colour::White, Colour::Silver, Colour::Red, Colour::Blue, Colour::Black]);
@@ -128,7 +129,7 @@ fn vehicle(dice: &mut Dice, scene: &mut Scene) {
     vehicle.paint_scatter_um = dice.maybe(|d| d.number(0.0, 40.0));
     if dice.chance(20) {
         let days = dice.below(90) as i64;
-        vehicle.repainted_on = Some(scene.start.date() - TimeDelta::days(days));
+        vehicle.repainted_on = Some(today - TimeDelta::days(days));
         vehicle.repainted_zones = if dice.chance(50) { vec![Zone::Doors] } else { vec![] };
     }
     if dice.chance(30) {
@@ -157,6 +158,9 @@ fn findings(dice: &mut Dice, scene: &mut Scene) {
     if dice.chance(20) {
         let panel_c = dice.number(-5.0, 95.0);
         scene.inspection.readings = vec![PanelReading { zone: dice.of(&zones), panel_c }];
+    }
+    if dice.chance(10) {
+        scene.inspection.scratched = vec![dice.of(&zones)];
     }
     scene.inspection.parked_min = dice.maybe(|d| d.below(120) as u32);
     scene.inspection.ring_stays_after_acid = dice.maybe(|d| d.chance(50));

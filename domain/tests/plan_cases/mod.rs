@@ -4,32 +4,34 @@
 use chrono::{Duration, NaiveDate, NaiveDateTime, Timelike};
 use domain::handbook::Handbook;
 use domain::inspection::{Contaminant, Evidence, Finding, Grade, Inspection};
-use domain::plan::{CrewMember, ExtraWork, Kit, Norms, PlanInput, Waiver};
+use domain::plan::{CrewMember, ExtraWork, Kit, PlanFacts, PlanInput, Start};
 use domain::site::{Drain, Ground, Site, Weather, WeatherHour};
 use domain::vehicle::{Colour, Substrate, Vehicle, VehicleClass};
+use std::ops::{Deref, DerefMut};
+use std::sync::Arc;
 
-/// Owns what a [`PlanInput`] borrows.
+/// A job by a handbook at a start, which tests change in one place. Its facts are reached as if they were its own.
 #[derive(Debug, Clone)]
 pub struct Case {
     pub handbook: Handbook,
-    pub norms: Norms,
-    pub vehicle: Vehicle,
-    pub inspection: Inspection,
-    pub booked_grade: Option<Grade>,
-    pub package: String,
-    pub options: Vec<String>,
-    pub site: Site,
-    pub weather: Weather,
-    pub kit: Kit,
-    pub crew: Vec<CrewMember>,
+    pub facts: PlanFacts,
     pub start: NaiveDateTime,
     pub utc_offset_min: i32,
     pub window_end: Option<NaiveDateTime>,
-    pub extra_work: ExtraWork,
-    pub done: Vec<String>,
-    pub refill_stops: u32,
-    pub waivers: Vec<Waiver>,
-    pub last_salted_on: Option<NaiveDate>,
+}
+
+impl Deref for Case {
+    type Target = PlanFacts;
+
+    fn deref(&self) -> &PlanFacts {
+        &self.facts
+    }
+}
+
+impl DerefMut for Case {
+    fn deref_mut(&mut self) -> &mut PlanFacts {
+        &mut self.facts
+    }
 }
 
 pub const EVERY_SKILL: [&str; 9] =
@@ -58,27 +60,8 @@ pub const CONTAMINANTS: [Contaminant; 18] = [
 
 impl Case {
     pub fn input(&self) -> PlanInput<'_> {
-        PlanInput {
-            handbook: &self.handbook,
-            norms: &self.norms,
-            vehicle: &self.vehicle,
-            inspection: &self.inspection,
-            booked_grade: self.booked_grade,
-            package: &self.package,
-            options: &self.options,
-            site: &self.site,
-            weather: &self.weather,
-            kit: &self.kit,
-            crew: &self.crew,
-            start: self.start,
-            utc_offset_min: self.utc_offset_min,
-            window_end: self.window_end,
-            extra_work: self.extra_work,
-            done: &self.done,
-            refill_stops: self.refill_stops,
-            waivers: &self.waivers,
-            last_salted_on: self.last_salted_on,
-        }
+        let (utc_offset_min, window_end) = (self.utc_offset_min, self.window_end);
+        self.facts.input(&self.handbook, &Start { at: self.start, utc_offset_min, window_end })
     }
 
     pub fn with_crew(mut self, technicians: usize) -> Case {
@@ -136,56 +119,66 @@ pub fn mild_weather() -> Weather {
 pub fn sedan_wash() -> Case {
     Case {
         handbook: Handbook::standard().clone(),
-        norms: Norms::default(),
-        vehicle: Vehicle {
-            class: VehicleClass::Sedan,
-            colour: Colour::Silver,
-            solar_absorptance: None,
-            finish: Substrate::ClearCoat,
-            surfaces: vec![],
-            coats: vec![],
-            repainted_on: None,
-            repainted_zones: vec![],
-            exposures: vec![],
-            first_registered_on: None,
-            parking: vec![],
-            driving: None,
-            decontaminated_on: None,
-            paint_thickness_um: Some(120.0),
-            paint_scatter_um: Some(8.0),
-            high_voltage: false,
+        facts: PlanFacts {
+            vehicle: sedan(),
+            inspection: Inspection::default(),
+            booked_grade: Grade::new(2),
+            package: "P1".to_string(),
+            options: vec![],
+            site: driveway(),
+            weather: mild_weather(),
+            kit: full_kit(),
+            crew: crew(1),
+            extra_work: ExtraWork { approved: Some(true), silent_min: 0 },
+            done: vec![],
+            refill_stops: 0,
+            waivers: vec![],
+            last_salted_on: None,
+            norms: Arc::default(),
         },
-        inspection: Inspection::default(),
-        booked_grade: Grade::new(2),
-        package: "P1".to_string(),
-        options: vec![],
-        site: Site {
-            latitude: Some(48.0),
-            longitude: Some(11.0),
-            heading_deg: Some(30.0),
-            covered: Some(false),
-            tap: Some(true),
-            mains: Some(true),
-            hardness_mg_l: Some(100.0),
-            water_restriction: Some(0),
-            drain: Some(Drain::Vegetated),
-            ground: Some(Ground::Asphalt),
-            generator_allowed: Some(true),
-            people_downwind_m: Some(30.0),
-            next_vehicle_m: Some(20.0),
-            ..Site::default()
-        },
-        weather: mild_weather(),
-        kit: full_kit(),
-        crew: crew(1),
         start: at(9, 0),
         utc_offset_min: 120,
         window_end: Some(at(13, 0)),
-        extra_work: ExtraWork { approved: Some(true), silent_min: 0 },
-        done: vec![],
-        refill_stops: 0,
-        waivers: vec![],
-        last_salted_on: None,
+    }
+}
+
+fn sedan() -> Vehicle {
+    Vehicle {
+        class: VehicleClass::Sedan,
+        colour: Colour::Silver,
+        solar_absorptance: None,
+        finish: Substrate::ClearCoat,
+        surfaces: vec![],
+        coats: vec![],
+        repainted_on: None,
+        repainted_zones: vec![],
+        exposures: vec![],
+        first_registered_on: None,
+        parking: vec![],
+        driving: None,
+        decontaminated_on: None,
+        paint_thickness_um: Some(120.0),
+        paint_scatter_um: Some(8.0),
+        high_voltage: false,
+    }
+}
+
+fn driveway() -> Site {
+    Site {
+        latitude: Some(48.0),
+        longitude: Some(11.0),
+        heading_deg: Some(30.0),
+        covered: Some(false),
+        tap: Some(true),
+        mains: Some(true),
+        hardness_mg_l: Some(100.0),
+        water_restriction: Some(0),
+        drain: Some(Drain::Vegetated),
+        ground: Some(Ground::Asphalt),
+        generator_allowed: Some(true),
+        people_downwind_m: Some(30.0),
+        next_vehicle_m: Some(20.0),
+        ..Site::default()
     }
 }
 

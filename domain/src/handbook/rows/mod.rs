@@ -8,7 +8,7 @@ mod upkeep;
 mod vehicle;
 mod work;
 
-pub use rules::{Factor, PackageEstimate, Rule, Severity, Trigger, TriggerWhen};
+pub use rules::{Factor, Rule, Severity, Trigger, TriggerWhen};
 pub use skill::Skill;
 pub use surface::{
     Ban, BanCondition, Chemistry, ContaminantRow, MixVerdict, MixingEntry, Per, ProductClass, SubstrateRow,

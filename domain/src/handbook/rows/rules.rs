@@ -2,7 +2,6 @@
 
 use crate::handbook::cell;
 use crate::inspection::Contaminant;
-use crate::vehicle::VehicleClass;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use utoipa::ToSchema;
@@ -56,6 +55,7 @@ pub enum TriggerWhen {
     /// Bag grade still above target after `after_step`.
     StillRough,
     RepellentSold,
+    /// `contaminant` at `min_grade` or worse, or scratches, where a polish is planned.
     EtchedOrScratched,
     /// `after_step` is in the plan.
     StepPlanned,
@@ -92,21 +92,5 @@ pub struct Factor {
     pub id: String,
     pub value: f64,
     pub meaning: String,
-    pub source: String,
-}
-
-/// A worked estimate of the standard tables: a golden value, not part of a shop's handbook.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct PackageEstimate {
-    pub id: String,
-    pub package: String,
-    pub class: VehicleClass,
-    /// Absent: the work is refused at this grade.
-    pub minutes_1: Option<f64>,
-    pub minutes_2: Option<f64>,
-    pub minutes_3: Option<f64>,
-    pub washer_l: f64,
-    pub hose_l: f64,
     pub source: String,
 }

@@ -14,13 +14,6 @@ pub struct Ban {
     pub condition: Option<String>,
 }
 
-impl Ban {
-    /// Whether the ban holds whatever the circumstances.
-    pub fn is_absolute(&self) -> bool {
-        self.condition.is_none()
-    }
-}
-
 /// `id` or `id:condition` in a data file, an object in JSON.
 #[derive(Deserialize)]
 #[serde(untagged)]

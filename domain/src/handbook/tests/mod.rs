@@ -2,7 +2,6 @@ mod faults;
 mod overrides;
 
 use super::*;
-use crate::inspection::Grade;
 
 /// Sizes of the trade's tables (common practice).
 #[test]
@@ -38,30 +37,4 @@ fn the_golden_order_comes_out() {
         all.iter().rev().copied().filter(|id| !["C05", "D13", "F03"].contains(id)).collect();
     let order = golden_order(handbook, &wanted).map(|order| order.join(" "));
     assert_eq!(order.as_deref(), Ok(golden));
-}
-
-/// The 65 worked estimates (common practice): minutes at three grades, litres by washer and by hose, to the unit.
-#[test]
-fn the_worked_estimates_come_out() {
-    let handbook = Handbook::standard();
-    let rows: Table<PackageEstimate> =
-        Table::read(include_str!("../../../handbook/package_estimates.csv"), |row: &PackageEstimate| {
-            row.id.clone()
-        })
-        .unwrap();
-    assert_eq!(rows.len(), 65);
-    // Halves go to the even number, as the table was rounded; sums are first freed of binary noise.
-    let rounded = |number: f64| ((number * 1e6).round() / 1e6).round_ties_even();
-    for row in &rows {
-        for (grade, minutes) in [(1, row.minutes_1), (2, row.minutes_2), (3, row.minutes_3)] {
-            let found = estimate(handbook, &row.package, row.class, Grade::new(grade).unwrap());
-            let Some(minutes) = minutes else {
-                assert_eq!(found, Err(NoEstimate::Refused { step: "C05".into(), grade }), "{}", row.id);
-                continue;
-            };
-            let found =
-                found.map(|e| (rounded(e.work_min), rounded(e.water_washer_l), rounded(e.water_hose_l)));
-            assert_eq!(found, Ok((minutes, row.washer_l, row.hose_l)), "{} at grade {grade}", row.id);
-        }
-    }
 }

@@ -1,7 +1,7 @@
 //! What was found on the vehicle.
 
 use super::Facts;
-use crate::handbook::Step;
+use crate::handbook::{Step, TriggerWhen};
 use crate::inspection::{Contaminant, Finding, Grade};
 use crate::vehicle::Zone;
 
@@ -64,6 +64,22 @@ impl Facts<'_> {
         let found = move |zone| of.iter().map(|&c| self.grade(zone, c)).max().unwrap_or(Grade::NONE);
         let booked = (!self.inspected()).then(|| self.booked());
         move |zone| booked.unwrap_or_else(|| found(zone)).max(Grade::LIGHT)
+    }
+
+    /// Scratches deeper than refining takes were seen on a zone that is worked on.
+    pub fn is_scratched(&self) -> bool {
+        self.zones.iter().any(|z| self.scratched(z.zone))
+    }
+
+    /// The same of one zone.
+    pub fn scratched(&self, zone: Zone) -> bool {
+        self.input.inspection.scratched.contains(&zone)
+    }
+
+    /// The step takes scratches out.
+    pub fn takes_scratches(&self, step: &Step) -> bool {
+        let mut triggers = self.handbook().triggers.iter();
+        triggers.any(|t| t.when == TriggerWhen::EtchedOrScratched && t.inserts.contains(&step.id))
     }
 
     /// Zones that carry a contaminant at `least` or worse.

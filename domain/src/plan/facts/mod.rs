@@ -145,8 +145,10 @@ impl<'a> Facts<'a> {
         if step.zone_choice != ZoneChoice::Found {
             return all;
         }
-        let targets = self.targets(step);
-        let on = |zone: &Zone| targets.iter().any(|&c| self.grade(*zone, c) > Grade::NONE);
+        let (targets, scratches) = (self.targets(step), self.takes_scratches(step));
+        let on = |zone: &Zone| {
+            targets.iter().any(|&c| self.grade(*zone, c) > Grade::NONE) || scratches && self.scratched(*zone)
+        };
         let everywhere = self.zones.iter().map(|z| z.zone).filter(on);
         let found: Vec<Zone> =
             all.iter().copied().filter(on).chain(everywhere.filter(|z| !all.contains(z))).collect();

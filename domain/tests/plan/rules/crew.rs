@@ -47,7 +47,11 @@ pub const CASES: &[Case] = &[
     silent("R33", "one on one car", |_| {}),
     fires("R34", Adjust, "in sight", "wax hazes for 180 s", |s| s.package("P3", &["H01"]))
         .and(|p| assert!(p.line("H01").reasons.iter().any(|r| r.id == "R34"))),
-    silent("R34", "nothing dwells longer than 120 s", |_| {}),
+    silent("R34", "wax hazes for 179 s", |s| {
+        s.shop(json!({"steps": {"H01": {"dwell_min_s": 179}}}));
+        s.package("P3", &["H01"]);
+    })
+    .and(|p| assert!(p.has("H01"))),
     fires("R35", Adjust, "two-tread step", "the roof of an SUV", |s| s.vehicle.class = VehicleClass::Suv),
     fires("R35", Block, "none on the van", "the same without the step", |s| {
         s.vehicle.class = VehicleClass::Suv;

@@ -26,6 +26,11 @@ pub const CASES: &[Case] = &[
     fires("R36", Adjust, "wheels first", "a wash", |s| s.package("P1", &[]))
         .and(|p| assert!(p.place("B02") < p.place("B05") && p.place("B05") < p.place("C02"))),
     silent("R36", "first aid to spots", |s| s.package("P9", &[])),
+    silent("R36", "the wheels are done", |s| {
+        s.package("P1", &[]);
+        s.done("A01 A02 A03 A04 A05 B01 B03 B04 B02");
+    })
+    .and(|p| assert!(p.has("C02"))),
     fires("R37", Adjust, "15:1", "film grade 2 on the tail", |s| wash_with_film(s, 2))
         .and(|p| assert!(p.place("B06") < p.place("B09"))),
     silent("R37", "film grade 1 on the tail", |s| wash_with_film(s, 1)).and(|p| assert!(!p.has("B06"))),
@@ -63,7 +68,9 @@ pub const CASES: &[Case] = &[
     fires("R41", Advise, "saves a rinse", "iron remover and clay", |_| {}),
     fires("R41", Advise, "after the iron rinse", "clay chosen with lubricant", |s| s.package("P2", &["E02"]))
         .and(|p| assert!(p.place("D05") < p.place("E02") && !p.has("E01"))),
-    silent("R41", "clay without iron remover", |s| s.package("P6", &[])),
+    silent("R41", "clay without iron remover", |s| s.package("P6", &[])).and(|p| assert!(p.has("E02"))),
+    silent("R41", "iron remover without clay", |s| s.package("P5", &[])).and(|p| assert!(p.has("D03"))),
+    silent("R41", "the clay is done", |s| s.done("D03 D04 E06 E01")).and(|p| assert!(p.has("D05"))),
     fires("R42", Advise, "bag grade 1", "acid follows the clay", |s| s.package("P6", &[])),
     silent("R42", "nothing follows the clay", |s| {
         s.package("P6", &[]);

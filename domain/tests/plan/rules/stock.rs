@@ -102,7 +102,11 @@ pub const CASES: &[Case] = &[
         let mix = &p.line("B09").mixes[0];
         assert_eq!(mix.pour_ml, (mix.made_up_ml / 33.0 / 5.0).ceil() * 5.0);
     }),
-    silent("R62", "nothing is diluted", first_aid),
+    fires("R62", Adjust, "volume / (r + 1)", "first aid with a soak thinned 1:1", |s| {
+        s.shop(json!({"step_products": {"B08.lime_softener": {"water_to_product": 1.0}}}));
+        first_aid(s);
+    }),
+    silent("R62", "the same soak as it comes", first_aid).and(|p| assert!(!p.line("B08").mixes.is_empty())),
     silent("R63", "199 vehicles", |s| served(s, 199)),
     fires("R63", Warn, "served 200", "200 vehicles: look at it", |s| served(s, 200)),
     fires("R63", Warn, "served 299", "299 vehicles", |s| served(s, 299)),
@@ -149,8 +153,15 @@ pub const CASES: &[Case] = &[
         s.shop(json!({"product_classes": {"waterspot_remover": {"chemistry": ["acid", "fluoride"]}}}))
     }),
     fires("R70", Adjust, "log product", "iron remover and acid", |_| {}),
-    silent("R70", "a soak", first_aid),
+    fires("R70", Adjust, "log product", "first aid with a soak of solvent", |s| soak_with(s, "solvent")),
+    silent("R70", "the same with alkali", |s| soak_with(s, "alkali")),
+    silent("R70", "a soak of neither", first_aid),
 ];
+
+fn soak_with(s: &mut Scene, chemistry: &str) {
+    s.shop(json!({"product_classes": {"lime_softener": {"chemistry": [chemistry]}}}));
+    first_aid(s);
+}
 
 fn soak_of(s: &mut Scene, low: f64, high: f64) {
     s.shop(json!({"product_classes": {"lime_softener": {"ph_neat_min": low, "ph_neat_max": high}}}));

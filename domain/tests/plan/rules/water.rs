@@ -113,6 +113,17 @@ pub const CASES: &[Case] = &[
         s.leave_at_home(&["pressure_washer"]);
         s.package("P8", &[]);
     }),
+    silent("R20", "without washer, and the last rinse is done", |s| {
+        s.leave_at_home(&["pressure_washer"]);
+        s.package("P1", &[]);
+        s.done("A01 A02 A03 A04 A05 B01 B03 B04 B02 B05 B09 B10 C01 C02 C03");
+    })
+    .and(|p| assert!(p.has("C04"))),
+    fires("R20", Adjust, "22.7 against 7.6", "without washer, and the last rinse is to come", |s| {
+        s.leave_at_home(&["pressure_washer"]);
+        s.package("P1", &[]);
+        s.done("A01 A02 A03 A04 A05 B01 B03 B04 B02 B05 B09 B10 C01 C02");
+    }),
     // Very hard water begins above 180 mg/l CaCO3 (published class).
     fires("R21", Adjust, "through the filter", "180.1 mg/l", |s| s.site.hardness_mg_l = Some(180.1)),
     silent("R21", "180 mg/l", |s| s.site.hardness_mg_l = Some(180.0)),

@@ -6,6 +6,7 @@
 mod amounts;
 mod belief;
 mod branches;
+mod carried;
 mod cautions;
 mod choose;
 mod climate;
@@ -27,6 +28,7 @@ mod schedule;
 mod sharing;
 mod sheet;
 mod sheet_html;
+mod strain;
 mod timeline;
 mod uncertain;
 mod validate;
@@ -219,7 +221,7 @@ fn shade_if_it_helps(draft: &mut draft::Draft) -> Result<(), PlanError> {
     }
     let mut shaded = draft.clone();
     let why = "a panel would be over its limit (R01): shade it, wait 20 to 40 min, read the panels again";
-    shaded.insert("A07", "T02", why);
+    choose::when_over_limit(&mut shaded, why);
     for work in &mut shaded.work {
         work.shaded = true;
     }

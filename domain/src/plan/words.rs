@@ -92,6 +92,9 @@ fn whole_or_tenth(value: f64) -> String {
 
 /// How long it may stay.
 pub(super) fn timer(dwell: &Dwell) -> String {
+    if !dwell.never_dry {
+        return format!("{} to {} min", clock(dwell.min_s), clock(dwell.max_s));
+    }
     if dwell.min_s > dwell.max_s {
         return format!("needs {} min wet and would dry before: never dry", clock(dwell.min_s));
     }
@@ -125,12 +128,18 @@ pub(super) fn drying(dwell: &Dwell) -> Vec<String> {
 
 /// The loop of a failed check: what, how often, and what one costs.
 pub(super) fn failing(branch: &Branch) -> String {
-    let mut text = format!("{} (at most {} x", branch.first, branch.max_loops);
+    let mut text = match branch.max_loops {
+        0 => format!("{} (not again", branch.first),
+        times => format!("{} (at most {times} x", branch.first),
+    };
     if branch.loop_minutes > 0.0 {
         let _ = write!(text, ", {}", length(branch.loop_minutes));
     }
     if branch.loop_water_l >= 0.5 {
         let _ = write!(text, ", {} l", litres(branch.loop_water_l));
+    }
+    if let Some(dried_l) = branch.dried_rinse_l {
+        let _ = write!(text, ", {} l where it dried", litres(dried_l));
     }
     if branch.loop_on != "all of it" {
         let _ = write!(text, ", {}", branch.loop_on);

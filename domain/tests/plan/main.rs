@@ -17,6 +17,7 @@ mod promises;
 mod refusals;
 mod rules;
 mod scene;
+mod shop;
 mod thrown;
 mod unblock;
 mod waivers;

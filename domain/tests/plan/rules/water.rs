@@ -6,6 +6,7 @@ use domain::handbook::Severity::{Adjust, Block, Warn};
 use domain::inspection::Contaminant;
 use domain::site::{Drain, Ground};
 use domain::vehicle::Zone;
+use serde_json::json;
 
 /// A tank of which the plan leaves just a tenth and the 40 l for open chemistry, and a little more.
 fn tank(s: &mut Scene, more_l: f64) {
@@ -133,6 +134,10 @@ pub const CASES: &[Case] = &[
     silent("R24", "a wash", |s| {
         no_collection(s);
         s.package("P1", &[]);
+    }),
+    fires("R24", Adjust, "B06", "alkali that the shop collects, and no way to", |s| {
+        no_collection(s);
+        s.shop(json!({"product_classes": {"apc_alkaline": {"collect_runoff": true}}}));
     }),
     asks("R24", "/site/drain", "nobody knows where acid would run", |s| {
         s.leave_at_home(&["runoff_kit"]);

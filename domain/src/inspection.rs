@@ -77,7 +77,12 @@ impl Grade {
 
     /// One grade worse, at most 4.
     pub fn worse(self) -> Grade {
-        Grade((self.0 + 1).min(4))
+        self.worse_by(1)
+    }
+
+    /// So many grades worse, at most 4.
+    pub fn worse_by(self, grades: u8) -> Grade {
+        Grade(self.0.saturating_add(grades).min(4))
     }
 }
 
@@ -101,7 +106,7 @@ pub enum Evidence {
     Seen,
     Felt,
     Tested,
-    /// Told by the customer; taken one grade worse, because customers under-grade (common practice).
+    /// Told by the customer; taken worse by the handbook's `booked_grade_unknown_worse`, because customers under-grade.
     Said,
 }
 
@@ -119,10 +124,10 @@ pub struct Finding {
 }
 
 impl Finding {
-    /// The grade to plan with.
-    pub fn working_grade(&self) -> Grade {
+    /// The grade to plan with; what was only told counts `told_worse` grades worse.
+    pub fn working_grade(&self, told_worse: u8) -> Grade {
         match self.evidence {
-            Evidence::Said if self.grade > Grade::NONE => self.grade.worse(),
+            Evidence::Said if self.grade > Grade::NONE => self.grade.worse_by(told_worse),
             _ => self.grade,
         }
     }
@@ -165,26 +170,4 @@ pub struct Inspection {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schema(max_length = 2000)]
     pub note: Option<String>,
-}
-
-impl Inspection {
-    /// The working grade of a contaminant on a zone, none where nothing was found.
-    pub fn grade(&self, zone: Zone, contaminant: Contaminant) -> Grade {
-        self.findings
-            .iter()
-            .filter(|f| f.zone == zone && f.contaminant == contaminant)
-            .map(Finding::working_grade)
-            .max()
-            .unwrap_or(Grade::NONE)
-    }
-
-    /// The worst working grade of a contaminant anywhere.
-    pub fn worst(&self, contaminant: Contaminant) -> Grade {
-        self.findings
-            .iter()
-            .filter(|f| f.contaminant == contaminant)
-            .map(Finding::working_grade)
-            .max()
-            .unwrap_or(Grade::NONE)
-    }
 }

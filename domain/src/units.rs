@@ -22,7 +22,7 @@ pub const CUBIC_INCH_ML: f64 = 16.387064;
 
 /// A pump foamer or sprayer is filled three quarters; the rest is the air that drives it (common practice).
 pub const SPRAYER_FILL_SHARE: f64 = 0.75;
-/// Measuring cups are read to 5 ml; the pour is rounded up to them (common practice).
+/// Measuring cups are read to 5 ml; a pour is rounded up to them where a shop has no other ones (common practice).
 pub const POUR_STEP_ML: f64 = 5.0;
 /// Largest volume one recipe may ask for: a van carries no more (assumption).
 pub const MAX_MADE_UP_ML: f64 = 1_000_000.0;
@@ -202,7 +202,7 @@ pub struct Recipe {
     pub fill_ml: f64,
     /// Product in each fill as the ratio has it.
     pub product_ml: f64,
-    /// Product to pour into each fill: rounded up to the next 5 ml, never more than the fill.
+    /// Product to pour into each fill: rounded up to what a cup can measure, never more than the fill.
     pub pour_ml: f64,
     /// Water that completes the fill after pouring.
     pub water_ml: f64,
@@ -213,16 +213,22 @@ pub struct Recipe {
 /// No job needs more fills than this of one product (assumption).
 const MAX_FILLS: u32 = 1000;
 
-/// Splits `made_up_ml` into as few equal fills as the vessel allows and rounds each pour up to 5 ml.
+/// Splits `made_up_ml` into as few equal fills as the vessel allows and rounds each pour up to a multiple of
+/// `pour_step_ml`.
 ///
 /// ```
-/// use domain::units::{Convention, Dilution, SPRAYER_FILL_SHARE, Vessel, recipe};
+/// use domain::units::{Convention, Dilution, POUR_STEP_ML, SPRAYER_FILL_SHARE, Vessel, recipe};
 /// let foamer = Vessel { capacity_ml: 2000.0, fill_share: SPRAYER_FILL_SHARE };
-/// let fills = recipe(Dilution::new(Convention::WaterToProduct, 32.0)?, 2400.0, foamer)?;
+/// let fills = recipe(Dilution::new(Convention::WaterToProduct, 32.0)?, 2400.0, foamer, POUR_STEP_ML)?;
 /// assert_eq!((fills.fills, fills.fill_ml, fills.pour_ml, fills.water_ml), (2, 1200.0, 40.0, 1160.0));
 /// # Ok::<(), domain::units::DilutionError>(())
 /// ```
-pub fn recipe(dilution: Dilution, made_up_ml: f64, vessel: Vessel) -> Result<Recipe, DilutionError> {
+pub fn recipe(
+    dilution: Dilution,
+    made_up_ml: f64,
+    vessel: Vessel,
+    pour_step_ml: f64,
+) -> Result<Recipe, DilutionError> {
     check_volume(made_up_ml)?;
     let usable_ml = vessel.usable_ml()?;
     // A hair of tolerance, so that a volume that is the vessel's fill but for rounding stays one fill.
@@ -232,7 +238,7 @@ pub fn recipe(dilution: Dilution, made_up_ml: f64, vessel: Vessel) -> Result<Rec
     }
     let fill_ml = made_up_ml / fills;
     let product_ml = fill_ml * dilution.product_share();
-    let pour_ml = round_up_to_pour(product_ml).min(fill_ml);
+    let pour_ml = round_up_to_pour(product_ml, pour_step_ml).min(fill_ml);
     let water_ml = fill_ml - pour_ml;
     // At most MAX_FILLS, so the cast is exact.
     let fills = fills as u32;
@@ -251,9 +257,9 @@ impl Vessel {
     }
 }
 
-/// The next multiple of 5 ml, not below `ml`.
-pub fn round_up_to_pour(ml: f64) -> f64 {
-    (ml / POUR_STEP_ML - 1e-9).ceil() * POUR_STEP_ML
+/// The next multiple of `step_ml`, not below `ml`; `ml` itself where nothing is rounded.
+pub fn round_up_to_pour(ml: f64, step_ml: f64) -> f64 {
+    if step_ml > 0.0 { (ml / step_ml - 1e-9).ceil() * step_ml } else { ml }
 }
 
 fn check_volume(ml: f64) -> Result<(), DilutionError> {
@@ -309,7 +315,8 @@ mod tests {
             fill_share in 0.5..=1.0f64,
         ) {
             let dilution = Dilution::new(Convention::WaterToProduct, parts).unwrap();
-            let made = recipe(dilution, made_up_ml, Vessel { capacity_ml, fill_share }).unwrap();
+            let vessel = Vessel { capacity_ml, fill_share };
+            let made = recipe(dilution, made_up_ml, vessel, POUR_STEP_ML).unwrap();
             let fills = f64::from(made.fills);
             prop_assert!((fills * (made.pour_ml + made.water_ml) - made_up_ml).abs() < 1e-6 * made_up_ml);
             prop_assert!(made.fill_ml <= capacity_ml * fill_share * (1.0 + 1e-8));
@@ -322,11 +329,11 @@ mod tests {
             convention in prop_oneof![Just(Convention::ProductToWater), Just(Convention::WaterToProduct),
                 Just(Convention::PartsInTotal), Just(Convention::PercentVv)],
             parts in any::<f64>(), made_up_ml in any::<f64>(), capacity_ml in any::<f64>(), fill_share in any::<f64>(),
-            text in ".{0,12}",
+            text in ".{0,12}", pour_step_ml in 0.0..5000.0f64,
         ) {
             let _ = Dilution::parse(convention, &text);
             if let Ok(dilution) = Dilution::new(convention, parts)
-                && let Ok(made) = recipe(dilution, made_up_ml, Vessel { capacity_ml, fill_share }) {
+                && let Ok(made) = recipe(dilution, made_up_ml, Vessel { capacity_ml, fill_share }, pour_step_ml) {
                 prop_assert!(made.pour_ml.is_finite() && made.water_ml.is_finite() && made.fills >= 1);
                 prop_assert!(made.poured_water_to_product.is_finite());
             }

@@ -175,6 +175,8 @@ fn an_iron_remover_goes_at_dawn_and_not_on_the_hot_roof() {
         work_min_per_m2: 1.0,
         area_m2: 3.0,
         share: DWELL_SHARE,
+        re_mists: 2,
+        hopeless_share: 0.5,
     };
     let (stand, weather) = hot_day();
     let advice = |clock: &str| {

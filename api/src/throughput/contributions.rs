@@ -11,7 +11,7 @@ use crate::plan_input::zone_of;
 use chrono::NaiveDate;
 use chrono_tz::Tz;
 use domain::handbook::Handbook;
-use domain::inspection::{Finding, Grade};
+use domain::inspection::Grade;
 use domain::plan::JobPlan;
 use domain::throughput::{
     Contribution, Counted, ExtraWork, JobBusiness, JobFacts, JobFigures, PlannedStep, StepEntry, weighted_m2,
@@ -53,7 +53,7 @@ pub fn contributions(
     let mut found = BTreeMap::new();
     for ids in ids.chunks(BATCH) {
         let mut jobs = jobs::among(db, ids)?;
-        let rows = Rows::read(db, &jobs, ids)?;
+        let rows = Rows::read(db, handbook, &jobs, ids)?;
         jobs.retain(|job| job.status.0 != JobStatus::Cancelled || rows.no_show(job.id));
         let stored = if anew { BTreeMap::new() } else { job_figures::of_jobs(db, ids)? };
         for job in &jobs {
@@ -97,7 +97,7 @@ impl Scope {
 }
 
 impl Rows {
-    fn read(db: &mut Db<'_>, jobs: &[Job], ids: &[Id]) -> Result<Rows, ApiError> {
+    fn read(db: &mut Db<'_>, handbook: &Handbook, jobs: &[Job], ids: &[Id]) -> Result<Rows, ApiError> {
         let vehicle_ids: BTreeSet<Id> = jobs.iter().map(|job| job.fields.vehicle).collect();
         let vehicles = vehicles::among(db, &vehicle_ids.into_iter().collect::<Vec<_>>())?;
         let mut steps: BTreeMap<Id, Vec<Counting>> = BTreeMap::new();
@@ -106,7 +106,9 @@ impl Rows {
         }
         let mut worst: BTreeMap<Id, Grade> = BTreeMap::new();
         for (job, seen) in inspections::of_jobs(db, ids)? {
-            if let Some(grade) = seen.0.findings.iter().map(Finding::working_grade).max() {
+            let told_worse = handbook.told_worse();
+            let grades = seen.0.findings.iter().map(|finding| finding.working_grade(told_worse));
+            if let Some(grade) = grades.max() {
                 let before = worst.get(&job).copied().unwrap_or(grade);
                 worst.insert(job, grade.max(before));
             }

@@ -46,8 +46,10 @@ impl Margins {
     pub fn read(handbook: &Handbook) -> Margins {
         let usual = Margins::default();
         Margins {
-            tank_reserve_share: handbook.factor("tank_reserve_share").unwrap_or(usual.tank_reserve_share),
-            stock_factor: handbook.factor("stock_factor").unwrap_or(usual.stock_factor),
+            tank_reserve_share: handbook
+                .parameter("R18", "reserve_share")
+                .unwrap_or(usual.tank_reserve_share),
+            stock_factor: handbook.parameter("R60", "stock_factor").unwrap_or(usual.stock_factor),
         }
     }
 }

@@ -26,6 +26,9 @@ use utoipa::ToSchema;
 /// Version of the built-in tables.
 pub const STANDARD: &str = "standard-1";
 
+/// What is added to a product where its label allows it: the class in `product_classes`.
+pub const SHAMPOO: &str = "shampoo_neutral";
+
 /// All tables, each an object keyed by id in list order.
 #[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
 pub struct Handbook {
@@ -123,9 +126,14 @@ impl Handbook {
         self.contaminants.iter().find(|row| row.id == contaminant)
     }
 
-    /// A single number by name, for instance `tank_reserve_share`.
+    /// A single number by name, for instance `dwell_share_of_dry`.
     pub fn factor(&self, name: &str) -> Option<f64> {
         self.factors.get(name).map(|factor| factor.value)
+    }
+
+    /// Grades added to what only the customer has told: customers under-grade.
+    pub fn told_worse(&self) -> u8 {
+        self.factor("booked_grade_unknown_worse").map_or(1, |grades| grades.round().clamp(0.0, 4.0) as u8)
     }
 
     /// A number a rule decides with, for instance `R09`, `wind_m_s`.

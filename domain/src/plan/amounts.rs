@@ -1,9 +1,11 @@
 //! How much of everything: square metres, minutes, litres, millilitres, kilowatt-hours.
 
 use super::Mix;
+use super::carried::Carried;
 use super::draft::{Draft, Use, Work};
 use super::facts::Facts;
 use super::norms::Factors;
+use super::effort;
 use super::uncertain::Uncertain;
 use crate::handbook::{Basis, Per, Step, StepNorm, Supply};
 use crate::hazard::{self, Statement};
@@ -23,13 +25,17 @@ const MACHINE_SHARE: f64 = 0.5;
 /// Fills in quantity, grade, minutes, litres and mixes of every step.
 pub(super) fn measure(draft: &mut Draft) {
     let facts = draft.facts;
+    let (mut knelt_min, mut carried) = (0.0, Carried::default());
     for work in &mut draft.work {
         work.quantity = quantity(facts, work);
         work.grade = worst_grade(facts, work);
         let (norm, likely) = times(facts, work);
+        let (norm, likely) = effort::put_up(facts, work, norm, likely);
+        let likely = effort::kneeling(facts, work, likely, &mut knelt_min);
         (work.norm_minutes, work.minutes) = (norm, likely.expected);
         (work.minutes_p50, work.minutes_p90) = (likely.p50, likely.p90);
-        work.water_l = water_l(facts, work);
+        work.water_l = water_l(facts, work) * carried.growth(facts, work);
+        carried.after(facts, work);
         work.mixes = work.products.iter().filter_map(|used| mix(facts, work, used)).collect();
     }
 }
@@ -138,19 +144,20 @@ fn mix(facts: &Facts, work: &Work, used: &Use) -> Option<Mix> {
         return None;
     }
     let heavy = work.grade >= Grade::HEAVY;
+    let pour_step_ml = facts.limit("R62", "round_up_ml");
     let parts = used.water_to_product(heavy);
     let (vessel, parts, made) = match parts {
         Some(parts) => {
             let vessel = vessel(facts, work.step, used.row.dose_ml);
             let parts = if vessel.stream > 1.0 { (parts + 1.0) / vessel.stream - 1.0 } else { parts };
             let dilution = Dilution::new(Convention::WaterToProduct, parts).ok()?;
-            let made = recipe(dilution, needed_ml / vessel.stream, vessel.filled).ok()?;
+            let made = recipe(dilution, needed_ml / vessel.stream, vessel.filled, pour_step_ml).ok()?;
             (vessel.name, Some(parts), made)
         }
-        None => ("bottle", None, neat(needed_ml)),
+        None => ("bottle", None, neat(needed_ml, pour_step_ml)),
     };
     let fills = f64::from(made.fills);
-    let shampoo = |per_l: f64| round_up_to_pour(per_l * made.fill_ml / 1000.0) * fills;
+    let shampoo = |per_l: f64| round_up_to_pour(per_l * made.fill_ml / 1000.0, pour_step_ml) * fills;
     let statements: Vec<&Statement> =
         class.ghs.iter().filter_map(|code| hazard::hazard_statement(code)).collect();
     Some(Mix {
@@ -174,8 +181,8 @@ fn mix(facts: &Facts, work: &Work, used: &Use) -> Option<Mix> {
 }
 
 /// Product as it comes.
-fn neat(needed_ml: f64) -> Recipe {
-    let pour_ml = round_up_to_pour(needed_ml);
+fn neat(needed_ml: f64, pour_step_ml: f64) -> Recipe {
+    let pour_ml = round_up_to_pour(needed_ml, pour_step_ml);
     let (fills, water_ml) = (1, 0.0);
     Recipe {
         fills,

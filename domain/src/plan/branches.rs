@@ -27,6 +27,7 @@ const STOP_CRITERIA: [&str; 6] = [
 pub struct Branch {
     /// In the handbook's words, on the failed zone only.
     pub first: String,
+    /// What the step allows, and no more rounds than what it is against is worth.
     pub max_loops: u32,
     /// The step it leads to, when it names one; it is part of the loop unless it needs a yes.
     pub step: Option<String>,
@@ -37,6 +38,9 @@ pub struct Branch {
     /// Of one loop on that.
     pub loop_minutes: f64,
     pub loop_water_l: f64,
+    /// To rinse that place once the product has dried on it; none where it may dry.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub dried_rinse_l: Option<f64>,
     /// After the last loop, one for each thing the step removes.
     pub next: Vec<Rung>,
     /// What is recorded when no rung is taken.
@@ -85,16 +89,32 @@ pub(super) fn branch(draft: &Draft, work: &Work) -> Option<Branch> {
     let against = against(draft, work);
     Some(Branch {
         first: step.on_fail.clone(),
-        max_loops: step.max_loops,
+        max_loops: most_loops(work, &against),
         step: leads_to.map(|other| other.id.clone()),
         step_name: leads_to.map(|other| other.name.clone()),
         step_needs_approval,
         loop_on: loop_on(step, zone).to_string(),
         loop_minutes,
         loop_water_l,
+        dried_rinse_l: zone.and_then(|zone| dried_rinse_l(draft, work, zone)),
         left: left(&against, work.grade),
         next: against.into_iter().filter_map(|row| rung(draft, work, row)).collect(),
     })
+}
+
+/// The step's own loops, as far as the rounds that its contaminants are worth allow; those planned count.
+fn most_loops(work: &Work, against: &[&ContaminantRow]) -> u32 {
+    let rounds = against.iter().map(|row| row.max_rounds);
+    let most = rounds.reduce(|a, b| Some(a?.max(b?))).flatten();
+    most.map_or(work.step.max_loops, |most| work.step.max_loops.min(most.saturating_sub(work.rounds)))
+}
+
+/// The litres of the next rinse on one zone, when a product that may not dry has dried there.
+fn dried_rinse_l(draft: &Draft, work: &Work, zone: Zone) -> Option<f64> {
+    work.dwell.as_ref().filter(|dwell| dwell.never_dry)?;
+    let later = draft.work.iter().skip_while(|other| other.step.id != work.step.id).skip(1);
+    let rinse = later.filter(|other| other.step.rinse).find(|other| other.zones.contains(&zone))?;
+    Some(on_zone(draft.facts, rinse.step, Some(zone)).1 * draft.facts.factor("rinse_dried"))
 }
 
 /// Whatever is not planned is extra work; shade and set-up are the crew's own business.

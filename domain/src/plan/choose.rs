@@ -81,8 +81,10 @@ fn by_findings(draft: &mut Draft) {
         for step in inserts(draft, trigger) {
             draft.insert(step, &trigger.id, &trigger.text);
         }
-        if trigger.when == TriggerWhen::FoundLate && draft.has("D11") {
-            again(draft, "D14", &trigger.id, "once more: the late spots run over it");
+        if trigger.inserts.iter().any(|step| draft.has(step)) {
+            for step in &trigger.repeats {
+                again(draft, step, &trigger.id, "once more: the late spots run over it");
+            }
         }
     }
     for (why, steps) in beyond {
@@ -106,6 +108,20 @@ pub(super) fn again(draft: &mut Draft, step: &str, id: &str, text: &str) {
         draft.work.extend(draft.facts.work(step));
     }
     draft.explain(step, id, text);
+}
+
+/// What a panel over its limit calls for; what was done before it is done once more after it.
+pub(super) fn when_over_limit(draft: &mut Draft, why: &str) {
+    let triggers = &draft.facts.handbook().triggers;
+    for trigger in triggers.iter().filter(|t| t.when == TriggerWhen::PanelOverLimit) {
+        for step in &trigger.inserts {
+            draft.insert(step, &trigger.id, why);
+        }
+        for step in &trigger.repeats {
+            draft.work.iter_mut().filter(|w| w.step.id == *step).for_each(|w| w.rounds += 1);
+            again(draft, step, &trigger.id, "once more, in the shade");
+        }
+    }
 }
 
 fn called_for(draft: &Draft, trigger: &Trigger) -> bool {

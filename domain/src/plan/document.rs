@@ -178,7 +178,7 @@ pub struct Turn {
     pub end_min: f64,
 }
 
-/// How long a product may stay wet on the panel, seconds.
+/// How long a product may stay on the panel, seconds; wet, unless it may dry.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct Dwell {
     pub min_s: u32,
@@ -187,9 +187,17 @@ pub struct Dwell {
     pub label_max_s: u32,
     /// Time until the film is dry on the worst zone treated, when weather is known.
     pub dry_s: Option<f64>,
+    /// False for what may dry where it lies: then the label alone sets the time.
+    #[serde(default = "never_dry")]
+    pub never_dry: bool,
     pub panel_c: Option<f64>,
     /// What follows from it, when weather is known.
     pub advice: Option<DwellAdvice>,
+}
+
+/// Older plans held every product to the film.
+fn never_dry() -> bool {
+    true
 }
 
 impl Dwell {

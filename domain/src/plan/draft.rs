@@ -2,10 +2,13 @@
 
 use super::facts::Facts;
 use super::{CrewBound, Dwell, Leaves, Mix, Notice, Question, Reason, Turn};
-use crate::handbook::{Phase, Severity, Step, StepProduct, ZoneChoice};
+use crate::handbook::{Phase, SHAMPOO, Severity, Step, StepProduct, ZoneChoice};
 use crate::inspection::Grade;
 use crate::vehicle::Zone;
 use std::collections::BTreeMap;
+
+/// Steps that end with their own rinse: their pass check looks at the water running clear (common practice).
+const RINSED_WITHIN: [&str; 9] = ["B02", "B03", "B04", "B06", "B11", "B12", "C04", "C06", "D13"];
 
 /// A step that was chosen, with what is known of it so far.
 #[derive(Debug, Clone)]
@@ -27,7 +30,7 @@ pub(crate) struct Work<'a> {
     pub water_l: f64,
     pub mixes: Vec<Mix>,
     pub dwell: Option<Dwell>,
-    /// Times the product goes on, each with its own dwell (R48).
+    /// Times it is done: product and dwell anew (R48), or a reading again in the shade.
     pub rounds: u32,
     /// Treated in the shade of the awning.
     pub shaded: bool,
@@ -105,6 +108,10 @@ impl<'a> Work<'a> {
 
     pub fn is(&self, steps: &[&str]) -> bool {
         steps.contains(&self.step.id.as_str())
+    }
+
+    pub fn rinses_itself(&self) -> bool {
+        self.is(&RINSED_WITHIN)
     }
 
     pub fn uses(&self, product: &str) -> bool {
@@ -283,7 +290,7 @@ impl<'a> Draft<'a> {
         for mix in self.work.iter().flat_map(|w| &w.mixes) {
             *totals.entry(mix.product.clone()).or_insert(0.0) += mix.pour_ml;
             if mix.shampoo_ml > 0.0 {
-                *totals.entry("shampoo_neutral".to_string()).or_insert(0.0) += mix.shampoo_ml;
+                *totals.entry(SHAMPOO.to_string()).or_insert(0.0) += mix.shampoo_ml;
             }
         }
         totals

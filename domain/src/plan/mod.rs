@@ -6,6 +6,7 @@
 mod amounts;
 mod belief;
 mod branches;
+mod carried;
 mod cautions;
 mod choose;
 mod climate;
@@ -13,6 +14,7 @@ mod compare;
 pub mod crew;
 mod document;
 mod draft;
+mod effort;
 mod facts;
 mod heat_day;
 mod input;
@@ -138,7 +140,7 @@ fn shade_if_it_helps(draft: &mut draft::Draft) -> Result<(), PlanError> {
     }
     let mut shaded = draft.clone();
     let why = "a panel would be over its limit (R01): shade it, wait 20 to 40 min, read the panels again";
-    shaded.insert("A07", "T02", why);
+    choose::when_over_limit(&mut shaded, why);
     for work in &mut shaded.work {
         work.shaded = true;
     }

@@ -7,9 +7,6 @@ use crate::handbook::{Chemistry, Pair, PairCondition, PairKind, Severity};
 use crate::inspection::{Contaminant, Grade};
 use crate::vehicle::Zone;
 
-/// What it costs to break a soft pair, in minutes of extra work (assumption: about one repeated rinse).
-const SOFT_COST_MIN: f64 = 5.0;
-
 /// Orders the steps by every pair that holds here, and gives each line the pairs that placed it.
 pub(super) fn put_in_order(draft: &mut Draft) -> Result<(), PlanError> {
     let handbook = draft.facts.handbook();
@@ -19,11 +16,10 @@ pub(super) fn put_in_order(draft: &mut Draft) -> Result<(), PlanError> {
     let mut constraints = Vec::new();
     for pair in handbook.precedence.iter().filter(|pair| holds(draft, pair)) {
         let (Some(before), Some(after)) = (position(&pair.before), position(&pair.after)) else { continue };
-        let soft = pair.kind == PairKind::Soft;
         // A forbidden pair may not come in this order, so it holds the other way round.
         let (before, after) =
             if pair.kind == PairKind::Forbidden { (after, before) } else { (before, after) };
-        constraints.push(Constraint { pair: &pair.id, before, after, cost: soft.then_some(SOFT_COST_MIN) });
+        constraints.push(Constraint { pair: &pair.id, before, after, cost: pair.cost_min });
         holding.push(pair);
     }
     for (pair, before, after) in implied(draft) {
@@ -81,8 +77,11 @@ fn explain(draft: &mut Draft, constraints: &[Constraint], holding: &[&Pair], bro
     for (index, (constraint, pair)) in constraints.iter().zip(holding).enumerate() {
         if broken.contains(&index) {
             let text = format!(
-                "{} before {} given up: {} (cost {SOFT_COST_MIN:.0} min)",
-                pair.before, pair.after, pair.reason
+                "{} before {} given up: {} (cost {} min)",
+                pair.before,
+                pair.after,
+                pair.reason,
+                constraint.cost.unwrap_or(0.0)
             );
             if !draft.notices.iter().any(|n| n.rule == pair.id) {
                 let lines = each(vec![pair.after.clone()], &format!("before {} for once", pair.before));

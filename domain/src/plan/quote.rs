@@ -1,4 +1,4 @@
-//! What a customer is told before anybody has looked: a range, from the grade they booked to one worse.
+//! What a customer is told before anybody has looked: a range, from the grade they booked to what it may well be.
 
 use super::{JobPlan, PlanError, PlanInput, plan_job};
 use crate::handbook::Severity;
@@ -9,7 +9,8 @@ use utoipa::ToSchema;
 /// Windows are offered in quarters of an hour (common practice).
 const SLOT_STEP_MIN: f64 = 15.0;
 
-/// The range of a job. Customers under-grade by about one, and the grade found on site is binding (common practice).
+/// The range of a job. Customers under-grade (`booked_grade_unknown_worse`), and the grade found on site is binding
+/// (common practice).
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct Quote {
     pub package: String,
@@ -48,7 +49,7 @@ pub struct QuoteEnd {
     pub water_l: f64,
 }
 
-/// Plans the job at the booked grade (typical when none was booked) and at one worse.
+/// Plans the job at the booked grade (typical when none was booked) and at the worse one that is to be reckoned with.
 ///
 /// # Errors
 /// As [`plan_job`].
@@ -59,9 +60,10 @@ pub fn quote(input: &PlanInput) -> Result<Quote, PlanError> {
         let inspection = if seen { input.inspection } else { &unseen };
         plan_job(&PlanInput { booked_grade: Some(grade), inspection, ..input.clone() })
     };
-    let worst = input.inspection.findings.iter().map(|finding| finding.working_grade()).max();
+    let told_worse = input.handbook.told_worse();
+    let worst = input.inspection.findings.iter().map(|finding| finding.working_grade(told_worse)).max();
     let grade_low = worst.or(input.booked_grade).unwrap_or(Grade::TYPICAL);
-    let grade_high = if seen { grade_low } else { grade_low.worse() };
+    let grade_high = if seen { grade_low } else { grade_low.worse_by(told_worse) };
     let package = input.handbook.package(input.package);
     let buffer_share = package.map_or(0.0, |package| package.buffer_share);
     let plan = at(grade_low)?;

@@ -14,17 +14,24 @@ pub(super) fn judge(draft: &mut Draft) {
     }
 }
 
+/// Wax hazes and a coating flashes: only what may not dry races the panel.
+fn may_not_dry(facts: &Facts, work: &Work) -> bool {
+    let row = |product: &str| facts.handbook().product(product);
+    work.products.iter().any(|used| row(&used.product).is_none_or(|row| row.never_dry))
+}
+
 fn dwell(facts: &Facts, work: &Work) -> Option<Dwell> {
     let step = work.step;
     if step.dwell_max_s == 0 || work.products.is_empty() {
         return None;
     }
+    let never_dry = may_not_dry(facts, work);
     let hottest = |shaded: bool| {
         let states = work.zones.iter().filter_map(|&z| facts.panel(z, work.begin_min, shaded));
         states.max_by(|a, b| a.panel_c.total_cmp(&b.panel_c))
     };
     let state = hottest(work.shaded);
-    let drying = state.and_then(|state| state.drying());
+    let drying = state.filter(|_| never_dry).and_then(|state| state.drying());
     let share = facts.factor("dwell_share_of_dry");
     let task = DwellTask {
         label_min_s: f64::from(step.dwell_min_s),
@@ -32,6 +39,8 @@ fn dwell(facts: &Facts, work: &Work) -> Option<Dwell> {
         work_min_per_m2: work.minutes / work.quantity,
         area_m2: work.quantity,
         share,
+        re_mists: facts.factor("re_mists").clamp(0.0, 100.0) as u32,
+        hopeless_share: facts.limit("R07", "block_share_of_dwell_min"),
     };
     let window = drying.and_then(|drying| dwell_window(&task, &drying, None).ok());
     // Only where nothing else helps it matters how the panel dries when cooled.
@@ -48,6 +57,7 @@ fn dwell(facts: &Facts, work: &Work) -> Option<Dwell> {
         max_s: on_a_timer(allowed_dwell_s(f64::from(step.dwell_max_s), dry_s, share), step.dwell_min_s),
         label_max_s: step.dwell_max_s,
         dry_s,
+        never_dry,
         panel_c: state.map(|state| state.panel_c),
         // Sections are of panels; spots and wheels are worked one by one anyway.
         advice: window.map(|window| window.advice).filter(|_| step.basis == Basis::PerM2),

@@ -102,6 +102,9 @@ fn whole_or_tenth(value: f64) -> String {
 
 /// How long it may stay.
 pub(super) fn timer(dwell: &Dwell) -> String {
+    if !dwell.never_dry {
+        return format!("{} to {} min", clock(dwell.min_s), clock(dwell.max_s));
+    }
     if dwell.min_s > dwell.max_s {
         return format!("needs {} min wet and would dry before: never dry", clock(dwell.min_s));
     }
@@ -143,9 +146,14 @@ pub(super) fn drying(dwell: &Dwell) -> Vec<String> {
 
 /// The loop of a failed check: what, how often, and what one costs.
 pub(super) fn failing(branch: &Branch) -> String {
-    let mut costs = vec![format!("at most {} x", branch.max_loops)];
+    let times = match branch.max_loops {
+        0 => "not again".to_string(),
+        times => format!("at most {times} x"),
+    };
+    let mut costs = vec![times];
     costs.extend((branch.loop_minutes > 0.0).then(|| length(branch.loop_minutes)));
     costs.extend((branch.loop_water_l >= 0.5).then(|| format!("{} l", litres(branch.loop_water_l))));
+    costs.extend(branch.dried_rinse_l.map(|dried_l| format!("{} l where it dried", litres(dried_l))));
     costs.extend((branch.loop_on != "all of it").then(|| branch.loop_on.clone()));
     looped(branch, &costs.join(", "))
 }

@@ -6,10 +6,6 @@ use utoipa::ToSchema;
 
 /// Share of the drying time that may be used: the trade's working value (common practice). 0.5 is the cautious one.
 pub const DWELL_SHARE: f64 = 0.7;
-/// A film may be wetted again this often before the place is given up (common practice).
-pub const MAX_REMISTS: u32 = 2;
-/// A product that would dry in less than this share of its shortest dwell is not used (common practice).
-pub const HOPELESS_SHARE: f64 = 0.5;
 /// Smallest section one person can sensibly work, m²: half of one panel of 0.8 m² (assumption).
 pub const SMALLEST_SECTION_M2: f64 = 0.4;
 #[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
@@ -30,6 +26,10 @@ pub struct DwellTask {
     pub area_m2: f64,
     /// Share of the drying time that may be used, above 0 to 1; [`DWELL_SHARE`] is the trade's.
     pub share: f64,
+    /// Times a drying film may be wetted again before the place is given up.
+    pub re_mists: u32,
+    /// A product that would dry in less than this share of its shortest dwell is not used, 0 to 1.
+    pub hopeless_share: f64,
 }
 
 /// What to do about the product on this panel in this air.
@@ -58,8 +58,8 @@ pub struct DwellWindow {
 
 /// Judges a product on a panel that dries as `hot` says, and as `cooled` says after shading and rinsing it cool.
 ///
-/// In this order (common practice): enough time, then smaller sections, then wetting again at most twice, provided the
-/// film lasts half the shortest dwell; then cooling first; else refuse.
+/// In this order (common practice): enough time, then smaller sections, then wetting again as often as the task
+/// allows, provided the film lasts its share of the shortest dwell; then cooling first; else refuse.
 pub fn dwell_window(
     task: &DwellTask,
     hot: &Drying,
@@ -98,10 +98,10 @@ impl DwellTask {
         if section >= smallest_m2 || once_s >= self.label_max_s {
             return Some(DwellAdvice::Sections { section_m2: section.max(smallest_m2) });
         }
-        if drying.dry_s().is_some_and(|dry_s| dry_s < HOPELESS_SHARE * self.label_min_s) {
+        if drying.dry_s().is_some_and(|dry_s| dry_s < self.hopeless_share * self.label_min_s) {
             return None;
         }
-        (1..=MAX_REMISTS).find_map(|times| {
+        (1..=self.re_mists).find_map(|times| {
             let wet_s = self.label_max_s.min(once_s * f64::from(times + 1));
             // Each round of mist must come back to the first spot before that has dried.
             let round_m2 = once_s / 60.0 / self.work_min_per_m2;
@@ -116,7 +116,8 @@ impl DwellTask {
         within("longest dwell, s,", self.label_max_s, self.label_min_s, 7200.0)?;
         within("work, min/m2,", self.work_min_per_m2, f64::MIN_POSITIVE, 60.0)?;
         within("area, m2,", self.area_m2, f64::MIN_POSITIVE, 100.0)?;
-        within("share of the drying time", self.share, f64::MIN_POSITIVE, 1.0)
+        within("share of the drying time", self.share, f64::MIN_POSITIVE, 1.0)?;
+        within("share of the shortest dwell", self.hopeless_share, 0.0, 1.0)
     }
 }
 
@@ -136,6 +137,9 @@ mod tests {
         work_min_per_m2: 1.0,
         area_m2: 4.0,
         share: DWELL_SHARE,
+        // Common practice.
+        re_mists: 2,
+        hopeless_share: 0.5,
     };
 
     fn dries_in(dry_s: f64) -> Drying {

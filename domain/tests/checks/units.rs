@@ -2,8 +2,8 @@
 
 use super::{Check, check, holds};
 use domain::units::{
-    CUBIC_INCH_ML, Convention, Dilution, IMPERIAL_FLUID_OUNCE_ML, IMPERIAL_GALLON_ML, US_FLUID_OUNCE_ML,
-    US_GALLON_ML, US_QUART_ML, Vessel, recipe,
+    CUBIC_INCH_ML, Convention, Dilution, IMPERIAL_FLUID_OUNCE_ML, IMPERIAL_GALLON_ML, POUR_STEP_ML,
+    US_FLUID_OUNCE_ML, US_GALLON_ML, US_QUART_ML, Vessel, recipe,
 };
 use domain::vin::{CheckDigit, Vin};
 
@@ -19,7 +19,7 @@ pub fn rows() -> Vec<Check> {
     let foam = Dilution::new(Convention::WaterToProduct, 32.0).unwrap();
     let bottle = Vessel { capacity_ml: 1000.0, fill_share: 1.0 - 0.10 };
     let one_to_four = Dilution::new(Convention::ProductToWater, 4.0).unwrap();
-    let made = recipe(one_to_four, bottle.usable_ml().unwrap(), bottle).unwrap();
+    let made = recipe(one_to_four, bottle.usable_ml().unwrap(), bottle, POUR_STEP_ML).unwrap();
     let mut rows = vec![
         check("DIL-01", SP_811, "US gallon", US_GALLON_ML, 3785.411784, 1e-9),
         check("DIL-01", SP_811, "is 231 cubic inches", 231.0 * CUBIC_INCH_ML, US_GALLON_ML, 1e-9),

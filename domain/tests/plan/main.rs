@@ -22,6 +22,7 @@ mod refills;
 mod refusals;
 mod rules;
 mod scene;
+mod shop;
 mod strain;
 mod thrown;
 mod unblock;

@@ -198,7 +198,9 @@ const WAYS: &[Way] = &[
     ("R09", windy_coating, "a roof", roof),
     ("R09", windy_coating, "a calmer day", calm),
     ("R10", van_in_wind, "another day", calm),
-    ("R10", van_in_wind, "leave these zones out", |s| s.waive("R10", &[Zone::Roof], &[])),
+    ("R10", van_in_wind, "leave these zones out", |s| {
+        s.waive("R10", &[Zone::Roof, Zone::Tail, Zone::RearQuarter], &[])
+    }),
     (
         "R10",
         |s| {

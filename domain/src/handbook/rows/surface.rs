@@ -63,6 +63,7 @@ pub struct SubstrateRow {
     pub forbids_note: String,
     pub ph_min: Option<f64>,
     pub ph_max: Option<f64>,
+    /// What lance and water may be like on it: pressure, distance of the nozzle, temperature.
     pub lance_max_bar: Option<f64>,
     pub lance_min_m: Option<f64>,
     pub water_max_c: Option<f64>,
@@ -94,7 +95,7 @@ pub struct ContaminantRow {
     pub place: String,
     pub verify: String,
     pub stop: String,
-    /// Rounds after which to stop.
+    /// Rounds of one step against it after which the next rung follows; absent: the step's own loops decide.
     pub max_rounds: Option<u32>,
     pub source: String,
 }
@@ -166,6 +167,8 @@ pub struct ProductClass {
     /// Weakest use.
     pub ratio_max: Option<f64>,
     pub dilution: String,
+    /// Its label allows shampoo in the mixture, to make it cling; nothing else is ever added.
+    pub takes_shampoo: bool,
     pub application: String,
     /// Made-up product, ml.
     pub coverage_min_ml: Option<f64>,
@@ -176,23 +179,25 @@ pub struct ProductClass {
     pub dwell_max_s: u32,
     pub max_panel_c: f64,
     pub min_air_c: f64,
+    /// It may not dry on the surface; what may dry has its label's dwell whatever the panel.
     pub never_dry: bool,
     /// Substrates it may not touch.
     #[serde(deserialize_with = "cell::list")]
     pub forbidden_on: Vec<Ban>,
     pub forbidden_note: String,
     pub keep_apart: String,
-    /// 0 none to 3 most; factors are `rinse_demand_0` to `_3`.
+    /// 0 none to 3 most; an ordinary rinse that carries it takes `rinse_demand_1` to `_3` times the litres.
     pub rinse_demand: u8,
-    /// The rinse needs a surfactant.
+    /// The rinse after it begins with shampoo foam, because water alone beads on what it leaves.
     pub surfactant_wash_after: bool,
     /// How much protection it takes off, 0 to 3; absent: it is protection itself.
     pub strips_protection: Option<u8>,
     pub ppe: String,
+    /// Goes inside in a frosty night.
     pub freeze_sensitive: bool,
     pub storage: String,
     pub runoff: String,
-    /// Its rinse water may not reach a storm drain or the ground.
+    /// Toxic or of extreme pH: its rinse water is collected, or the step is left out (R24).
     pub collect_runoff: bool,
     pub source: String,
 }
@@ -229,6 +234,11 @@ pub struct MixingEntry {
 }
 
 impl MixingEntry {
+    /// Never in one bucket or bottle.
+    pub fn forbids_one_vessel(&self) -> bool {
+        self.never_in_one_vessel || matches!(self.verdict, MixVerdict::Never | MixVerdict::Banned)
+    }
+
     /// Whether the entry speaks of these two, either way round.
     pub fn concerns(&self, one: &ProductClass, other: &ProductClass) -> bool {
         let meets = |a: &ProductClass, b: &ProductClass| {

@@ -86,17 +86,15 @@ pub struct ZoneRow {
     pub orientation: Orientation,
     #[serde(deserialize_with = "cell::list")]
     pub faces: Vec<Face>,
-    /// Near the ground.
-    pub low: bool,
     pub reach: Reach,
     /// Usual order of washing, low first; equal for zones washed together.
     pub wash_rank: u32,
     /// Water runs from lower to higher numbers, on the same side: 0 top, 1 glass, 2 body, 3 low.
     pub drip_level: u8,
     pub default_substrate: Substrate,
-    /// Painted plastic, which a thickness gauge cannot read.
+    /// Painted plastic, which the thickness gauge (F05) leaves out.
     pub on_plastic: bool,
-    /// Susceptibility: 0 none, 1 light, 2 typical, 3 worst place.
+    /// Susceptibility: 0 none, 1 light, 2 typical, 3 worst place. Grading (A04) begins where most is expected.
     pub s_film: u8,
     pub s_brake_iron: u8,
     pub s_fallout: u8,

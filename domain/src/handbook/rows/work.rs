@@ -170,7 +170,7 @@ pub struct StepProduct {
 pub enum PairKind {
     /// Never violated.
     Hard,
-    /// A cost when violated.
+    /// Costs `cost_min` when violated.
     Soft,
     /// Holds when its condition does.
     Conditional,
@@ -203,6 +203,8 @@ pub struct Pair {
     pub before: String,
     pub after: String,
     pub kind: PairKind,
+    /// What breaking a soft pair costs, minutes of work done again or worse (assumption); none for the others.
+    pub cost_min: Option<f64>,
     pub condition: PairCondition,
     pub condition_text: String,
     pub gap: String,
@@ -229,7 +231,9 @@ pub struct Equipment {
     /// Vehicles after which to look at it, and to retire it.
     pub wear_vehicles_min: Option<u32>,
     pub wear_vehicles_max: Option<u32>,
+    /// Minutes to put it up: the step that does so takes at least as long.
     pub setup_min: Option<f64>,
+    /// Its own limit in the open; absent: R10's, where that speaks of it.
     pub max_wind_m_s: Option<f64>,
     /// Sound level at the ear of whoever works with it, dB(A).
     pub noise_dba: Option<f64>,
@@ -252,6 +256,7 @@ pub struct Package {
     pub max_film: Option<u8>,
     /// Worst film grade it is meant for.
     pub fits_film: Option<u8>,
+    /// Strongest wind in the open while it polishes and protects.
     pub max_wind_m_s: Option<f64>,
     /// Only for these classes; empty: all.
     #[serde(deserialize_with = "cell::list")]

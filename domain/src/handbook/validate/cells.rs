@@ -3,6 +3,7 @@
 use super::Fault;
 use crate::handbook::Handbook;
 use serde_json::{Map, Value};
+use std::collections::HashMap;
 
 /// The ranges numbers must lie in, by how the name of the column or parameter ends (or, with a leading `^`, begins).
 /// The first that fits counts. Assumption: wide enough for any shop, narrow enough to catch a slipped digit or unit.
@@ -52,9 +53,10 @@ const RANGES: &[(&str, f64, f64)] = &[
 pub(super) fn faults(handbook: &Handbook, json: &Value) -> Vec<Fault> {
     let mut faults = Vec::new();
     for (table, rows) in json.as_object().into_iter().flatten() {
+        let mut ranges = Ranges::default();
         for (id, row) in rows.as_object().into_iter().flatten() {
             if let Value::Object(row) = row {
-                row_faults(&format!("/{table}/{id}"), row, &mut faults);
+                row_faults(&format!("/{table}/{id}"), row, &mut ranges, &mut faults);
             }
         }
     }
@@ -63,13 +65,16 @@ pub(super) fn faults(handbook: &Handbook, json: &Value) -> Vec<Fault> {
     faults
 }
 
-fn row_faults(at: &str, row: &Map<String, Value>, faults: &mut Vec<Fault>) {
+/// The range of each column of a table, looked up once.
+type Ranges<'a> = HashMap<&'a str, (f64, f64)>;
+
+fn row_faults<'a>(at: &str, row: &'a Map<String, Value>, ranges: &mut Ranges<'a>, faults: &mut Vec<Fault>) {
     for (column, cell) in row {
         if let Value::Object(entries) = cell {
-            row_faults(&format!("{at}/{column}"), entries, faults);
+            row_faults(&format!("{at}/{column}"), entries, ranges, faults);
         }
         let Some(number) = cell.as_f64() else { continue };
-        let (least, most) = range(column);
+        let (least, most) = *ranges.entry(column).or_insert_with(|| range(column));
         if !(least..=most).contains(&number) {
             faults
                 .push(Fault::new(format!("{at}/{column}"), format!("{number} is outside {least} to {most}")));

@@ -1,7 +1,7 @@
 //! Steps may not ask more of a product than its class allows, and norms must rise with the grade.
 
 use super::Fault;
-use crate::handbook::{Handbook, ProductClass, Step, StepProduct};
+use crate::handbook::{Handbook, ProductClass, SHAMPOO, Step, StepProduct};
 
 /// Weaker than this a mix is bucket water, dosed by the water and not by coverage (common practice: 256:1 rinseless).
 const BUCKET_RATIO: f64 = 200.0;
@@ -14,6 +14,7 @@ pub(super) fn faults(handbook: &Handbook) -> Vec<Fault> {
     for used in &handbook.step_products {
         if let Some(product) = handbook.product(&used.product) {
             product_faults(used, product, &mut faults);
+            faults.extend(shampoo_fault(handbook, used, product));
         }
     }
     for row in &handbook.contaminants {
@@ -70,6 +71,24 @@ fn step_faults(handbook: &Handbook, step: &Step, faults: &mut Vec<Fault>) {
             ));
         }
     }
+}
+
+/// Shampoo is the only thing that is ever added to a product, and only where the label names it and the mixing table
+/// lets both be in one vessel (X13).
+fn shampoo_fault(handbook: &Handbook, used: &StepProduct, product: &ProductClass) -> Option<Fault> {
+    used.shampoo_ml_per_l.filter(|&ml| ml > 0.0)?;
+    let apart = |shampoo| {
+        let mut entries = handbook.mixing.iter();
+        entries.find(|entry| entry.concerns(product, shampoo) && entry.forbids_one_vessel())
+    };
+    let why = match handbook.product(SHAMPOO).and_then(apart) {
+        Some(entry) => format!("{} and shampoo may not be in one vessel ({})", product.name, entry.id),
+        None if !product.takes_shampoo => {
+            format!("the label of {} does not name shampoo (X13)", product.name)
+        }
+        None => return None,
+    };
+    Some(Fault::new(format!("/step_products/{}/shampoo_ml_per_l", used.id), why))
 }
 
 fn product_faults(used: &StepProduct, product: &ProductClass, faults: &mut Vec<Fault>) {

@@ -6,6 +6,7 @@ use crate::handbook::{Handbook, PackageRole, PackageStep, Pair, PairKind};
 
 pub(super) fn faults(handbook: &Handbook) -> Vec<Fault> {
     let mut faults = circles(handbook);
+    faults.extend(handbook.precedence.iter().filter_map(without_cost));
     for package in &handbook.packages {
         let steps: Vec<&PackageStep> = handbook.steps_of(&package.id).collect();
         package_faults(handbook, &steps, &mut faults);
@@ -25,6 +26,16 @@ fn circles(handbook: &Handbook) -> Vec<Fault> {
         .filter(|pair| binding(pair))
         .map(|pair| Fault::new(format!("/precedence/{}/before", pair.id), text.clone()))
         .collect()
+}
+
+/// Only what may be broken costs something.
+fn without_cost(pair: &Pair) -> Option<Fault> {
+    let text = match (pair.kind == PairKind::Soft, pair.cost_min) {
+        (true, None) => "a soft pair needs what breaking it costs",
+        (false, Some(_)) => "only a soft pair may be broken, at a cost",
+        _ => return None,
+    };
+    Some(Fault::new(format!("/precedence/{}/cost_min", pair.id), text))
 }
 
 fn package_faults(handbook: &Handbook, steps: &[&PackageStep], faults: &mut Vec<Fault>) {

@@ -1,7 +1,7 @@
 //! The findings as a table, looked up by every step and rule.
 
-use crate::handbook::Handbook;
-use crate::inspection::{Contaminant, Finding, Grade, Inspection};
+use crate::inspection::{Contaminant, Grade};
+use crate::plan::PlanInput;
 use crate::vehicle::Zone;
 use std::collections::BTreeMap;
 
@@ -19,22 +19,19 @@ pub(super) struct Grades<'a> {
 
 impl<'a> Grades<'a> {
     /// Of the zones that are worked on.
-    pub fn new(
-        handbook: &'a Handbook,
-        inspection: &Inspection,
-        worked_on: impl Fn(Zone) -> bool,
-    ) -> Grades<'a> {
+    pub fn new(input: &PlanInput<'a>, worked_on: impl Fn(Zone) -> bool) -> Grades<'a> {
         let mut by_zone = [[Grade::NONE; CONTAMINANTS]; ZONES];
         let mut worst = [Grade::NONE; CONTAMINANTS];
-        for finding in inspection.findings.iter().filter(|finding| worked_on(finding.zone)) {
-            let grade = Finding::working_grade(finding);
+        let told_worse = input.handbook.told_worse();
+        for finding in input.inspection.findings.iter().filter(|finding| worked_on(finding.zone)) {
+            let grade = finding.working_grade(told_worse);
             let of = finding.contaminant as usize;
             for seen in [&mut by_zone[finding.zone as usize][of], &mut worst[of]] {
                 *seen = grade.max(*seen);
             }
         }
         let mut targets: BTreeMap<&str, Vec<Contaminant>> = BTreeMap::new();
-        for row in &handbook.contaminants {
+        for row in &input.handbook.contaminants {
             for step in &row.ladder_steps {
                 targets.entry(step).or_default().push(row.id);
             }

@@ -1,5 +1,6 @@
 //! What is known before planning: the input, looked up in the handbook and asked in the planner's words.
 
+mod expected;
 mod found;
 mod grades;
 mod hours;
@@ -57,7 +58,7 @@ impl<'a> Facts<'a> {
         let zones = input.handbook.zones_of(input.vehicle.class).filter(|row| !left_out(input, row.zone));
         let zones = zones.map(|row| ZoneFacts::of(row, input)).collect();
         let climate = Climate::new(input);
-        let grades = Grades::new(input.handbook, input.inspection, |zone| !left_out(input, zone));
+        let grades = Grades::new(input, |zone| !left_out(input, zone));
         Ok(Facts { input, package, entries, zones, climate, splits: Rc::default(), grades })
     }
 
@@ -141,7 +142,7 @@ impl<'a> Facts<'a> {
     fn zones_of(&self, step: &Step, set: &str) -> Vec<Zone> {
         let mut rows = self.handbook().zone_set(self.input.vehicle.class, set);
         rows.sort_by_key(|row| row.wash_rank);
-        let all: Vec<Zone> = rows.iter().map(|row| row.zone).collect();
+        let all = self.as_met(&step.id, rows.iter().map(|row| row.zone).collect());
         if step.zone_choice != ZoneChoice::Found {
             return all;
         }
@@ -246,6 +247,11 @@ impl<'a> ZoneFacts<'a> {
             faces: faces(row),
             recess: row.orientation == Orientation::Recess,
         }
+    }
+
+    /// What it is made of, and what is set into it.
+    pub fn materials(&self) -> impl Iterator<Item = Substrate> + use<'_, 'a> {
+        self.inclusions.iter().copied().chain([self.substrate])
     }
 
     /// Water from this zone runs over `lower`.

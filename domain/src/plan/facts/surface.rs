@@ -5,6 +5,9 @@ use crate::handbook::{Ban, Chemistry, ProductClass};
 use crate::plan::draft::{Use, Work};
 use crate::vehicle::{Substrate, Zone};
 
+/// From this bead grade on a protection is alive; at 2 and below it is due for renewal (common practice).
+const SOUND_BEADS: u8 = 3;
+
 /// What a surface says to a product or a step.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub(crate) struct Fit {
@@ -45,10 +48,9 @@ impl<'a> Facts<'a> {
         work.products.iter().any(|u| self.chemistry(&u.product).iter().any(|c| groups.contains(c)))
     }
 
-    /// Products whose rinse water is collected or whose step is left out (R24).
+    /// Its rinse water is collected, or its step left out (R24).
     pub fn must_be_collected(&self, product: &str) -> bool {
-        const NAMED: [&str; 2] = ["biocide_moss", "cement_dissolver"];
-        NAMED.contains(&product) || self.chemistry(product).contains(&Chemistry::Acid)
+        self.handbook().product(product).is_some_and(|row| row.collect_runoff)
     }
 
     /// Runoff can be collected or may go to the sewer.
@@ -82,7 +84,11 @@ impl<'a> Facts<'a> {
     /// A protection lies on the zone: one of its own, or one on all paint.
     pub fn protected(&self, zone: Zone) -> bool {
         let paint = self.zone(zone).is_some_and(|f| f.substrate.is_paint() && !f.recess);
-        self.input.vehicle.coats.iter().any(|c| c.zone == Some(zone) || c.zone.is_none() && paint)
+        let coats = &self.input.vehicle.coats;
+        // Water that beads on paint without a coat on record rolls off one that nobody entered.
+        let beads = self.input.inspection.bead_grade.is_some_and(|grade| grade >= SOUND_BEADS);
+        let laid = coats.iter().any(|c| c.zone == Some(zone) || c.zone.is_none() && paint);
+        laid || paint && coats.is_empty() && beads
     }
 
     // ---- bans ----

@@ -2,12 +2,15 @@
 
 use crate::handbook::{Chemistry, Reach};
 use crate::plan::draft::{Draft, Lines, each};
-use crate::plan::facts::names;
+use crate::plan::facts::{Facts, names};
+use crate::site::WeatherHour;
+use crate::vehicle::Zone;
 use chrono::{NaiveDateTime, NaiveTime, TimeDelta};
 
 /// Rules that look at the hours in which the steps fall.
 pub(super) fn on_the_clock(draft: &mut Draft) {
     r09_wind(draft);
+    package_in_wind(draft);
     r10_strong_wind(draft);
     r11_wind_and_textile_guard(draft);
     r13_freeze(draft);
@@ -19,17 +22,28 @@ pub(super) fn on_the_clock(draft: &mut Draft) {
 
 /// The van carries an awning and the wind lets it stand.
 pub(crate) fn awning_stands(draft: &Draft) -> bool {
-    draft.facts.carries("awning") && !draft.facts.sheltered() && strong_wind(draft).is_none()
+    draft.facts.carries("awning") && !draft.facts.sheltered() && too_windy_for(draft, "awning").is_none()
 }
 
-/// Mean wind or gusts over the limit of awning and platform while the job lasts, in words.
-fn strong_wind(draft: &Draft) -> Option<String> {
-    let (mean, peak) = (draft.facts.limit("R10", "wind_m_s"), draft.facts.limit("R10", "gust_m_s"));
-    let end = draft.facts.expected_end(draft).max(draft.facts.at(draft.end_min()));
-    let mut hours = draft.facts.hours_between(draft.facts.input.start, end);
-    let over = hours.find(|h| h.wind_m_s > mean || h.gust_m_s.is_some_and(|gust| gust > peak))?;
+/// Mean wind over what a tool stands, or gusts over R10's, in words.
+fn too_windy_for(draft: &Draft, tool: &str) -> Option<String> {
+    let own = draft.facts.handbook().equipment.get(tool).and_then(|row| row.max_wind_m_s);
+    wind_over(draft, own.unwrap_or(draft.facts.limit("R10", "wind_m_s")))
+}
+
+/// Mean wind over a limit, or gusts over R10's, while the job lasts, in words.
+fn wind_over(draft: &Draft, mean: f64) -> Option<String> {
+    let peak = draft.facts.limit("R10", "gust_m_s");
+    let over =
+        hours_of_job(draft).find(|h| h.wind_m_s > mean || h.gust_m_s.is_some_and(|gust| gust > peak))?;
     let gusts = over.gust_m_s.map_or(String::new(), |gust| format!(", gusts {gust:.1}"));
     Some(format!("wind {:.1} m/s{gusts} at {}", over.wind_m_s, over.at.format("%H:%M")))
+}
+
+fn hours_of_job<'a>(draft: &Draft<'a>) -> impl Iterator<Item = &'a WeatherHour> + use<'a> {
+    let facts = draft.facts;
+    let end = facts.expected_end(draft).max(facts.at(draft.end_min()));
+    facts.hours_between(facts.input.start, end)
 }
 
 /// Steps of the kind in hours whose wind is over a limit, with the wind.
@@ -75,26 +89,57 @@ fn r09_wind(draft: &mut Draft) {
     }
 }
 
-/// R10: no awning, no platform, no textile guard.
+/// A package that is not sold for a windy place: dust settles in what it polishes and lays.
+fn package_in_wind(draft: &mut Draft) {
+    let package = draft.facts.package;
+    let Some(limit) = package.max_wind_m_s.filter(|_| !draft.facts.sheltered()) else { return };
+    let windy = steps_in_wind(draft, limit, |w| w.is_dry_on());
+    let Some((_, wind_m_s)) = windy.first() else { return };
+    let text = format!("wind {wind_m_s:.1} m/s over {limit} m/s: no {} in the open", package.name);
+    draft.forbid(&package.id, text, wind_lines(&windy, "dust settles in it"), "a roof, or a calmer day");
+}
+
+/// R10: no awning, no platform, no textile guard; a step where its own limit says so.
 fn r10_strong_wind(draft: &mut Draft) {
     if draft.facts.sheltered() {
         return;
     }
-    let Some(air) = strong_wind(draft) else { return };
-    let high = draft.facts.zones_within(Reach::Platform);
-    let on_platform = draft.which(|w| w.minutes > 0.0 && w.zones.iter().any(|z| high.contains(z)));
-    if !on_platform.is_empty() {
-        let text = format!("{air}: no platform, so {} cannot be reached", names(&high));
-        let unblock = "another day, or leave these zones out with the customer's consent";
-        draft.unmet("R10", text, each(on_platform, "no platform in this wind"), unblock);
+    ask_for_gusts(draft);
+    for (reach, tool) in [(Reach::Platform, "platform"), (Reach::Step, "step")] {
+        let Some(air) = too_windy_for(draft, tool) else { continue };
+        let zones = draft.facts.zones_within(reach);
+        let steps = on_zones(draft, &zones);
+        if !steps.is_empty() {
+            let text = format!("{air}: no {tool}, so {} cannot be reached", names(&zones));
+            let unblock = "another day, or leave these zones out with the customer's consent";
+            draft.unmet("R10", text, each(steps, &format!("no {tool} in this wind")), unblock);
+        }
     }
     let guard = draft.planned(&["H10"]);
-    if !guard.is_empty() {
+    if let Some(air) = wind_over(draft, draft.facts.limit("R10", "wind_m_s")).filter(|_| !guard.is_empty()) {
         let lines = each(guard, "no textile guard in this wind");
         draft.unmet("R10", format!("{air}: no textile guard"), lines, "move it to a calm day");
     }
-    if draft.facts.carries("awning") {
+    if let Some(air) = too_windy_for(draft, "awning").filter(|_| draft.facts.carries("awning")) {
         draft.kept("R10", format!("{air}: the awning stays in the van"), vec![]);
+    }
+}
+
+/// Steps that take somebody to these zones.
+fn on_zones(draft: &Draft, zones: &[Zone]) -> Vec<String> {
+    draft.which(|w| w.minutes > 0.0 && w.zones.iter().any(|zone| zones.contains(zone)))
+}
+
+/// R10 needs the gusts where nobody forecast them, the mean wind would bear some over the limit, and somebody or
+/// something would fall.
+fn ask_for_gusts(draft: &mut Draft) {
+    let facts = draft.facts;
+    let (peak, factor) = (facts.limit("R10", "gust_m_s"), facts.limit("R10", "gust_factor"));
+    let unknown = |h: &WeatherHour| h.gust_m_s.is_none() && h.wind_m_s * factor > peak;
+    let exposed = !draft.planned(&["A07", "H10"]).is_empty()
+        || !on_zones(draft, &facts.zones_within(Reach::Platform)).is_empty();
+    if exposed && hours_of_job(draft).any(unknown) {
+        draft.ask("R10", "/weather/hours", "How strong will the gusts be while the job lasts?");
     }
 }
 
@@ -115,6 +160,7 @@ fn r13_freeze(draft: &mut Draft) {
     if draft.facts.sheltered() {
         return;
     }
+    ask_for_frost_ahead(draft);
     let wet = draft.work.iter().filter(|w| w.water_l > 0.0);
     let lines: Lines =
         wet.filter_map(|w| Some((w.step.id.clone(), freezes(draft, draft.facts.at(w.begin_min))?))).collect();
@@ -132,11 +178,28 @@ fn r13_freeze(draft: &mut Draft) {
     draft.unmet("R13", text, lines, unblock);
 }
 
+/// R13 looks some hours beyond the last water; past the end of the forecast it asks where frost could follow.
+fn ask_for_frost_ahead(draft: &mut Draft) {
+    let facts = draft.facts;
+    let wet = draft.work.iter().filter(|w| w.water_l > 0.0).map(|w| facts.at(w.begin_min)).max();
+    let Some((until, last)) = facts.weather_until().zip(wet) else { return };
+    let possible_c = facts.limit("R13", "air_c") + facts.limit("R14", "night_drop_k");
+    let coolest = facts.hours_between(facts.input.start, until).map(|h| h.air_c).min_by(f64::total_cmp);
+    if until < last + freeze_ahead(facts) && coolest.is_some_and(|c| c <= possible_c) {
+        let text = "Will it freeze within the hours after the last water?";
+        draft.ask("R13", "/weather/hours", text);
+    }
+}
+
+fn freeze_ahead(facts: &Facts) -> TimeDelta {
+    TimeDelta::minutes((facts.limit("R13", "within_h").clamp(0.0, 240.0) * 60.0) as i64)
+}
+
 /// Why water would freeze on the vehicle at a moment or soon after it.
 fn freezes(draft: &Draft, at: NaiveDateTime) -> Option<String> {
     let facts = draft.facts;
     let (panel_limit, air_limit) = (facts.limit("R13", "panel_c"), facts.limit("R13", "air_c"));
-    let ahead = TimeDelta::minutes((facts.limit("R13", "within_h").clamp(0.0, 240.0) * 60.0) as i64);
+    let ahead = freeze_ahead(facts);
     let hour = facts.hour(at)?;
     if hour.air_c <= air_limit {
         return Some(format!("air {:.1} C at {}", hour.air_c, at.format("%H:%M")));
@@ -165,7 +228,8 @@ fn r14_night_frost(draft: &mut Draft) {
     let lowest = night.map(|h| h.air_c).min_by(f64::total_cmp);
     if let Some(lowest) = lowest.filter(|&c| c <= limit) {
         let text = format!(
-            "night frost {lowest:.1} C: drain pump, hose and tank lines, take frost-sensitive products inside"
+            "night frost {lowest:.1} C: drain pump, hose and tank lines, take inside what frost spoils: {}",
+            spoiled_by_frost(draft)
         );
         let lines = each(draft.planned(&["I05"]), "drain pump, hose and tank lines");
         return draft.kept("R14", text, lines);
@@ -177,6 +241,16 @@ fn r14_night_frost(draft: &mut Draft) {
     if unknown && coolest.is_some_and(|c| c <= possible) {
         draft.ask("R14", "/weather/hours", "How cold will the night after the job be, until 08:00?");
     }
+}
+
+/// What the crew has in hand of that, in words.
+fn spoiled_by_frost(draft: &Draft) -> String {
+    let used = draft.work.iter().flat_map(|w| &w.products).map(|used| used.product.as_str());
+    let rows = used.filter_map(|id| draft.facts.handbook().product(id)).filter(|row| row.freeze_sensitive);
+    let mut names: Vec<&str> = rows.map(|row| row.name.as_str()).collect();
+    names.sort();
+    names.dedup();
+    if names.is_empty() { "water-based products".to_string() } else { names.join(", ") }
 }
 
 // ---- thunder ----
@@ -207,7 +281,9 @@ fn r67_thunder(draft: &mut Draft) {
         return;
     };
     let (first, clear) = (first.format("%H:%M"), clear.format("%H:%M"));
-    let text = format!("thunder from {first}: outdoor power and lance stop until {clear}");
+    let near_km = draft.facts.limit("R67", "within_km");
+    let text =
+        format!("thunder from {first} (within {near_km:.0} km): outdoor power and lance stop until {clear}");
     let unblock =
         format!("finish before {first}, or go on at {clear}, {wait_min:.0} min after the last thunder");
     draft.unmet("R67", text, each(hit, "stopped by thunder"), unblock);

@@ -236,7 +236,7 @@ fn r02_matt_and_dark(draft: &mut Draft) {
 
 fn r03_hot_wheels(draft: &mut Draft) {
     let limit_c = draft.facts.limit("R03", "wheel_c");
-    let rest_min = draft.facts.limit("R03", "wait_min");
+    let (rest_min, sure_min) = (draft.facts.limit("R03", "wait_min"), draft.facts.limit("R03", "wait_max"));
     let steps = draft.planned(&["B02", "B03", "D04"]);
     if steps.is_empty() {
         return;
@@ -248,7 +248,11 @@ fn r03_hot_wheels(draft: &mut Draft) {
             format!("wheel {wheel_c:.0} C, limit {limit_c:.0} C")
         }
         (None, Some(parked)) if f64::from(parked) < rest_min => {
-            format!("driven {parked} min ago, wheels rest {rest_min:.0}")
+            format!("driven {parked} min ago, wheels rest {rest_min:.0} to {sure_min:.0}")
+        }
+        (None, Some(parked)) if f64::from(parked) < sure_min => {
+            let text = format!("Driven {parked} min ago: how hot are the wheels? Brakes hold heat.");
+            return draft.ask("R03", "/inspection/readings", &text);
         }
         (None, None) => {
             let text = "How many minutes has the vehicle been standing? Brakes hold heat.";

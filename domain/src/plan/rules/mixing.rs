@@ -8,9 +8,6 @@ use crate::handbook::{MixVerdict, MixingEntry};
 use crate::plan::draft::{Draft, Lines, Work, each};
 use crate::vehicle::Zone;
 
-/// Steps that end with their own rinse: their pass check looks at the water running clear (common practice).
-const RINSED_WITHIN: [&str; 9] = ["B02", "B03", "B04", "B06", "B11", "B12", "C04", "C06", "D13"];
-
 /// Two steps whose products may not meet on a zone that both treat.
 struct Meeting<'a> {
     entry: &'a MixingEntry,
@@ -86,7 +83,7 @@ fn shared<'w>(before: &'w Work, after: &'w Work) -> impl Iterator<Item = Zone> +
 
 /// A rinse after `before` and ahead of `after` that reaches every outer zone that both treat.
 fn rinse_between(draft: &Draft, before: &Work, between: &[Work], after: &Work) -> Option<String> {
-    if RINSED_WITHIN.contains(&before.step.id.as_str()) {
+    if before.rinses_itself() {
         return Some("own rinse".to_string());
     }
     let rinse = between

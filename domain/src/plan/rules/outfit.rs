@@ -13,6 +13,7 @@ pub(super) fn restrict(draft: &mut Draft) {
 
 pub(super) fn on_the_clock(draft: &mut Draft) {
     machines(draft);
+    drying_towels(draft);
 }
 
 // ---- stock ----
@@ -217,6 +218,14 @@ fn machines(draft: &mut Draft) {
             format!("not on the van's list, check before leaving: {}", tools.join(", ").replace('_', " "));
         draft.tell("kit", Severity::Advise, text, vec![]);
     }
+}
+
+/// A towel holds about a litre, so that large vehicles need more of them.
+fn drying_towels(draft: &mut Draft) {
+    let class = draft.facts.handbook().class(draft.facts.input.vehicle.class);
+    let Some(count) = class.map(|row| row.drying_towels) else { return };
+    let drying = draft.which(|w| w.step.equipment.iter().any(|id| id == "towel_dry"));
+    draft.caution(&drying, &format!("{count} large drying towels at hand"));
 }
 
 /// Machines of a step that the van lacks, in words.

@@ -2,7 +2,9 @@
 
 use super::surface;
 use crate::plan::draft::{Draft, Lines, Work, each};
-use crate::vehicle::{Colour, Substrate};
+use crate::plan::facts::{Facts, ZoneFacts};
+use crate::vehicle::{Colour, Substrate, Surface, Zone};
+use std::collections::BTreeSet;
 
 /// Products, zones and steps that the surfaces do not tolerate.
 pub(super) fn restrict(draft: &mut Draft) {
@@ -14,6 +16,8 @@ pub(super) fn restrict(draft: &mut Draft) {
 pub(super) fn on_the_clock(draft: &mut Draft) {
     r53_aluminium_below(draft);
     r55_film_edges(draft);
+    lance_and_water(draft);
+    note_what_polish_takes(draft);
     r57_single_stage(draft);
 }
 
@@ -49,29 +53,68 @@ fn r53_aluminium_below(draft: &mut Draft) {
     draft.kept("R53", text, lines);
 }
 
-/// R54: a finish given as fresh needs its date.
+/// R54: paint given as fresh needs its date.
 fn r54_unknown_age(draft: &mut Draft) {
     let vehicle = draft.facts.input.vehicle;
-    if vehicle.finish == Substrate::FreshPaint && vehicle.repainted_on.is_none() {
+    let here = |surface: &Surface| surface.substrate == Substrate::FreshPaint;
+    let fresh = vehicle.finish == Substrate::FreshPaint || vehicle.surfaces.iter().any(here);
+    if fresh && vehicle.repainted_on.is_none() {
         draft.ask("R54", "/vehicle/repainted_on", "When was it repainted?");
     }
 }
 
 fn r55_film_edges(draft: &mut Draft) {
     let facts = draft.facts;
-    let film = |s: Substrate| matches!(s, Substrate::FilmWrap | Substrate::ProtectionFilm);
-    let filmed = |w: &Work| w.zones.iter().any(|&z| facts.zone(z).is_some_and(|f| film(f.substrate)));
-    let lance = draft.which(|w| w.step.rinse && filmed(w));
+    let lance = draft.which(|w| w.step.rinse && materials(facts, &w.zones).any(|s| FILMS.contains(&s)));
     if lance.is_empty() {
         return;
     }
-    let (bar, metres) = (facts.limit("R55", "lance_bar"), facts.limit("R55", "lance_m"));
+    let limits = FILMS.map(|film| lance_limits(facts, film)).into_iter().flatten().collect::<Vec<_>>();
     let angle = facts.limit("R55", "angle_deg");
-    let text = format!(
-        "film edges: lance at most {bar:.0} bar, at least {metres} m away, {angle:.0} degrees off the edge"
-    );
+    let gentle = limits.first().map_or(String::new(), |limits| format!(" {limits},"));
+    let text = format!("film edges: lance{gentle} {angle:.0} degrees off the edge");
     draft.caution(&lance, &text);
-    draft.kept("R55", text, each(lance, &format!("film edges: {bar:.0} bar, {metres} m")));
+    draft.kept("R55", text, each(lance, &format!("film edges: lance{gentle} {angle:.0} degrees")));
+}
+
+/// What the lance may do to other materials, and how warm water may be: limits of the materials themselves.
+fn lance_and_water(draft: &mut Draft) {
+    let facts = draft.facts;
+    let mut told: Vec<(String, String)> = Vec::new();
+    for work in draft.work.iter().filter(|w| w.step.runs_water() && w.water_l > 0.0) {
+        let found: BTreeSet<Substrate> = materials(facts, &work.zones).collect();
+        for &material in &found {
+            let name = facts.material(material);
+            let limits = lance_limits(facts, material).filter(|_| !FILMS.contains(&material));
+            told.extend(limits.map(|limits| (work.step.id.clone(), format!("{name}: lance {limits}"))));
+        }
+    }
+    if let Some(first) = draft.find("A05").or_else(|| draft.work.iter().find(|w| w.water_l > 0.0)) {
+        let here: BTreeSet<Substrate> = facts.zones.iter().flat_map(ZoneFacts::materials).collect();
+        for material in here {
+            let limit = facts.handbook().substrate(material).and_then(|row| row.water_max_c);
+            let text = |c: f64| format!("{}: water at most {c:.0} C", facts.material(material));
+            told.extend(limit.map(|c| (first.step.id.clone(), text(c))));
+        }
+    }
+    for (step, text) in told {
+        draft.caution(&[step], &text);
+    }
+}
+
+const FILMS: [Substrate; 2] = [Substrate::FilmWrap, Substrate::ProtectionFilm];
+
+/// What zones are made of, with what is set into them.
+fn materials<'f>(facts: &'f Facts, zones: &'f [Zone]) -> impl Iterator<Item = Substrate> + 'f {
+    zones.iter().filter_map(|&zone| facts.zone(zone)).flat_map(ZoneFacts::materials)
+}
+
+fn lance_limits(facts: &Facts, material: Substrate) -> Option<String> {
+    let row = facts.handbook().substrate(material)?;
+    let bar = row.lance_max_bar.map(|bar| format!("at most {bar:.0} bar"));
+    let metres = row.lance_min_m.map(|metres| format!("at least {metres} m away"));
+    let limits: Vec<String> = bar.into_iter().chain(metres).collect();
+    (!limits.is_empty()).then(|| limits.join(", "))
 }
 
 /// R56: clear coat is finite.
@@ -97,6 +140,13 @@ fn r56_thin_paint(draft: &mut Draft) {
         _ => return,
     };
     no_cut(draft, &why);
+}
+
+/// Clear coat is finite: what a pass set takes is written down.
+fn note_what_polish_takes(draft: &mut Draft) {
+    let (least, most) = (draft.facts.factor("polish_um_min"), draft.facts.factor("polish_um_max"));
+    let polish = draft.planned(&["G03", "G04"]);
+    draft.caution(&polish, &format!("a pass set takes {least} to {most} um: note the reading after it"));
 }
 
 /// The cut goes; refining stays where the customer has agreed.
@@ -135,6 +185,11 @@ fn r57_single_stage(draft: &mut Draft) {
     let single = vehicle.finish == Substrate::SingleStage && strong_colour;
     let bleeds = facts.input.inspection.colour_on_cloth == Some(true);
     if !single && !bleeds {
+        // Pale single stage may bleed all the same; the cloth knows.
+        if vehicle.finish == Substrate::SingleStage && facts.input.inspection.colour_on_cloth.is_none() {
+            let text = "Does a white cloth take colour from the paint on a test spot?";
+            draft.ask("R57", "/inspection/colour_on_cloth", text);
+        }
         return;
     }
     let steps =

@@ -62,14 +62,16 @@ fn thin_alkali_on_coatings(draft: &mut Draft) {
 
 /// How much protection a step takes off protected zones, 0 to 3; alkali thinned for a coating takes none.
 fn strips(facts: &Facts, work: &Work) -> u8 {
+    if work.zones.iter().any(|&z| facts.protected(z)) { takes_off(facts, work) } else { 0 }
+}
+
+/// The same wherever a protection may lie.
+fn takes_off(facts: &Facts, work: &Work) -> u8 {
     let thin = |used: &Use| {
         facts.chemistry(&used.product).contains(&Chemistry::Alkali)
             && used.weakest.is_some_and(|parts| parts >= facts.limit("R45", "alkali_water_to_product"))
     };
     let of = |id: &str| facts.handbook().product(id).and_then(|p| p.strips_protection).unwrap_or(0);
-    if !work.zones.iter().any(|&z| facts.protected(z)) {
-        return 0;
-    }
     work.products.iter().filter(|used| !thin(used)).map(|used| of(&used.product)).max().unwrap_or(0)
 }
 
@@ -77,8 +79,11 @@ fn strips(facts: &Facts, work: &Work) -> u8 {
 fn bared(draft: &Draft) -> bool {
     let facts = draft.facts;
     let sum: u32 = draft.work.iter().map(|w| u32::from(strips(facts, w))).sum();
-    let renewed = PROTECTIONS.iter().any(|step| draft.has(step) || facts.done(step));
-    f64::from(sum) >= facts.limit("R45", "strips_sum") && !renewed
+    f64::from(sum) >= facts.limit("R45", "strips_sum") && !renewed(draft)
+}
+
+fn renewed(draft: &Draft) -> bool {
+    PROTECTIONS.iter().any(|step| draft.has(step) || draft.facts.done(step))
 }
 
 /// Protected zones that lose some of their protection.
@@ -88,8 +93,24 @@ fn stripped_zones(draft: &Draft) -> Vec<Zone> {
     by.flat_map(|w| w.zones.iter().copied()).filter(|&zone| facts.protected(zone)).collect()
 }
 
+/// R45 needs to know whether there is anything to strip: no coat on record may be bare paint or a coat nobody entered.
+fn ask_for_protection(draft: &mut Draft) {
+    let facts = draft.facts;
+    if !facts.input.vehicle.coats.is_empty() || facts.input.inspection.bead_grade.is_some() {
+        return;
+    }
+    let outer = |zone: &Zone| facts.zone(*zone).is_some_and(|z| z.substrate.is_paint() && !z.recess);
+    let on_paint = draft.work.iter().filter(|w| w.zones.iter().any(outer));
+    let sum: u32 = on_paint.map(|w| u32::from(takes_off(facts, w))).sum();
+    if f64::from(sum) >= facts.limit("R45", "strips_sum") && !renewed(draft) {
+        let text = "No coat is on record and the chemistry strips: how does water bead on the paint, 0 to 5?";
+        draft.ask("R45", "/inspection/bead_grade", text);
+    }
+}
+
 fn r45_stripped(draft: &mut Draft) {
     let facts = draft.facts;
+    ask_for_protection(draft);
     let by = draft.which(|w| strips(facts, w) > 0);
     let sum: u32 = draft.work.iter().map(|w| u32::from(strips(facts, w))).sum();
     if f64::from(sum) < facts.limit("R45", "strips_sum") {

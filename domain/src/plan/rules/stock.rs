@@ -31,7 +31,7 @@ fn r58_range(draft: &mut Draft) {
         return;
     };
     let over = facts.limit("R58", "over_share") * 100.0;
-    let (from, to) = (booked.get(), booked.worse().get());
+    let (from, to) = (booked.get(), booked.worse_by(facts.handbook().told_worse()).get());
     let text = format!(
         "condition not seen: quote grade {from} to {to}, grade before touching, over +{over:.0} % ask"
     );
@@ -42,7 +42,7 @@ fn r58_range(draft: &mut Draft) {
 fn r58_more_than_booked(draft: &mut Draft) {
     let facts = draft.facts;
     let Some(booked) = facts.input.booked_grade.filter(|_| facts.inspected()) else { return };
-    let found_min: f64 = draft.work.iter().map(|w| w.minutes).sum();
+    let found_min: f64 = draft.work.iter().map(|w| amounts::minutes(facts, w)).sum();
     let booked_min: f64 = draft.work.iter().map(|w| amounts::minutes_at(facts, w, booked)).sum();
     let share = facts.limit("R58", "over_share");
     if found_min <= booked_min * (1.0 + share) || facts.input.extra_work.approved.is_some() {

@@ -79,8 +79,10 @@ fn r07_dries_before_it_works(draft: &mut Draft) {
         group.push((work.step.id.clone(), format!("dries in {dry_s:.0} s, needs {min_s:.0} s")));
     }
     if !helped.is_empty() {
-        let text =
-            "film dries before it has worked: mist it again, at most twice; thicker foam, smaller sections";
+        let times = draft.facts.factor("re_mists");
+        let text = format!(
+            "film dries before it has worked: mist it again, at most {times:.0} x; thicker foam, smaller sections"
+        );
         draft.kept("R07", text, helped);
     }
     if let Some((step, why)) = hopeless.first() {
@@ -95,7 +97,8 @@ fn r08_timer_governs(draft: &mut Draft) {
         .work
         .iter()
         .filter_map(|w| {
-            let dwell = w.dwell.as_ref().filter(|d| d.label_max_s > 0 && d.panel_c.is_some())?;
+            let dwell =
+                w.dwell.as_ref().filter(|d| d.label_max_s > 0 && d.panel_c.is_some() && d.never_dry)?;
             let outlasts = dwell.dry_s.is_none_or(|dry_s| dry_s >= f64::from(dwell.label_max_s));
             let lasts = dwell.dry_s.map_or("stays wet".to_string(), |s| format!("wet for {:.0} s", s));
             outlasts.then(|| {

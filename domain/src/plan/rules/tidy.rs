@@ -1,6 +1,5 @@
 //! What follows from steps that rules took out: companions fall away, the other choice steps in.
 
-use crate::handbook::Chemistry;
 use crate::plan::draft::{Draft, each};
 use crate::vehicle::Zone;
 
@@ -78,14 +77,14 @@ pub(super) fn rinse_what_was_treated(draft: &mut Draft) {
     }
 }
 
-/// The rinse after special chemistry: where that was used and all below, with soap only after solvent.
+/// The rinse after special chemistry: where that was used and all below, with soap where water alone would bead.
 pub(super) fn rinse_after_chemistry(draft: &mut Draft) {
     let facts = draft.facts;
     let special = |step: &str| ["B08", "D01", "D06", "D09", "D10", "D13"].contains(&step);
-    let oily =
-        draft.work.iter().any(|w| special(&w.step.id) && facts.uses_chemistry(w, &[Chemistry::Solvent]));
-    let treated: Vec<Zone> =
-        draft.work.iter().filter(|w| special(&w.step.id)).flat_map(|w| w.zones.clone()).collect();
+    let beads = |product: &str| facts.handbook().product(product).is_some_and(|p| p.surfactant_wash_after);
+    let treating = || draft.work.iter().filter(|w| special(&w.step.id));
+    let oily = treating().any(|w| w.products.iter().any(|used| beads(&used.product)));
+    let treated: Vec<Zone> = treating().flat_map(|w| w.zones.clone()).collect();
     let wetted = |zone: &Zone| {
         let Some(low) = facts.zone(*zone) else { return false };
         treated.contains(zone) || treated.iter().filter_map(|&z| facts.zone(z)).any(|z| z.drips_on(low))

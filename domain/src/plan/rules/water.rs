@@ -141,7 +141,7 @@ fn r23_storm_drain(draft: &mut Draft) {
 fn r24_collect(draft: &mut Draft) {
     let facts = draft.facts;
     let bad = |product: &str| facts.must_be_collected(product);
-    let steps = draft.which(|w| w.step.id == "D13" || w.products.iter().any(|u| bad(&u.product)));
+    let steps = draft.which(|w| w.products.iter().any(|u| bad(&u.product)));
     if steps.is_empty() {
         return;
     }

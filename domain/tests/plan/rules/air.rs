@@ -61,6 +61,28 @@ pub const CASES: &[Case] = &[
         van(s);
         wind(s, 8.1);
     }),
+    fires("R10", Block, "no step", "an SUV's roof in 8.1 m/s: the step's own limit", |s| {
+        s.vehicle.class = VehicleClass::Suv;
+        wind(s, 8.1);
+    }),
+    silent("R10", "the same in 8 m/s", |s| {
+        s.vehicle.class = VehicleClass::Suv;
+        wind(s, 8.0);
+    }),
+    // Gusts may reach twice the mean wind (assumption).
+    asks("R10", "/weather/hours", "a van's roof in 5.6 m/s and no word of gusts", |s| {
+        van(s);
+        s.each_hour(|h| (h.wind_m_s, h.gust_m_s) = (5.6, None));
+    }),
+    silent("R10", "the same in 5.5 m/s", |s| {
+        van(s);
+        s.each_hour(|h| (h.wind_m_s, h.gust_m_s) = (5.5, None));
+    })
+    .and(|p| assert!(p.questions.iter().all(|q| q.rule != "R10"), "{:?}", p.questions)),
+    silent("R10", "a sedan in 5.6 m/s and no word of gusts", |s| {
+        s.each_hour(|h| (h.wind_m_s, h.gust_m_s) = (5.6, None))
+    })
+    .and(|p| assert!(p.questions.is_empty(), "{:?}", p.questions)),
     fires("R10", Block, "no textile guard", "textile guard in 8.1 m/s", |s| {
         guard(s);
         wind(s, 8.1);
@@ -133,7 +155,15 @@ pub const CASES: &[Case] = &[
     }),
     silent("R13", "freezing later than that", |s| s.hours(15, 16, |h| h.air_c = 0.0)),
     silent("R13", "frost, but under a roof", |s| covered_at(s, -5.0)),
-    fires("R14", Adjust, "drain", "0 C in the night", |s| s.hours(27, 28, |h| h.air_c = 0.0)),
+    // The forecast ends at noon, two hours before the look-ahead of the last water does.
+    asks("R13", "/weather/hours", "11 C and no word of the hours after", |s| short_forecast(s, 11.0))
+        .and(|p| assert!(p.questions.iter().any(|q| q.rule == "R13"), "{:?}", p.questions)),
+    silent("R13", "too warm for a frost to follow", |s| short_forecast(s, 11.1))
+        .and(|p| assert!(p.questions.iter().all(|q| q.rule != "R13"), "{:?}", p.questions)),
+    fires("R14", Adjust, "drain", "0 C in the night", |s| s.hours(27, 28, |h| h.air_c = 0.0)).and(|p| {
+        let told = &p.notices.iter().find(|n| n.rule == "R14").unwrap().text;
+        assert!(told.contains("iron (fallout) remover") && !told.contains("tar and glue"), "{told}");
+    }),
     silent("R14", "0.1 C in the night", |s| s.hours(27, 28, |h| h.air_c = 0.1)),
     silent("R14", "frost in the night after next", |s| s.hours(50, 53, |h| h.air_c = -3.0)),
     asks("R14", "/weather/hours", "a cool evening and no word of the night", |s| {
@@ -225,6 +255,11 @@ pub const CASES: &[Case] = &[
         s.start = day(9, 0);
     }),
 ];
+
+fn short_forecast(s: &mut Scene, air_c: f64) {
+    s.each_hour(|h| h.air_c = air_c);
+    s.weather.hours.truncate(12);
+}
 
 fn frosty(s: &mut Scene, air_c: f64) {
     s.each_hour(|h| (h.air_c, h.sun_w_m2) = (air_c, Some(600.0)));

@@ -84,6 +84,10 @@ pub const CASES: &[Case] = &[
         s.inspection.parked_min = Some(14)
     }),
     silent("R03", "rested for 15 min", |s| s.inspection.parked_min = Some(15)),
+    // Brakes rest 15 to 30 min: between them only a reading decides.
+    asks("R03", "/inspection/readings", "rested for 29 min", |s| s.inspection.parked_min = Some(29)),
+    silent("R03", "rested for 30 min", |s| s.inspection.parked_min = Some(30))
+        .and(|p| assert!(p.questions.is_empty(), "{:?}", p.questions)),
     asks("R03", "/inspection/parked_min", "neither read nor known", |s| s.inspection.parked_min = None),
     fires("R04", Warn, "in the booked window", "25.1 C within the window", |s| {
         s.site.covered = Some(true);

@@ -1,6 +1,6 @@
 //! R36-R45.
 
-use super::{Case, fires, silent};
+use super::{Case, asks, fires, silent};
 use crate::scene::{Ask, Scene};
 use domain::handbook::Severity::{Adjust, Advise, Block};
 use domain::inspection::Contaminant;
@@ -11,6 +11,11 @@ use serde_json::json;
 fn wash_with_film(s: &mut Scene, of: u8) {
     s.package("P1", &[]);
     s.find(Zone::Tail, Contaminant::Film, of);
+}
+
+fn beads(s: &mut Scene, grade: u8) {
+    wash_with_film(s, 2);
+    s.inspection.bead_grade = Some(grade);
 }
 
 /// A soft-top refresh that turned into polishing after the clay left roughness, with the drying aid chosen.
@@ -107,6 +112,17 @@ pub const CASES: &[Case] = &[
         wash_with_film(s, 2);
         s.kit.stock_ml.insert("silica_spray".into(), 0.0);
     }),
+    // No coat on record may be bare paint or a coat that nobody entered: beads tell.
+    asks("R45", "/inspection/bead_grade", "washed with alkali, and nobody knows of a coat", |s| {
+        wash_with_film(s, 2)
+    })
+    .and(|p| assert!(!p.has("H03"))),
+    silent("R45", "the same on paint on which water lies flat", |s| beads(s, 2))
+        .and(|p| assert!(p.questions.is_empty() && !p.has("H03"), "{:?}", p.questions)),
+    fires("R45", Adjust, "renewed after", "the same on paint on which water beads", |s| beads(s, 3))
+        .and(|p| assert!(p.questions.is_empty() && p.has("H03"), "{:?}", p.questions)),
+    silent("R45", "washed with shampoo: nothing strips, nothing is asked", |s| wash_with_film(s, 1))
+        .and(|p| assert!(p.questions.is_empty(), "{:?}", p.questions)),
     fires("R45", Adjust, "30:1", "a coated car: alkali thinned instead", |s| {
         s.coat("ceramic_1y");
         wash_with_film(s, 2);

@@ -95,9 +95,36 @@ pub const CASES: &[Case] = &[
         s.vehicle.finish = Substrate::FreshPaint;
         s.package("P1", &[]);
     }),
+    asks("R54", "/vehicle/repainted_on", "fresh paint on the doors without a date", |s| {
+        s.surface(Zone::Doors, Substrate::FreshPaint, &[]);
+        s.package("P1", &[]);
+    }),
+    silent("R54", "fresh paint on the doors, 60 days old", |s| {
+        repainted(s, 60, &[Zone::Doors]);
+        s.surface(Zone::Doors, Substrate::FreshPaint, &[]);
+        s.package("P1", &[]);
+    })
+    .and(|p| assert!(p.questions.is_empty(), "{:?}", p.questions)),
+    fires("R55", Adjust, "80 bar", "film set into the doors", |s| {
+        s.surface(Zone::Doors, Substrate::ClearCoat, &[Substrate::ProtectionFilm])
+    }),
     fires("R55", Adjust, "80 bar", "filmed doors", |s| s.surface(Zone::Doors, Substrate::FilmWrap, &[]))
         .and(|p| assert!(p.line("C03").cautions.iter().any(|c| c.contains("0.5 m")))),
     silent("R55", "no film", |_| {}),
+    silent("R55", "a soft top has limits of its own", |s| {
+        s.vehicle.class = VehicleClass::RoadsterSofttop;
+        s.package("P1", &[]);
+    })
+    .and(|p| {
+        let told = &p.line("B05").cautions;
+        assert!(told.iter().any(|c| c.contains("at most 40 bar, at least 0.6 m away")), "{told:?}");
+        assert!(p.line("I01").cautions.iter().all(|c| !c.contains("bar")));
+    }),
+    silent("R55", "acrylic windows take no warm water", |s| {
+        s.surface(Zone::SideGlass, Substrate::AcrylicWindow, &[]);
+        s.package("P1", &[]);
+    })
+    .and(|p| assert!(p.line("A05").cautions.iter().any(|c| c.contains("water at most 40 C")))),
     fires("R56", Adjust, "left out G04", "89.9 um", |s| cut(s, 89.9, 10.0)).and(|p| assert!(!p.has("G04"))),
     silent("R56", "90 um", |s| cut(s, 90.0, 25.0)).and(|p| assert!(p.has("G04"))),
     fires("R56", Adjust, "scatter 25 um", "readings 25.1 um apart", |s| cut(s, 130.0, 25.1)),
@@ -119,7 +146,18 @@ pub const CASES: &[Case] = &[
     }),
     fires("R57", Warn, "gives colour", "red single stage", |s| single_stage(s, Colour::Red)),
     fires("R57", Warn, "gives colour", "grey single stage", |s| single_stage(s, Colour::Grey)),
-    silent("R57", "white single stage", |s| single_stage(s, Colour::White)),
+    asks("R57", "/inspection/colour_on_cloth", "white single stage that nobody wiped", |s| {
+        single_stage(s, Colour::White)
+    }),
+    silent("R57", "white single stage, the cloth stays white", |s| {
+        single_stage(s, Colour::White);
+        s.inspection.colour_on_cloth = Some(false);
+    })
+    .and(|p| assert!(p.questions.is_empty(), "{:?}", p.questions)),
+    fires("R57", Warn, "gives colour", "white single stage that bleeds", |s| {
+        single_stage(s, Colour::White);
+        s.inspection.colour_on_cloth = Some(true);
+    }),
     fires("R57", Warn, "gives colour", "colour on the cloth", |s| s.inspection.colour_on_cloth = Some(true)),
     silent("R57", "red clear coat", |s| {
         s.vehicle.colour = Colour::Red;

@@ -204,6 +204,10 @@ pub const CASES: &[Case] = &[
         no_collection(s);
         s.package("P1", &[]);
     }),
+    fires("R24", Adjust, "B06", "alkali that the shop collects, and no way to", |s| {
+        no_collection(s);
+        s.shop(json!({"product_classes": {"apc_alkaline": {"collect_runoff": true}}}));
+    }),
     asks("R24", "/site/drain", "nobody knows where acid would run", |s| {
         s.leave_at_home(&["runoff_kit"]);
         s.site.drain = None;

@@ -152,9 +152,8 @@ fn a_black_roof_is_cool_in_the_morning_and_evening_only() {
         assert!((panel_c - 30.0).abs() < 1.5, "{end} {panel_c}");
     }
     // White stays within the limit longer, and no roof is cool at a limit below the night.
-    let cool_min = |spans: &[CoolSpan]| -> i64 {
-        spans.iter().map(|span| (span.to - span.from).num_minutes()).sum()
-    };
+    let cool_min =
+        |spans: &[CoolSpan]| -> i64 { spans.iter().map(|span| (span.to - span.from).num_minutes()).sum() };
     assert!(cool_min(&cool_spans(&roof_of(0.25), 30.0)) > cool_min(&spans) + 60);
     assert_eq!(cool_spans(&roof, 0.0), []);
 }

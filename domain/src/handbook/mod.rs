@@ -172,16 +172,6 @@ impl Handbook {
         step.max_panel_c.into_iter().chain(label).reduce(f64::min)
     }
 
-    /// The shortest and longest time a product may stay in a step, seconds: the stricter of both.
-    ///
-    /// `None`: there is nothing to wait for.
-    pub fn dwell_s(&self, step: &Step, product: Option<&ProductClass>) -> Option<(u32, u32)> {
-        let label = product
-            .map_or((step.dwell_min_s, step.dwell_max_s), |label| (label.dwell_min_s, label.dwell_max_s));
-        let most = step.dwell_max_s.min(label.1);
-        (most > 0).then(|| (step.dwell_min_s.max(label.0).min(most), most))
-    }
-
     /// The pairs between two steps, in this order.
     pub fn pairs<'a>(&'a self, before: &'a str, after: &'a str) -> impl Iterator<Item = &'a Pair> {
         self.precedence.iter().filter(move |pair| pair.before == before && pair.after == after)

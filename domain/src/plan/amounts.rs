@@ -3,9 +3,9 @@
 use super::Mix;
 use super::carried::Carried;
 use super::draft::{Draft, Use, Work};
+use super::effort;
 use super::facts::Facts;
 use super::norms::Factors;
-use super::effort;
 use super::uncertain::Uncertain;
 use crate::handbook::{Basis, Per, Step, StepNorm, Supply};
 use crate::hazard::{self, Statement};

@@ -25,6 +25,7 @@ fn dwell(facts: &Facts, work: &Work) -> Option<Dwell> {
     if step.dwell_max_s == 0 || work.products.is_empty() {
         return None;
     }
+    let (min_s, max_s) = stricter_s(facts, work);
     let never_dry = may_not_dry(facts, work);
     let hottest = |shaded: bool| {
         let states = work.zones.iter().filter_map(|&z| facts.panel(z, work.begin_min, shaded));
@@ -34,8 +35,8 @@ fn dwell(facts: &Facts, work: &Work) -> Option<Dwell> {
     let drying = state.filter(|_| never_dry).and_then(|state| state.drying());
     let share = facts.factor("dwell_share_of_dry");
     let task = DwellTask {
-        label_min_s: f64::from(step.dwell_min_s),
-        label_max_s: f64::from(step.dwell_max_s),
+        label_min_s: f64::from(min_s),
+        label_max_s: f64::from(max_s),
         work_min_per_m2: work.minutes / work.quantity,
         area_m2: work.quantity,
         share,
@@ -53,15 +54,27 @@ fn dwell(facts: &Facts, work: &Work) -> Option<Dwell> {
     };
     let dry_s = drying.and_then(|drying| drying.dry_s());
     Some(Dwell {
-        min_s: step.dwell_min_s,
-        max_s: on_a_timer(allowed_dwell_s(f64::from(step.dwell_max_s), dry_s, share), step.dwell_min_s),
-        label_max_s: step.dwell_max_s,
+        min_s,
+        max_s: on_a_timer(allowed_dwell_s(f64::from(max_s), dry_s, share), min_s),
+        label_max_s: max_s,
         dry_s,
         never_dry,
         panel_c: state.map(|state| state.panel_c),
         // Sections are of panels; spots and wheels are worked one by one anyway.
         advice: window.map(|window| window.advice).filter(|_| step.basis == Basis::PerM2),
     })
+}
+
+/// The shortest and longest dwell, s: the stricter of the step and of each product's label. A step that does not wait
+/// for its product does not wait for the label either.
+fn stricter_s(facts: &Facts, work: &Work) -> (u32, u32) {
+    let step = work.step;
+    let labels = work.products.iter().filter_map(|used| facts.handbook().product(&used.product));
+    let labels = labels.filter(|label| label.dwell_max_s > 0);
+    let (least_s, most_s) = labels.fold((step.dwell_min_s, step.dwell_max_s), |(least_s, most_s), label| {
+        (least_s.max(label.dwell_min_s), most_s.min(label.dwell_max_s))
+    });
+    (if step.dwell_min_s == 0 { 0 } else { least_s.min(most_s) }, most_s)
 }
 
 /// Rounded down to what somebody sets on a timer, 5 s below a minute and 15 s from there on (assumption), but not

@@ -42,8 +42,8 @@ pub use page::{PageInput, sheet_page};
 pub use pictures::{ewma_svg, funnel_svg, individuals_svg, load_svg};
 pub use sheet::{CancelledWork, GradeBand, Group, Sheet, SheetInput, StepFigures, WearFigure, sheet};
 pub use trends::{
-    Change, Ewma, Individuals, JobStay, LearningCurve, Phase, Point, Series, TrendInput, Trends, WorkInProgress,
-    trends,
+    Change, Ewma, Individuals, JobStay, LearningCurve, Phase, Point, Series, TrendInput, Trends,
+    WorkInProgress, trends,
 };
 pub use week::{ReminderCounts, Wear, WeekFacts};
 

@@ -114,7 +114,7 @@ fn costs(row: &Row, grade: Grade, supply: Supply, minutes: Option<f64>) {
     let sum = |of: fn(&PlanLine) -> f64| {
         rounded(counted.iter().map(|line| of(line) * of_its_set(&scene, line)).sum())
     };
-    assert_eq!(sum(|line| line.minutes), minutes, "{what}: {:?}", plan.notices);
+    assert_eq!(sum(|line| line.norm_minutes), minutes, "{what}: {:?}", plan.notices);
     if grade == Grade::TYPICAL {
         assert_eq!(sum(|line| line.water_l), row.litres(supply), "{what}: {:?}", plan.notices);
     }
@@ -147,9 +147,16 @@ fn of_its_set(scene: &Scene, line: &PlanLine) -> f64 {
 fn adds_up(scene: &Scene, plan: &JobPlan, what: &str) {
     let near = |a: f64, b: f64| (a - b).abs() < 1e-6;
     let sum = |of: fn(&PlanLine) -> f64| plan.lines.iter().map(of).sum::<f64>();
-    assert!(near(plan.totals.person_minutes, sum(|line| line.norm_minutes)), "{what}: {:?}", plan.totals);
+    assert!(near(plan.totals.person_minutes, sum(|line| line.minutes)), "{what}: {:?}", plan.totals);
     assert!(near(plan.totals.water_l, sum(|line| line.water_l)), "{what}: {:?}", plan.totals);
+    let kneeling = scene.handbook.factor("kneel_norm").unwrap();
     for line in &plan.lines {
+        let slower = line.minutes / line.norm_minutes;
+        assert!(
+            line.norm_minutes == 0.0 || (1.0 - 1e-9..=kneeling).contains(&slower),
+            "{what}: {}",
+            line.step
+        );
         let of_package = scene.handbook.steps_of(&scene.package).any(|entry| entry.step == line.step);
         let by_rule = line.reasons.iter().any(|reason| scene.handbook.rule(&reason.id).is_some());
         assert!(of_package || by_rule, "{what}: nobody asked for {}", line.step);

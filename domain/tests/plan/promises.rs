@@ -2,8 +2,8 @@
 
 use crate::scene::Scene;
 use domain::handbook::{
-    Basis, Chemistry, Handbook, MixVerdict, MixingEntry, PackageRole, PairCondition, PairKind, Phase, ProductClass,
-    Severity,
+    Basis, Chemistry, Handbook, MixVerdict, MixingEntry, PackageRole, PairCondition, PairKind, Phase,
+    ProductClass, Severity,
 };
 use domain::plan::{JobPlan, PlanLine};
 use domain::vehicle::Zone;

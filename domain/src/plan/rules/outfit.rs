@@ -56,6 +56,9 @@ fn ids(lines: &Lines) -> String {
     lines.iter().map(|line| line.0.as_str()).collect::<Vec<_>>().join(" ")
 }
 
+/// Products that a question names (assumption: nobody reads a list to its end).
+const NAMED: usize = 4;
+
 /// Products that nobody counted cannot be judged.
 fn ask_for_stock(draft: &mut Draft) {
     let counted = &draft.facts.input.kit.stock_ml;
@@ -66,7 +69,13 @@ fn ask_for_stock(draft: &mut Draft) {
         .map(|id| id.replace('_', " "))
         .collect();
     if !unknown.is_empty() {
-        let text = format!("How much is on the van of {}, in ml?", unknown.join(", "));
+        // The list of what to take along names them all.
+        let named = unknown.iter().take(NAMED).map(String::as_str).collect::<Vec<_>>().join(", ");
+        let more = match unknown.len().saturating_sub(NAMED) {
+            0 => String::new(),
+            more => format!(" and {more} more"),
+        };
+        let text = format!("How much is on the van of {named}{more}, in ml?");
         draft.ask("R60", "/kit/stock_ml", &text);
     }
 }

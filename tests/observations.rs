@@ -89,8 +89,23 @@ fn what_cannot_be_is_refused_and_nothing_is_lost() {
     let (vehicle, upkeep) =
         (shop.owner.get(&path).expect(200), shop.owner.get(&format!("{path}/upkeep")).expect(200));
 
+    for (body, pointer, code) in contradicting_notes() {
+        shop.owner.post(&note, &body).refused_at(pointer, code);
+    }
+    for (document, pointer, code) in contradicting_vehicles() {
+        shop.owner.patch(&path, &json!({ "document": document })).refused_at(pointer, code);
+    }
+    assert_eq!(shop.owner.get(&path).expect(200), vehicle);
+    assert_eq!(shop.owner.get(&format!("{path}/upkeep")).expect(200), upkeep);
+    assert_eq!(shop.owner.get(&note).expect(200)["items"].as_array().map(Vec::len), Some(1));
+}
+
+/// A body, the pointer to what is wrong in it, and the code.
+type Refused = (Value, &'static str, &'static str);
+
+fn contradicting_notes() -> Vec<Refused> {
     let wax = |grades: Value| json!({ "bead_tests": [{ "on": "2026-05-01", "protection": "wax", "panel_grades": grades }] });
-    for (body, pointer, code) in [
+    vec![
         (wax(json!([5, 6])), "/bead_tests/0/panel_grades/1", "out_of_range"),
         (wax(json!([])), "/bead_tests/0/panel_grades", "out_of_range"),
         (
@@ -140,11 +155,12 @@ fn what_cannot_be_is_refused_and_nothing_is_lost() {
         (json!({ "wear_steps": [{ "on": "2026-05-01", "step": "D03" }] }), "/wear_steps", "not_here"),
         (json!({ "bags": [] }), "/bags", "unknown_field"),
         (json!({}), "", "missing_field"),
-    ] {
-        shop.owner.post(&note, &body).refused_at(pointer, code);
-    }
+    ]
+}
+
+fn contradicting_vehicles() -> Vec<Refused> {
     let place = |share: f64, distance_m: f64| json!({ "share": share, "sources": [{ "kind": "rail", "distance_m": distance_m }] });
-    for (document, pointer, code) in [
+    vec![
         (json!({ "parking": [place(0.7, 50.0), place(0.6, 50.0)] }), "/document/parking", "out_of_range"),
         (json!({ "parking": [place(1.2, 50.0)] }), "/document/parking/0/share", "out_of_range"),
         (
@@ -169,12 +185,7 @@ fn what_cannot_be_is_refused_and_nothing_is_lost() {
             "in_the_future",
         ),
         (json!({ "first_registered_on": "2026-06-01" }), "/document/first_registered_on", "in_the_future"),
-    ] {
-        shop.owner.patch(&path, &json!({ "document": document })).refused_at(pointer, code);
-    }
-    assert_eq!(shop.owner.get(&path).expect(200), vehicle);
-    assert_eq!(shop.owner.get(&format!("{path}/upkeep")).expect(200), upkeep);
-    assert_eq!(shop.owner.get(&note).expect(200)["items"].as_array().map(Vec::len), Some(1));
+    ]
 }
 
 #[test]

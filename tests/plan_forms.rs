@@ -177,12 +177,16 @@ fn another_handbook_is_compared_and_nothing_is_stored() {
         (&json!("standard-1"), &slow["handbook"])
     );
     let changed = slower["changed"].as_array().expect("steps");
-    let steps: Vec<&Value> = changed.iter().map(|step| &step["step"]).collect();
-    assert_eq!(steps, ["C02"]);
-    let minutes = |side: &str| changed[0][side]["minutes"].as_f64().expect("minutes");
-    assert!((minutes("after") - 2.0 * minutes("before")).abs() < 1e-6, "{changed:?}");
+    let minutes = |step: &Value, side: &str| step[side]["minutes"].as_f64().expect("minutes");
+    let (wash, others): (Vec<&Value>, Vec<&Value>) = changed.iter().partition(|step| step["step"] == "C02");
+    let times = minutes(wash[0], "after") / minutes(wash[0], "before");
+    // Knees that have had enough make it, and the low work after it, up to 15 % slower.
+    assert!((2.0..=2.3).contains(&times), "{changed:?}");
+    let slower_by = |step: &&Value| minutes(step, "after") - minutes(step, "before");
+    assert!(others.iter().all(|step| (0.0..2.0).contains(&slower_by(step))), "{changed:?}");
     let whole = |side: &str| slower[side]["totals"]["person_minutes"].as_f64().expect("minutes");
-    assert!((whole("after") - whole("before") - minutes("before")).abs() < 1e-6, "{slower}");
+    let in_steps: f64 = wash.iter().chain(&others).map(slower_by).sum();
+    assert!((whole("after") - whole("before") - in_steps).abs() < 1e-6, "{slower}");
 
     // In force are the standard tables again; a plan made now is of the second version.
     assert_eq!(compare(json!("in_force")).expect(200)["changed"], json!([]));

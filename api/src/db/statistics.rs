@@ -23,6 +23,37 @@ pub fn tell(conn: &mut SqliteConnection) -> QueryResult<()> {
                FROM sqlite_schema t JOIN pragma_index_list(t.name) i
                WHERE t.type = 'table'
                  AND (SELECT name FROM pragma_index_info(i.name) WHERE seqno = 0) = 'shop')
-         WHERE columns > 1;",
+         WHERE columns > 1;
+         ANALYZE sqlite_schema;",
     )
+}
+
+#[cfg(test)]
+mod tests {
+    use diesel::prelude::*;
+    use diesel::sql_types::Text;
+
+    #[derive(QueryableByName)]
+    struct Way {
+        #[diesel(sql_type = Text)]
+        detail: String,
+    }
+
+    /// Also the connection that was told, which has read the tables before.
+    #[test]
+    fn few_rows_are_found_by_their_index_and_sorted() {
+        let mut conn = SqliteConnection::establish(":memory:").expect("a database");
+        let tables = "CREATE TABLE visit (shop TEXT, id TEXT, car TEXT, at TEXT, PRIMARY KEY (shop, id));
+            CREATE INDEX visit_at ON visit (shop, at); CREATE INDEX visit_car ON visit (shop, car);";
+        diesel::connection::SimpleConnection::batch_execute(&mut conn, tables).expect("tables");
+        let way = |conn: &mut SqliteConnection| {
+            let asked =
+                "EXPLAIN QUERY PLAN SELECT id FROM visit WHERE shop = '1' AND car IN ('1', '2') ORDER BY at";
+            let ways: Vec<Way> = diesel::sql_query(asked).load(conn).expect("a way");
+            ways.into_iter().map(|way| way.detail).collect::<String>()
+        };
+        assert!(way(&mut conn).contains("visit_at"), "untold it walks the whole shop");
+        super::tell(&mut conn).expect("told");
+        assert!(way(&mut conn).contains("visit_car"), "{}", way(&mut conn));
+    }
 }

@@ -192,6 +192,9 @@ fn package(row: &Protection) -> &'static str {
     }
 }
 
+/// Lives from which on a percentage says nothing to a customer (assumption).
+const LONG_PAST: f64 = 2.0;
+
 fn reason(layer: &Layer, vehicle: &Vehicle, finding: Finding, today: NaiveDate) -> String {
     let car = words::word(vehicle.class);
     let name = &layer.row.name;
@@ -205,12 +208,13 @@ fn reason(layer: &Layer, vehicle: &Vehicle, finding: Finding, today: NaiveDate) 
         }
         _ => {
             let days = words::days((today - layer.applied_on).num_days());
-            let used = layer.wear.on(today) * 100.0;
+            let used = match layer.wear.on(today) {
+                lives if lives > LONG_PAST => "has long outlived its usual life".to_string(),
+                lives => format!("about {:.0} % of its usual life is used", lives * 100.0),
+            };
             let high = matches!(finding, Finding::Tested(_, Beads::High));
             let beads = if high { ", though water still beads well" } else { "" };
-            format!(
-                "The {name} on your {car} is {days} old and about {used:.0} % of its usual life is used{beads}."
-            )
+            format!("The {name} on your {car} is {days} old and {used}{beads}.")
         }
     }
 }

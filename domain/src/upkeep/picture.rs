@@ -7,12 +7,15 @@ use super::{CoatLife, CoatRef, Need, NeedKind, Rate, Upkeep};
 use chrono::{Days, Months, NaiveDate};
 use std::fmt::Write;
 
-const WIDTH: f64 = 960.0;
-const LEFT: f64 = 190.0;
-const RIGHT: f64 = 930.0;
-const TOP: f64 = 64.0;
+const WIDTH: f64 = 1000.0;
+const LEFT: f64 = 230.0;
+const RIGHT: f64 = 970.0;
+const TOP: f64 = 84.0;
 const PANEL: f64 = 150.0;
-const GAP: f64 = 58.0;
+/// Below a panel: its months, then the name and the key of the next.
+const GAP: f64 = 74.0;
+/// Below the lower panel: its months, which the needs share.
+const MONTHS: f64 = 30.0;
 const ROW: f64 = 30.0;
 /// Days from the left to the right edge.
 const SPAN_D: f64 = 365.0;
@@ -28,12 +31,13 @@ const HATCHES: [&str; MOST_LINES] = ["h0", "h1", "h2", "h3"];
 /// Loads and lives are drawn as they would grow if nothing were done: at the rate of today, within its interval.
 pub fn picture(label: &str, upkeep: &Upkeep) -> String {
     let rows = upkeep.needs.len().max(1) as f64;
-    let rows_top = TOP + 2.0 * (PANEL + GAP);
+    let rows_top = TOP + 2.0 * PANEL + GAP + MONTHS;
     let height = rows_top + rows * ROW + 40.0;
     let mut sheet = Sheet { svg: String::new(), on: upkeep.on, height };
     sheet.open(label, upkeep);
     let rates: Vec<&Rate> = upkeep.rates.iter().filter(|rate| is_drawn(rate)).take(MOST_LINES).collect();
     sheet.panel(TOP, "Load, if nothing is done", "limit", rates.is_empty());
+    sheet.months(TOP + PANEL + 16.0, TOP + PANEL + 16.0);
     for (i, rate) in rates.iter().enumerate() {
         sheet.load(i, rate);
     }
@@ -43,7 +47,7 @@ pub fn picture(label: &str, upkeep: &Upkeep) -> String {
     for (i, life) in lives.iter().enumerate() {
         sheet.life(lives_top, i, life);
     }
-    sheet.months(rows_top - 26.0, height - 34.0);
+    sheet.months(lives_top + PANEL + 16.0, height - 34.0);
     for (i, need) in upkeep.needs.iter().enumerate() {
         sheet.need(rows_top + ROW * i as f64, need);
     }
@@ -90,7 +94,7 @@ impl Sheet {
     /// Frame, name, and the line at which something is to be done.
     fn panel(&mut self, top: f64, name: &str, line: &str, empty: bool) {
         let (bottom, at) = (top + PANEL, level(top, 1.0));
-        self.text(LEFT, top - 8.0, "start", name, "font-weight=\"bold\"");
+        self.text(LEFT, top - 26.0, "start", name, "font-weight=\"bold\"");
         let _ = writeln!(
             self.svg,
             "<path d=\"M{LEFT} {top}V{bottom}H{RIGHT}\" stroke=\"black\" fill=\"none\"/>\n\
@@ -98,7 +102,6 @@ impl Sheet {
         );
         self.text(LEFT - 8.0, at + 4.0, "end", line, "");
         self.text(LEFT - 8.0, bottom + 4.0, "end", "0", "");
-        self.months(bottom + 16.0, bottom + 16.0);
         if empty {
             self.text((LEFT + RIGHT) / 2.0, top + PANEL / 2.0, "middle", "nothing is known to show", "");
         }
@@ -130,7 +133,7 @@ impl Sheet {
         };
         let ends = [rate.per_day.low, rate.per_day.expected, rate.per_day.high].map(after);
         self.fan(TOP, i, start.min(HIGHEST), ends);
-        self.text(self.key_x(i), TOP + 16.0, "start", rate.contaminant.name(), "");
+        self.key(i, TOP, rate.contaminant.name());
     }
 
     /// The share of the life that is used, to the days between which it ends.
@@ -144,7 +147,7 @@ impl Sheet {
             (days.min(SPAN_D), used + (1.0_f64.max(used) - used) * (SPAN_D / days).min(1.0))
         };
         self.fan(top, i, used, [late, (early + late) / 2.0, early].map(cut));
-        self.text(self.key_x(i), top + 16.0, "start", &coat(&life.coat), "");
+        self.key(i, top, &coat(&life.coat));
     }
 
     /// A line that begins at `start` today, within an interval that opens from there.
@@ -165,16 +168,17 @@ impl Sheet {
             at(low),
             at(middle),
         );
-        let (x, y) = (self.key_x(i) - 34.0, top + 12.0);
-        let _ = writeln!(
-            self.svg,
-            "<path d=\"M{x:.1} {y:.1}h28\" stroke=\"black\" stroke-width=\"2\" stroke-dasharray=\"{dashes}\"/>"
-        );
     }
 
-    /// Where the name of the line `i` stands.
-    fn key_x(&self, i: usize) -> f64 {
-        LEFT + 44.0 + (RIGHT - LEFT) / MOST_LINES as f64 * i as f64
+    /// What the line `i` of a panel stands for, above it.
+    fn key(&mut self, i: usize, top: f64, name: &str) {
+        let (x, dashes) = (LEFT + (RIGHT - LEFT) / MOST_LINES as f64 * i as f64, DASHES[i]);
+        let _ = writeln!(
+            self.svg,
+            "<path d=\"M{x:.1} {:.1}h26\" stroke=\"black\" stroke-width=\"2\" stroke-dasharray=\"{dashes}\"/>",
+            top - 12.0
+        );
+        self.text(x + 32.0, top - 8.0, "start", name, "font-size=\"11\"");
     }
 
     /// A need: its name, the interval of its day, and the day it is due.

@@ -197,6 +197,28 @@ fn hot_roof(s: &mut Scene) {
     s.each_hour(|h| (h.air_c, h.humidity, h.wind_m_s) = (25.0, 0.4, 2.0));
 }
 
+/// A label may ask for more and allow less than the step; a step that does not wait (E01) waits for no label.
+#[test]
+fn the_stricter_of_step_and_label_is_the_dwell_and_timers_are_round() {
+    let dwell = |step: &str, shop: Value| {
+        let tar = |s: &mut Scene| {
+            s.find(Zone::Rocker, Contaminant::Tar, 2);
+            s.extra_work.approved = Some(true);
+        };
+        let dwell = planned(tar, shop).line(step).dwell.clone().unwrap();
+        (dwell.min_s, dwell.max_s, dwell.label_max_s)
+    };
+    let iron = |label: Value| json!({"product_classes": {"iron_remover": label}});
+    assert_eq!(dwell("D03", json!({})), (120, 300, 300));
+    assert_eq!(dwell("D03", iron(json!({"dwell_min_s": 180}))), (180, 300, 300));
+    assert_eq!(dwell("D03", iron(json!({"dwell_max_s": 400}))), (120, 300, 300), "the step allows no more");
+    assert_eq!(dwell("E01", iron(json!({"dwell_min_s": 180}))), (0, 300, 300));
+    // Tar solvent may stay 180 s, though the step has 300 for what is milder.
+    assert_eq!(dwell("D01", json!({})), (60, 180, 180));
+    let shorter = json!({"product_classes": {"tar_solvent": {"dwell_max_s": 100}}});
+    assert_eq!(dwell("D01", shorter), (60, 90, 100), "set to a quarter of a minute");
+}
+
 #[test]
 fn only_what_may_not_dry_races_the_panel() {
     let dwell = |step: &str, shop: Value| {

@@ -4,7 +4,7 @@ use crate::db::arrivals::{self, Arrival};
 use crate::db::extra_work::{self, Answer};
 use crate::db::jobs::{self, Job, JobStatus};
 use crate::db::kinds::{Id, Instant};
-use crate::db::steps::{self, Counting, Outcome};
+use crate::db::steps::{self, Counting, Outcome, StepFields};
 use crate::db::{Db, inspections, job_figures, plans, vehicles};
 use crate::error::ApiError;
 use crate::plan_input::zone_of;
@@ -226,17 +226,21 @@ fn planned_steps(steps: &[Counting]) -> BTreeMap<String, PlannedStep> {
     planned
 }
 
-/// A record as the statistics take it. Nothing noted of water or product is nothing known.
+/// A record as the statistics take it.
 pub fn entry(step: &Counting) -> StepEntry {
-    let fields = &step.fields;
+    entry_of(step.id, step.job, step.worked_on, &step.fields)
+}
+
+/// The same of what was noted. Nothing noted of water or product is nothing known.
+pub fn entry_of(id: Id, job: Id, on: NaiveDate, fields: &StepFields) -> StepEntry {
     let product_ml: f64 = fields.products.0.iter().map(|used| used.ml).sum();
     StepEntry {
-        id: step.id.to_string(),
-        job: step.job.to_string(),
+        id: id.to_string(),
+        job: job.to_string(),
         step: fields.step.clone(),
         technician: fields.technician.to_string(),
         started_at: fields.started_at.utc(),
-        on: step.worked_on,
+        on,
         minutes: fields.minutes,
         loops: u32::try_from(fields.loops).unwrap_or(0),
         passed: fields.outcome.0 == Outcome::Passed,

@@ -1,13 +1,12 @@
 //! Reads the roll-ups of a time: the rows that the sheet is made from.
 
-use super::contributions::{BATCH, contributions};
+use super::contributions::{BATCH, contributions, entry_of};
 use super::over_time::own_jobs;
 use super::period::Period;
 use super::surroundings;
 use crate::day;
 use crate::db::kinds::Id;
 use crate::db::step_changes::{self, ChangeKind, StepChange};
-use crate::db::steps::Outcome;
 use crate::db::{Db, job_figures, jobs, step_cells, steps};
 use crate::error::ApiError;
 use crate::plan_input::zone_of;
@@ -177,25 +176,15 @@ fn withdrawn(db: &mut Db<'_>, period: Period) -> Result<Vec<Flaw>, ApiError> {
 
 /// The record as it was before the change. Its id is the change's, as the record's own stands for what it is now.
 fn as_withdrawn(change: StepChange) -> StepEntry {
-    let fields = change.before.0;
     StepEntry {
-        id: change.id.to_string(),
-        job: change.job.to_string(),
-        step: fields.step,
-        technician: fields.technician.to_string(),
-        started_at: fields.started_at.utc(),
-        on: change.worked_on,
-        minutes: fields.minutes,
-        loops: u32::try_from(fields.loops).unwrap_or(0),
-        passed: fields.outcome.0 == Outcome::Passed,
         water_l: None,
         product_ml: None,
-        panel_c: fields.panel_c,
         withdrawn: Some(Withdrawal {
             by: change.by_name,
             at: change.at.utc(),
             reason: change.reason,
             replaced_by: (change.kind.0 == ChangeKind::Corrected).then(|| change.record.to_string()),
         }),
+        ..entry_of(change.id, change.job, change.worked_on, &change.before.0)
     }
 }

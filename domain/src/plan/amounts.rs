@@ -58,7 +58,7 @@ fn area_m2(facts: &Facts, zone: Zone) -> f64 {
 }
 
 fn worst_grade(facts: &Facts, work: &Work) -> Grade {
-    let grades = work.zones.iter().map(|&z| facts.work_grade(work.step, z));
+    let grades = work.zones.iter().copied().map(facts.work_grades(work.step));
     grades.max().unwrap_or_else(|| overall_grade(facts))
 }
 

@@ -11,10 +11,13 @@ use crate::vehicle::Zone;
 pub(super) fn put_in_order(draft: &mut Draft) -> Result<(), PlanError> {
     let handbook = draft.facts.handbook();
     draft.work.sort_by_key(|w| handbook.steps.place(&w.step.id));
+    let (held, void): (Vec<&Pair>, Vec<&Pair>) =
+        handbook.precedence.iter().partition(|pair| holds(draft, pair));
+    forget(draft, &void);
     let position = |id: &str| draft.work.iter().position(|w| w.step.id == id);
     let mut holding: Vec<&Pair> = Vec::new();
     let mut constraints = Vec::new();
-    for pair in handbook.precedence.iter().filter(|pair| holds(draft, pair)) {
+    for pair in held {
         let (Some(before), Some(after)) = (position(&pair.before), position(&pair.after)) else { continue };
         // A forbidden pair may not come in this order, so it holds the other way round.
         let (before, after) =
@@ -37,6 +40,13 @@ pub(super) fn put_in_order(draft: &mut Draft) -> Result<(), PlanError> {
     let mut slots: Vec<_> = draft.work.drain(..).map(Some).collect();
     draft.work = order.into_iter().filter_map(|index| slots[index].take()).collect();
     Ok(())
+}
+
+/// Takes back what pairs said of an order made before, when their condition was still met.
+fn forget(draft: &mut Draft, void: &[&Pair]) {
+    for work in &mut draft.work {
+        work.reasons.retain(|reason| void.iter().all(|pair| pair.id != reason.id));
+    }
 }
 
 /// Orders that pairs imply without naming both steps: wet-type protection is rinsed off before the vehicle is

@@ -6,6 +6,17 @@ use crate::promises::{finite, kept};
 use crate::thrown::{mad, sane};
 use proptest::prelude::*;
 
+/// Seeds of sane jobs whose plans once broke a promise.
+const ONCE_BROKEN: [u64; 1] = [7_943_418_048_118_362_227];
+
+#[test]
+fn jobs_that_once_broke_a_promise_keep_it() {
+    for seed in ONCE_BROKEN {
+        let scene = sane(seed);
+        assert_eq!(kept(&scene, &scene.plan()), Ok(()), "{seed}");
+    }
+}
+
 proptest! {
     #![proptest_config(ProptestConfig { cases: 96, ..ProptestConfig::default() })]
 

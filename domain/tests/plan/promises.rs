@@ -75,8 +75,8 @@ fn in_force(scene: &Scene, plan: &JobPlan, condition: PairCondition) -> bool {
     };
     let mut products =
         plan.lines.iter().flat_map(|l| &l.mixes).filter_map(|m| scene.handbook.product(&m.product));
-    // The wet type is laid before the vehicle is dried, and says so.
-    let wet = plan.lines.iter().any(|l| l.step == "H03" && l.reasons.iter().any(|r| r.id == "Q74"));
+    // The wet type is laid before the vehicle is dried, and one line or the other says so.
+    let wet = plan.lines.iter().any(|l| l.reasons.iter().any(|r| r.id == "Q74"));
     match condition {
         PairCondition::Always
         | PairCondition::GritVisible

@@ -1,0 +1,60 @@
+//! Values that change no answer, each with where it is used.
+
+/// Used by what is not asked here.
+pub const ELSEWHERE: &[(&str, &str)] = &[
+    ("equipment/flow_l_min", "minutes of a refill stop, api/src/day.rs"),
+    ("factors/film_grade_due", "when a wash that was called due was there, upkeep/calibration.rs"),
+    (
+        "factors/rinse_demand_3",
+        "for a shop's own steps: those of the trade have a rinse of their own, plan/carried.rs",
+    ),
+    ("factors/severity_weight_1", "weight of areas in throughput figures, domain/src/throughput"),
+    ("factors/severity_weight_2", "the same"),
+    ("factors/severity_weight_3", "the same"),
+    ("factors/severity_weight_4", "the same"),
+    ("mixing/never_in_one_vessel", "what a shop's own mixes may be, handbook/validate/limits.rs"),
+    (
+        "package_steps/position",
+        "checked against the pairs, which place the steps, handbook/validate/order.rs",
+    ),
+    ("packages/serial_share", "what a second person takes over in the look ahead, throughput/ahead.rs"),
+    ("precedence/cost_min", "which of two wishes that contradict each other is given up, plan/order.rs"),
+    ("product_classes/coverage_max_ml", "what a shop's own doses may be, handbook/validate/limits.rs"),
+    ("product_classes/coverage_min_ml", "the same"),
+    ("product_classes/ratio_min", "the same"),
+    ("product_classes/takes_shampoo", "what a shop's own mixes may be, handbook/validate/limits.rs"),
+    ("steps/hands_min", "people that a visit needs, api/src/day.rs"),
+    ("steps/trainee_alone", "who may be sent alone, dispatch/people.rs"),
+];
+
+/// Of no effect by nature.
+pub const PROSE: &[(&str, &str)] = &[
+    ("equipment/wear_vehicles_max", "life of a tool for whoever buys; what the plan watches is in rule R63"),
+    ("equipment/wear_vehicles_min", "the same"),
+    ("exposures/decon_max_d", "rule of thumb in days beside the dose, which is what counts"),
+    ("exposures/decon_min_d", "the same"),
+    ("exposures/days_to_100", "what the dose a day comes to, for the reader"),
+    ("protections/amount_ml", "for buying; a plan doses by step_products"),
+    ("protections/cure_dry_min", "for the label of the coat; rain is watched by no_rain_min_h"),
+    ("protections/layers_max", "for the label of the coat"),
+    ("protections/layers_min", "the same"),
+    ("protections/minutes", "for the reader; a plan takes the minutes of the step"),
+    ("protections/no_rain_max_h", "longest word of the labels; the shortest is watched"),
+    ("protections/no_wash_min_d", "shortest word of the labels; the longest is watched"),
+    ("protections/refresh_max_d", "for the customer's reading beside refresh_text"),
+    ("protections/refresh_min_d", "the same"),
+    ("protections/removed_above_c", "for the customer's reading beside removed_text"),
+    ("vehicle_classes/all_zones_m2", "geometry that holds the zones' areas, handbook/validate/geometry.rs"),
+    ("vehicle_classes/envelope_m2", "the same"),
+    ("vehicle_classes/frontal_m2", "the same"),
+    ("vehicle_classes/height_m", "the same"),
+    ("vehicle_classes/plan_projection_m2", "the same"),
+    ("vehicle_classes/projections_m2", "the same"),
+    ("vehicle_classes/side_projection_m2", "the same"),
+    ("vehicle_classes/length_m", "the same"),
+    ("vehicle_classes/width_m", "the same"),
+    ("zones/area_each_m2", "the same"),
+    ("zones/area_m2", "the same: no one value of it fits the others"),
+    ("zones/count", "the same"),
+    ("zones/in_envelope", "the same"),
+];

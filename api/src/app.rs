@@ -9,6 +9,7 @@ use crate::db::{Database, Db, OpenError};
 use crate::error::ApiError;
 use crate::handbooks::Handbooks;
 use crate::mail::Mail;
+use std::num::NonZeroUsize;
 use std::sync::Arc;
 use tokio::sync::{OwnedSemaphorePermit, Semaphore};
 
@@ -48,7 +49,7 @@ impl App {
             hashing: Arc::new(Semaphore::new(HASHING_THREADS)),
             mail: config.mail(),
             worker: Id::new(clock.now()),
-            planning: Arc::new(Semaphore::new(processors())),
+            planning: Arc::new(Semaphore::new(processors().get())),
             config: Arc::new(config),
             clock,
             keys: Arc::new(keys),
@@ -112,8 +113,8 @@ impl App {
     }
 }
 
-fn processors() -> usize {
-    std::thread::available_parallelism().map_or(1, usize::from)
+pub fn processors() -> NonZeroUsize {
+    std::thread::available_parallelism().unwrap_or(NonZeroUsize::MIN)
 }
 
 async fn permit(semaphore: &Arc<Semaphore>) -> Result<OwnedSemaphorePermit, ApiError> {

@@ -11,6 +11,7 @@ use criterion::{Criterion, criterion_group, criterion_main};
 use domain::plan::{JobPlan, SheetHead, Start, job_sheet, plan_job, preview, sheet_html, timeline};
 use plan_cases::{Case, hot_day, sedan_wash, worst_case};
 use std::hint::black_box;
+use std::num::NonZeroUsize;
 
 #[expect(clippy::expect_used, reason = "a bench that cannot plan its own job has nothing to measure")]
 fn planned(case: &Case) -> JobPlan {
@@ -42,7 +43,9 @@ fn what_ifs(bench: &mut Criterion) {
         let starts: Vec<_> = (0..1000)
             .map(|minute| Start { at: case.start + Duration::minutes(minute), ..Start::of(&case.input()) })
             .collect();
-        group.bench_function(name, |b| b.iter(|| preview(&case.input(), black_box(&starts))));
+        group.bench_function(name, |b| {
+            b.iter(|| preview(&case.input(), black_box(&starts), NonZeroUsize::MIN))
+        });
     }
     group.finish();
 }

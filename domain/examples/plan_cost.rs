@@ -12,6 +12,7 @@ use domain::vehicle::VehicleClass;
 use plan_cases::{Case, at, hot_day, sedan_wash, worst_case};
 use std::error::Error;
 use std::hint::black_box;
+use std::num::NonZeroUsize;
 use std::time::Instant;
 
 fn main() -> Result<(), Box<dyn Error>> {
@@ -60,8 +61,9 @@ fn growth(runs: usize) -> Result<(), Box<dyn Error>> {
 
 /// A thousand starts of one job, a minute and a half apart: a day.
 fn what_ifs() -> Result<(), Box<dyn Error>> {
-    println!("\n| 1,000 starts | processor, s | rows as JSON, kB |");
-    println!("|---|---|---|");
+    let all = std::thread::available_parallelism()?;
+    println!("\n| 1,000 starts | one thread, processor, s | {all} threads, clock, s | rows as JSON, kB |");
+    println!("|---|---|---|---|");
     for (name, case) in [
         ("sedan wash, alone", sedan_wash()),
         ("sedan wash, crew of 2", sedan_wash().with_crew(2)),
@@ -74,9 +76,15 @@ fn what_ifs() -> Result<(), Box<dyn Error>> {
         let start = |n: i64| Start { at: at(0, 0) + Duration::seconds(86 * n), ..Start::of(&input) };
         let starts: Vec<Start> = (0..1000).map(|n| Start { window_end: None, ..start(n) }).collect();
         let begun_ms = processor_ms();
-        let rows = preview(&input, black_box(&starts))?;
+        let rows = preview(&input, black_box(&starts), NonZeroUsize::MIN)?;
         let seconds = (processor_ms() - begun_ms) / 1000.0;
-        println!("| {name} | {seconds:.2} | {} |", serde_json::to_string(&rows)?.len() / 1000);
+        let begun = Instant::now();
+        black_box(preview(&input, black_box(&starts), all)?);
+        let together = begun.elapsed().as_secs_f64();
+        println!(
+            "| {name} | {seconds:.2} | {together:.2} | {} |",
+            serde_json::to_string(&rows)?.len() / 1000
+        );
     }
     Ok(())
 }

@@ -29,6 +29,7 @@ use domain::plan::{JobPlan, SheetHead, Start, job_sheet, preview, quote, sheet_h
 use scene::Scene;
 use std::collections::BTreeMap;
 use std::error::Error;
+use std::num::NonZeroUsize;
 use std::panic::catch_unwind;
 use std::time::{Duration, Instant};
 use thrown::{Dice, mad, sane};
@@ -141,7 +142,7 @@ fn printed(plan: &JobPlan) -> Result<(), String> {
 fn agrees(scene: &Scene, plan: &JobPlan) -> Result<(), String> {
     let input = scene.input();
     let start = Start::of(&input);
-    let told = preview(&input, &[start, start]).map_err(|error| error.to_string())?;
+    let told = preview(&input, &[start, start], NonZeroUsize::MIN).map_err(|error| error.to_string())?;
     let totals = &plan.totals;
     for one in &told {
         if (one.elapsed_minutes, one.person_minutes, one.water_l, one.workable)

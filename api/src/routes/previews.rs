@@ -3,6 +3,7 @@
 use super::jobs::visible;
 use super::plans::contradiction;
 use super::{Answer, Shared};
+use crate::app::processors;
 use crate::auth::Caller;
 use crate::check::{Check, Checker};
 use crate::db::kinds::Id;
@@ -96,7 +97,7 @@ pub async fn preview_plan(app: Shared, caller: Caller, body: Body<PreviewRequest
         .planning(move || {
             let starts: Vec<Start> = starts.into_iter().map(|at| start(at, zone, None)).collect();
             let first = starts.first().ok_or(ApiError::NotFound)?;
-            let ranked = preview(&facts.input(&handbook, first), &starts).map_err(misfit)?;
+            let ranked = preview(&facts.input(&handbook, first), &starts, processors()).map_err(misfit)?;
             let best = ranked.first().map_or(*first, |best| start(best.start, zone, None));
             let plan = plan_job(&facts.input(&handbook, &best)).map_err(misfit)?;
             Ok(Previewed { handbook: handbook.version.clone(), starts: ranked, plan })

@@ -312,6 +312,7 @@ pub const SCENES: &[fn(&mut Scene)] = &[
     |s| {
         s.coat("wax");
         s.package("P9", &[]);
+        s.site.hardness_mg_l = Some(260.0);
         s.find_aged(Zone::Roof, Contaminant::Bird, 1, 40.0);
         s.find_aged(Zone::Doors, Contaminant::Cement, 1, 23.0);
         weather(s, 25.0, 0.4, 2.0, 60.0);

@@ -28,6 +28,8 @@ pub const STANDARD: &str = "standard-1";
 
 /// What is added to a product where its label allows it: the class in `product_classes`.
 pub const SHAMPOO: &str = "shampoo_neutral";
+/// What lathers, and less so in hard water.
+pub const LATHERS: [&str; 2] = [SHAMPOO, "foam_prewash_neutral"];
 
 /// All tables, each an object keyed by id in list order.
 #[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]

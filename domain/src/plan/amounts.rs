@@ -7,7 +7,7 @@ use super::effort;
 use super::facts::Facts;
 use super::norms::Factors;
 use super::uncertain::Uncertain;
-use crate::handbook::{Basis, Per, Step, StepNorm, Supply};
+use crate::handbook::{Basis, LATHERS, Per, Step, StepNorm, Supply};
 use crate::hazard::{self, Statement};
 use crate::inspection::Grade;
 use crate::units::{Convention, Dilution, Recipe, Vessel, recipe, round_up_to_pour};
@@ -145,11 +145,13 @@ fn mix(facts: &Facts, work: &Work, used: &Use) -> Option<Mix> {
     }
     let heavy = work.grade >= Grade::HEAVY;
     let pour_step_ml = facts.limit("R62", "round_up_ml");
-    let parts = used.water_to_product(heavy);
+    let hard_water = facts.hard_water_strength();
+    let strength = if LATHERS.contains(&class.id.as_str()) { hard_water } else { 1.0 };
+    let parts = used.water_to_product(heavy).map(|parts| stronger(parts, strength));
     let (vessel, parts, made) = match parts {
         Some(parts) => {
             let vessel = vessel(facts, work.step, used.row.dose_ml);
-            let parts = if vessel.stream > 1.0 { (parts + 1.0) / vessel.stream - 1.0 } else { parts };
+            let parts = stronger(parts, vessel.stream);
             let dilution = Dilution::new(Convention::WaterToProduct, parts).ok()?;
             let made = recipe(dilution, needed_ml / vessel.stream, vessel.filled, pour_step_ml).ok()?;
             (vessel.name, Some(parts), made)
@@ -157,7 +159,8 @@ fn mix(facts: &Facts, work: &Work, used: &Use) -> Option<Mix> {
         None => ("bottle", None, neat(needed_ml, pour_step_ml)),
     };
     let fills = f64::from(made.fills);
-    let shampoo = |per_l: f64| round_up_to_pour(per_l * made.fill_ml / 1000.0, pour_step_ml) * fills;
+    let shampoo =
+        |per_l: f64| round_up_to_pour(per_l * hard_water * made.fill_ml / 1000.0, pour_step_ml) * fills;
     let statements: Vec<&Statement> =
         class.ghs.iter().filter_map(|code| hazard::hazard_statement(code)).collect();
     Some(Mix {
@@ -178,6 +181,11 @@ fn mix(facts: &Facts, work: &Work, used: &Use) -> Option<Mix> {
         signal_word: hazard::signal_word(&statements),
         ppe: class.ppe.clone(),
     })
+}
+
+/// Parts of water to one of product when so many times as much of the mix is to be product.
+fn stronger(parts: f64, times: f64) -> f64 {
+    ((parts + 1.0) / times - 1.0).max(0.0)
 }
 
 /// Product as it comes.

@@ -7,6 +7,9 @@ use crate::handbook::Severity;
 use chrono::{NaiveDateTime, TimeDelta};
 use serde::{Deserialize, Serialize};
 use std::cmp::Ordering;
+use std::num::NonZeroUsize;
+use std::panic::resume_unwind;
+use std::thread;
 use utoipa::ToSchema;
 
 /// Panels that differ by less than this are equally hot, K: thermometer and weather are no better (assumption).
@@ -52,27 +55,45 @@ impl Start {
 }
 
 /// Plans the job for each start and ranks them: workable first, then fewer blocks, fewer warnings, cooler panels,
-/// shorter on site, earlier. Each is what [`super::plan_job`] makes of it; what does not depend on the start is worked
-/// out once, and panels and crews that were seen for one start are known for the next. Nothing is stored.
+/// shorter on site, earlier. Each is what [`super::plan_job`] makes of it, whatever the number of threads; what does
+/// not depend on the start is worked out once a thread, and panels and crews that were seen for one start are known
+/// for its next. Nothing is stored.
 ///
 /// # Errors
 /// As [`super::plan_job`], of the first start in the order given; what is wrong with a start itself points at
 /// `/starts/N`.
-pub fn preview(input: &PlanInput, starts: &[Start]) -> Result<Vec<Preview>, PlanError> {
+pub fn preview(
+    input: &PlanInput,
+    starts: &[Start],
+    threads: NonZeroUsize,
+) -> Result<Vec<Preview>, PlanError> {
+    let numbered: Vec<(usize, Start)> = starts.iter().copied().enumerate().collect();
+    // Neighbours stay together: they share the most.
+    let shares = numbered.chunks(starts.len().div_ceil(threads.get()).max(1));
+    let previews = thread::scope(|scope| {
+        let running: Vec<_> = shares.map(|share| scope.spawn(|| judged(input, share))).collect();
+        let done =
+            running.into_iter().map(|thread| thread.join().unwrap_or_else(|panic| resume_unwind(panic)));
+        done.collect::<Result<Vec<_>, PlanError>>()
+    });
+    Ok(rank(previews?.concat()))
+}
+
+/// One thread's share of the starts, each with its place in the list.
+fn judged(input: &PlanInput, starts: &[(usize, Start)]) -> Result<Vec<Preview>, PlanError> {
     validate::check_job(input)?;
     let facts = Facts::new(input)?;
     let chosen = choose::choose(&facts);
-    let mut previews = Vec::with_capacity(starts.len());
-    for (index, start) in starts.iter().enumerate() {
-        let Start { at, utc_offset_min, window_end } = *start;
+    let judged = starts.iter().map(|&(index, start)| {
+        let Start { at, utc_offset_min, window_end } = start;
         let input = PlanInput { start: at, utc_offset_min, window_end, ..input.clone() };
         validate::check_start(&input).map_err(|error| of_start(error, index))?;
         let facts = facts.at_start(&input);
         let mut draft = chosen.clone().on(&facts);
         finish(&mut draft)?;
-        previews.push(judge(&draft));
-    }
-    Ok(rank(previews))
+        Ok(judge(&draft))
+    });
+    judged.collect()
 }
 
 /// A fault of the input's own start is one of the list.

@@ -5,6 +5,9 @@ use crate::thrown::sane;
 use chrono::TimeDelta;
 use domain::plan::{JobPlan, PlanInput, Preview, Start, plan_job, preview};
 use domain::vehicle::Colour;
+use std::num::NonZeroUsize;
+
+const ONE: NonZeroUsize = NonZeroUsize::MIN;
 
 /// Every 47 minutes of a day, the clock going forward in the middle of it.
 fn starts(scene: &Scene) -> Vec<Start> {
@@ -44,9 +47,10 @@ fn each_row_is_its_own_plan_whatever_was_tried_before() {
     hot.each_hour(|h| (h.air_c, h.sun_w_m2) = (31.0, None));
     hot.second_hand();
     hot.start = day(5, 0);
-    for scene in [hot, quiet(), sane(11), sane(12)] {
+    let few = NonZeroUsize::new(3).unwrap();
+    for (scene, threads) in [(hot, few), (quiet(), ONE), (sane(11), ONE), (sane(12), few)] {
         let starts = starts(&scene);
-        let rows = preview(&scene.input(), &starts).unwrap();
+        let rows = preview(&scene.input(), &starts, threads).unwrap();
         assert_eq!(rows.len(), starts.len());
         for start in &starts {
             let row = rows.iter().find(|row| row.start == start.at).unwrap();
@@ -58,11 +62,11 @@ fn each_row_is_its_own_plan_whatever_was_tried_before() {
 #[test]
 fn rows_are_ranked_and_say_what_put_them_behind() {
     let scene = quiet();
-    let rows = preview(&scene.input(), &starts(&scene)).unwrap();
+    let rows = preview(&scene.input(), &starts(&scene), ONE).unwrap();
     assert!(rows.iter().zip(1..).all(|(row, rank)| row.rank == rank));
     assert!(rows.windows(2).all(|pair| pair[0].workable >= pair[1].workable));
     assert!(rows[1..].iter().all(|row| row.why[0].starts_with(&format!("after rank {}", row.rank - 1))));
-    assert_eq!(preview(&scene.input(), &[]), Ok(vec![]));
+    assert_eq!(preview(&scene.input(), &[], ONE), Ok(vec![]));
 }
 
 #[test]
@@ -70,5 +74,5 @@ fn a_start_that_cannot_be_is_pointed_at() {
     let scene = quiet();
     let mut starts = starts(&scene);
     starts[3].utc_offset_min = 2000;
-    assert_eq!(preview(&scene.input(), &starts).unwrap_err().pointer, "/starts/3");
+    assert_eq!(preview(&scene.input(), &starts, ONE).unwrap_err().pointer, "/starts/3");
 }

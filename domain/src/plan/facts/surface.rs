@@ -65,6 +65,13 @@ impl<'a> Facts<'a> {
         [class.ph_neat_min, class.ph_neat_max].iter().flatten().any(|&ph| ph <= low || ph >= high)
     }
 
+    /// Factor on the strength of foam and shampoo in the water there.
+    pub fn hard_water_strength(&self) -> f64 {
+        let limit = self.limit("R21", "hardness_mg_l");
+        let hard = self.input.site.hardness_mg_l.is_some_and(|mg_l| mg_l > limit);
+        if hard { self.factor("hard_water_strength") } else { 1.0 }
+    }
+
     pub fn banned(&self, product: &str) -> bool {
         self.handbook()
             .product(product)

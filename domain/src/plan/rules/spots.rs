@@ -1,7 +1,8 @@
 //! R21: what the last rinse leaves behind when it dries by itself.
 
 use super::water::rinses;
-use crate::handbook::word;
+use crate::handbook::{LATHERS, word};
+use crate::plan::Mix;
 use crate::plan::draft::{Draft, Work, each};
 use crate::plan::facts::Facts;
 use crate::plan::words::clock;
@@ -15,6 +16,20 @@ const LEISURE_S: f64 = 1800.0;
 
 pub(super) fn on_the_clock(draft: &mut Draft) {
     r21_spots(draft);
+    r21_lather(draft);
+}
+
+/// R21: what lathers is made up stronger in hard water, and says so.
+fn r21_lather(draft: &mut Draft) {
+    let strength = draft.facts.hard_water_strength();
+    if strength == 1.0 {
+        return;
+    }
+    let lathers = |mix: &Mix| mix.shampoo_ml > 0.0 || LATHERS.contains(&mix.product.as_str());
+    let text = format!("{}: foam and shampoo {} times as strong", water_in_words(draft.facts), strength);
+    for step in draft.which(|work| work.mixes.iter().any(lathers)) {
+        draft.explain(&step, "R21", &text);
+    }
 }
 
 /// R21: spots from hard water or a rinse in the sun. The limit is what water of the rule's hardness leaves.

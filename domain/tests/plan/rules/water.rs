@@ -149,7 +149,14 @@ pub const CASES: &[Case] = &[
         s.site.hardness_mg_l = Some(260.0);
         s.leave_at_home(&["spotless_filter"]);
     })
-    .and(|p| assert!(reason(p, "D14", "R21").ends_with("dry each panel at once"), "no hurry in the shade")),
+    .and(|p| assert!(reason(p, "D14", "R21").ends_with("dry each panel at once"), "no hurry in the shade"))
+    .and(|p| {
+        // A quarter more of 1 in 33 is 1 in 26.4 (common practice above 180 mg/l); the others stay.
+        let parts = |step: &str| p.lines.iter().find(|l| l.step == step).unwrap().mixes[0].water_to_product;
+        assert!((parts("B09").unwrap() - 25.4).abs() < 1e-9, "{:?}", parts("B09"));
+        assert_eq!(parts("B04"), Some(10.0));
+        assert!(reason(p, "B09", "R21").ends_with("foam and shampoo 1.25 times as strong"));
+    }),
     fires("R21", Adjust, "towel within", "hard water, no filter, a panel of 40 C", |s| {
         s.site.hardness_mg_l = Some(260.0);
         s.read(Zone::Doors, 40.0);

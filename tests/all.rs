@@ -2,13 +2,17 @@
 
 mod access;
 mod bad_input;
+mod conditions;
+mod constraints;
 mod contract;
 mod customers;
 mod databases;
 mod errors;
 mod fleet;
 mod handbook;
+mod hostile;
 mod inspections;
+mod isolation;
 mod jobs;
 mod norms;
 mod observations;
@@ -16,6 +20,8 @@ mod plan_forms;
 mod plans;
 mod program;
 mod reminders;
+mod repeated;
+mod roles;
 mod roll_ups;
 mod rounds;
 mod steps;

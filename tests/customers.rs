@@ -1,6 +1,7 @@
 //! Customers, their consents and their vehicles.
 
 use serde_json::{Value, json};
+use std::sync::atomic::{AtomicBool, Ordering};
 use tests::{TestApp, estate};
 
 #[test]
@@ -47,7 +48,7 @@ fn writers_who_name_the_revision_lose_no_update() {
     let shop = app.shop("Shine");
     let path = format!("/v1/customers/{}", shop.customer("0"));
     let stored: usize = std::thread::scope(|scope| {
-        let writers: Vec<_> = (0..16).map(|_| scope.spawn(|| count_up(&shop.owner, &path))).collect();
+        let writers: Vec<_> = (0..64).map(|_| scope.spawn(|| count_up(&shop.owner, &path))).collect();
         writers.into_iter().map(|writer| writer.join().expect("a writer")).sum()
     });
     let customer = shop.owner.get(&path).expect(200);
@@ -73,23 +74,50 @@ fn count_up(client: &tests::Client, path: &str) -> usize {
     stored
 }
 
+/// A walk by the links (RFC 8288) while others add and change: every row that was there is seen exactly once.
 #[test]
 fn lists_go_page_by_page_through_everything_once() {
     let app = TestApp::start();
     let shop = app.shop("Shine");
-    let mut made: Vec<String> = (0..7).map(|n| shop.customer(&format!("Customer {n}"))).collect();
-    let mut seen = Vec::new();
-    let mut cursor = String::new();
-    loop {
-        let page = shop.owner.get(&format!("/v1/customers?limit=3{cursor}")).expect(200);
-        let items = page["items"].as_array().expect("items").clone();
-        assert!(items.len() <= 3);
-        seen.extend(items.iter().map(|item| item["id"].as_str().expect("an id").to_owned()));
-        match page["next_cursor"].as_str() {
-            Some(next) => cursor = format!("&cursor={next}"),
-            None => break,
+    let mut made: Vec<String> = (0..40).map(|n| shop.customer(&format!("Customer {n}"))).collect();
+    let (walked, mut seen, mut pages) = (AtomicBool::new(false), Vec::new(), 0);
+    std::thread::scope(|scope| {
+        let (walked, made, shop) = (&walked, &made, &shop);
+        scope.spawn(move || {
+            for n in 0.. {
+                shop.owner
+                    .patch(
+                        &format!("/v1/customers/{}", made[n % made.len()]),
+                        &json!({ "note": n.to_string() }),
+                    )
+                    .expect(200);
+                shop.customer(&format!("Late {n}"));
+                if walked.load(Ordering::Relaxed) {
+                    break;
+                }
+            }
+        });
+        let mut next = Some("/v1/customers?limit=3".to_owned());
+        while let Some(path) = next {
+            let page = shop.owner.get(&path);
+            let items = page.expect(200)["items"].as_array().expect("items").clone();
+            assert!(items.len() <= 3);
+            seen.extend(items.iter().map(|item| item["id"].as_str().expect("an id").to_owned()));
+            next = page
+                .header("link")
+                .strip_suffix(">; rel=\"next\"")
+                .map(|link| link.trim_start_matches('<').to_owned());
+            assert_eq!(next.is_some(), page.expect(200)["next_cursor"].is_string());
+            pages += 1;
+            // Those that were added meanwhile may be without end.
+            if seen.len() > 3 * made.len() {
+                break;
+            }
         }
-    }
+        walked.store(true, Ordering::Relaxed);
+    });
+    assert!(pages > 13, "only {pages} pages");
+    seen.retain(|id| made.contains(id));
     made.sort();
     assert_eq!(seen, made);
 }

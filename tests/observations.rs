@@ -54,7 +54,7 @@ fn the_forecast_counts_what_is_noted_at_once() {
 
     for (note, expected) in [(&tests, &sooner), (&event, &later)] {
         for _ in 0..2 {
-            let gone = shop.owner.send("DELETE", &format!("/v1/observations/{note}"), &[], &[]);
+            let gone = shop.owner.delete(&format!("/v1/observations/{note}"));
             assert_eq!(gone.expect(200)["withdrawn_at"], "2026-05-04T06:00:00Z");
         }
         assert_eq!(due(&shop, &car, "decontamination"), *expected);
@@ -69,7 +69,7 @@ fn the_forecast_counts_what_is_noted_at_once() {
         |grade: u8| json!({ "on": "2026-05-04", "protection": "wax", "panel_grades": [grade, grade, grade] });
     let beads = shop.owner.post(&path, &json!({ "bead_tests": [bead(5), bead(1)] })).id();
     assert_eq!(due(&shop, &car, "protection"), "2026-05-04");
-    shop.owner.send("DELETE", &format!("/v1/observations/{beads}"), &[], &[]).expect(200);
+    shop.owner.delete(&format!("/v1/observations/{beads}")).expect(200);
 
     let washed = json!({ "washes": [{ "on": "2026-05-03" }], "last_salted_on": "2026-03-20" });
     let wash = due(&shop, &car, "wash");
@@ -249,7 +249,7 @@ fn who_may_note_and_withdraw() {
     other.post(&path, &body).problem(404, "not_found");
     other.get(&path).problem(404, "not_found");
     shop.partner(&app, &["upkeep:read"]).post(&path, &body).problem(403, "forbidden");
-    let gone = |client: &tests::Client| client.send("DELETE", &format!("/v1/observations/{note}"), &[], &[]);
+    let gone = |client: &tests::Client| client.delete(&format!("/v1/observations/{note}"));
     gone(&job.technician).problem(403, "forbidden");
     gone(&shop.owner).expect(200);
 }

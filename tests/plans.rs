@@ -223,7 +223,7 @@ fn a_preview_ranks_start_times_and_stores_nothing() {
     let many = with("/starts", json!(thirty)).expect(200);
     assert_eq!(many["starts"].as_array().map(Vec::len), Some(30));
     with("/facts/package", json!("P99")).refused_at("/facts/package", "does_not_fit");
-    with("/facts/crew", json!([])).refused_at("/facts/crew", "does_not_fit");
+    with("/facts/crew", json!([])).refused_at("/facts/crew", "too_few");
     with("/facts/kit/tank_l", json!(-1)).refused_at("/facts/kit/tank_l", "out_of_range");
     with("/facts/kit/equipment/0", json!("magic_wand")).refused_at("/facts/kit/equipment/0", "does_not_fit");
     with("/facts/weather/hours/1/at", json!("2026-05-04T06:00:00"))

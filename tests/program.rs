@@ -70,7 +70,7 @@ fn a_shop_needs_a_zone_that_exists_and_a_long_password() {
 /// SIGTERM ends the server and the worker beside it; what was due when they started is done by then.
 #[test]
 fn serve_works_in_the_background_and_stops_when_told() {
-    let place = Place::make();
+    let place = Place::ready();
     let mut arguments = vec!["serve".to_owned(), "--listen".into(), "127.0.0.1:0".into()];
     if let Some(url) = place.config().database_url {
         arguments.extend(["--database-url".into(), url]);

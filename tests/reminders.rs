@@ -114,8 +114,14 @@ fn a_consent_withdrawn_between_claim_and_send_wins() {
             worker::perform(&app.app, task).await;
         }
     });
-    let send = wait_for(worker::claim(&app.app, shop.id)).expect("tasks");
-    assert_eq!(send.iter().map(|task| task.row.kind.as_str()).collect::<Vec<_>>(), ["send_mail"]);
+    let next = wait_for(worker::claim(&app.app, shop.id)).expect("tasks");
+    let (send, others): (Vec<_>, Vec<_>) = next.into_iter().partition(|task| task.row.kind == "send_mail");
+    assert_eq!(send.len(), 1);
+    wait_for(async {
+        for task in &others {
+            worker::perform(&app.app, task).await;
+        }
+    });
 
     let shop = shop.again(&app);
     consent(&shop, &customer, "appointment", false);

@@ -8,7 +8,7 @@ use tests::{Client, PASSWORD, Place, TestApp, full_van};
 
 #[test]
 fn a_shop_from_its_first_day_to_a_finished_job_and_what_follows() {
-    let place = Place::make();
+    let place = Place::ready();
     let shop = create_shop(&place);
     let app = TestApp::start_on(place);
     let mut story = Story::begin(&app, shop);

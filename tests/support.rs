@@ -4,6 +4,8 @@
 
 pub mod delivered;
 pub mod mail_server;
+pub mod schema;
+pub mod statements;
 
 use actix_web::dev::ServerHandle;
 use api::app::App;
@@ -11,7 +13,7 @@ use api::clock::Clock;
 use api::commands::{NewShop, create_shop};
 use api::config::Config;
 use api::db::kinds::{Id, Instant};
-use api::db::{Db, outbox, shops};
+use api::db::{Database, Db, Location, outbox, shops};
 use api::mail::Mail;
 use api::serve::{Stop, serve};
 use api::tasks::worker;
@@ -28,6 +30,8 @@ pub const PASSWORD: &str = "long enough 1";
 /// Mail address of the technician of a ready job.
 const WORKER: &str = "worker@shop.test";
 const JSON: &str = "application/json";
+/// The condition that what is changed is there, whatever it is.
+pub const WHATEVER: (&str, &str) = ("if-match", "*");
 const MERGE_PATCH: &str = "application/merge-patch+json";
 
 /// A running server. Dropping it stops the server and removes its database.
@@ -36,13 +40,23 @@ pub struct TestApp {
     pub clock: Clock,
     pub address: SocketAddr,
     server: Option<(ServerHandle, JoinHandle<()>)>,
-    _place: Place,
+    pub place: Place,
 }
 
-/// A new, empty place for data.
+/// A new place for data.
 pub struct Place {
     folder: PathBuf,
-    url: Option<String>,
+    on_server: Option<OnServer>,
+}
+
+/// A database of its own on the test server. As in earnest one role owns it and another, of the same name as the
+/// database, serves from it: that one can read and write rows, and nothing else.
+struct OnServer {
+    name: String,
+    /// Host and port.
+    server: String,
+    /// As whoever made it reaches it.
+    set_up: String,
 }
 
 impl TestApp {
@@ -53,7 +67,7 @@ impl TestApp {
 
     /// The same with other settings.
     pub fn start_with(change: impl FnOnce(&mut Config)) -> TestApp {
-        let place = Place::make();
+        let place = Place::ready();
         let mut config = place.config();
         change(&mut config);
         TestApp::serve(place, config)
@@ -66,6 +80,7 @@ impl TestApp {
     }
 
     fn serve(place: Place, config: Config) -> TestApp {
+        statements::watch();
         let start =
             NaiveDate::from_ymd_opt(2026, 5, 4).and_then(|day| day.and_hms_opt(6, 0, 0)).expect("a date");
         let clock = Clock::manual(Instant::from_utc(start));
@@ -82,7 +97,7 @@ impl TestApp {
             });
         });
         let handle = receive.recv().expect("the server starts");
-        TestApp { app, clock, address, server: Some((handle, thread)), _place: place }
+        TestApp { app, clock, address, server: Some((handle, thread)), place }
     }
 
     /// A new shop in Vienna's time zone, with its owner logged in.
@@ -155,6 +170,7 @@ impl Drop for TestApp {
             if !std::thread::panicking() {
                 assert!(ended.is_ok(), "the server panicked");
                 assert_eq!(self.held_tasks(), 0, "a task is still held by a worker");
+                assert_eq!(statements::shopless(), Vec::<String>::new(), "statements that forget the shop");
             }
         }
     }
@@ -174,17 +190,21 @@ pub fn on_postgres() -> bool {
 }
 
 impl Place {
+    /// An empty place; on PostgreSQL without tables.
     pub fn make() -> Place {
         let name = format!("lustrum_test_{}", Id::new(Clock::System.now()).to_string().replace('-', ""));
         let folder = std::env::temp_dir().join(&name);
         std::fs::create_dir_all(&folder).expect("a folder for the test");
-        let url = on_postgres().then(|| {
-            on_server(&format!("CREATE DATABASE {name}"));
-            let server = server_url();
-            let (head, _) = server.rsplit_once('/').expect("TEST_DATABASE_URL names a database");
-            format!("{head}/{name}")
-        });
-        Place { folder, url }
+        Place { folder, on_server: on_postgres().then(|| OnServer::make(name)) }
+    }
+
+    /// A place that can be served from: on PostgreSQL the owner has made the tables.
+    pub fn ready() -> Place {
+        let place = Place::make();
+        if on_postgres() {
+            Database::open(&place.owner(), 1).and_then(|owner| owner.migrate()).expect("the tables");
+        }
+        place
     }
 
     pub fn folder(&self) -> &Path {
@@ -193,17 +213,66 @@ impl Place {
 
     pub fn config(&self) -> Config {
         let mut config = Config::in_folder(self.folder.clone());
-        config.database_url = self.url.clone();
+        config.database_url = self.on_server.as_ref().map(|database| database.as_role(&database.name));
         config.pool_size = 4;
         config.workers = Some(1);
+        // The clock of a test stands still, and so would a limit by the minute.
+        config.requests_per_min = 0;
         config
+    }
+
+    /// The database as its owner reaches it, who may change tables.
+    pub fn owner(&self) -> Location {
+        match &self.on_server {
+            Some(database) => Location::Postgres(database.as_role(&database.owner_name())),
+            None => self.config().location(),
+        }
+    }
+
+    /// The database as the superuser of the test server reaches it, if it is on one.
+    pub fn superuser(&self) -> Option<&str> {
+        self.on_server.as_ref().map(|database| database.set_up.as_str())
+    }
+}
+
+impl OnServer {
+    fn make(name: String) -> OnServer {
+        let named = server_url();
+        let (head, _) = named.rsplit_once('/').expect("TEST_DATABASE_URL names a database");
+        let (_, place) = head.split_once("://").expect("TEST_DATABASE_URL is an address");
+        let server = place.rsplit_once('@').map_or(place, |(_, server)| server).to_owned();
+        let made = OnServer { set_up: format!("{head}/{name}"), name, server };
+        let (serving, owner) = (&made.name, made.owner_name());
+        on_server(
+            &named,
+            &format!(
+                "CREATE ROLE {owner} LOGIN PASSWORD '{owner}'; CREATE ROLE {serving} LOGIN PASSWORD '{serving}'"
+            ),
+        );
+        on_server(&named, &format!("CREATE DATABASE {serving} OWNER {owner}"));
+        on_server(
+            &made.as_role(&owner),
+            &format!("ALTER DEFAULT PRIVILEGES GRANT SELECT, INSERT, UPDATE, DELETE ON TABLES TO {serving}"),
+        );
+        made
+    }
+
+    fn owner_name(&self) -> String {
+        format!("{}_owner", self.name)
+    }
+
+    /// The address under which a role reaches the database.
+    fn as_role(&self, role: &str) -> String {
+        format!("postgres://{role}:{role}@{}/{}", self.server, self.name)
     }
 }
 
 impl Drop for Place {
     fn drop(&mut self) {
-        if let Some(name) = self.url.as_deref().and_then(|url| url.rsplit('/').next()) {
-            on_server(&format!("DROP DATABASE IF EXISTS {name} WITH (FORCE)"));
+        if let Some(database) = &self.on_server {
+            let (name, owner) = (&database.name, database.owner_name());
+            on_server(&server_url(), &format!("DROP DATABASE IF EXISTS {name} WITH (FORCE)"));
+            on_server(&server_url(), &format!("DROP ROLE {name}; DROP ROLE {owner}"));
         }
         std::fs::remove_dir_all(&self.folder).ok();
     }
@@ -213,9 +282,10 @@ fn server_url() -> String {
     std::env::var("TEST_DATABASE_URL").expect("LUSTRUM_TEST_DB=postgres needs TEST_DATABASE_URL")
 }
 
-fn on_server(statement: &str) {
-    let mut conn = PgConnection::establish(&server_url()).expect("the test server answers");
-    conn.batch_execute(statement).expect("the test server does as told");
+/// Runs statements as the role that `url` names.
+pub fn on_server(url: &str, statements: &str) {
+    let mut conn = PgConnection::establish(url).expect("the test server answers");
+    conn.batch_execute(statements).expect("the test server does as told");
 }
 
 /// A shop with its owner logged in.
@@ -368,15 +438,28 @@ impl Client {
     }
 
     pub fn post(&self, path: &str, body: &Value) -> Reply {
-        self.send("POST", path, &[("content-type", JSON)], body.to_string().as_bytes())
+        self.change("POST", path, JSON, body)
     }
 
     pub fn put(&self, path: &str, body: &Value) -> Reply {
-        self.send("PUT", path, &[("content-type", JSON)], body.to_string().as_bytes())
+        self.change("PUT", path, JSON, body)
     }
 
     pub fn patch(&self, path: &str, body: &Value) -> Reply {
-        self.send("PATCH", path, &[("content-type", MERGE_PATCH)], body.to_string().as_bytes())
+        self.change("PATCH", path, MERGE_PATCH, body)
+    }
+
+    pub fn delete(&self, path: &str) -> Reply {
+        self.send("DELETE", path, &[WHATEVER], &[])
+    }
+
+    /// Changes something as a test does that does not care what was there: whatever it is, or, where there may be
+    /// nothing yet, what a look at it tells.
+    fn change(&self, method: &str, path: &str, kind: &str, body: &Value) -> Reply {
+        let may_be_missing = path.starts_with("/v1/weather/") || path.ends_with("/arrival");
+        let missing = may_be_missing && self.get(path).status == 404;
+        let seen = if missing { ("if-none-match", "*") } else { WHATEVER };
+        self.send(method, path, &[("content-type", kind), seen], body.to_string().as_bytes())
     }
 
     /// A form (`application/x-www-form-urlencoded`).

@@ -77,7 +77,7 @@ fn what_a_job_stripped_is_asked_for() {
     let stripped = json!([{ "on": "2026-05-04", "protection": "ceramic_1y", "step": "G03" }]);
     assert_eq!(notes["items"][0]["stripped"], stripped);
     let note = notes["items"][0]["id"].as_str().expect("an id").to_owned();
-    shop.owner.send("DELETE", &format!("/v1/observations/{note}"), &[], &[]).expect(200);
+    shop.owner.delete(&format!("/v1/observations/{note}")).expect(200);
     let kinds = shop.owner.get(&upkeep).expect(200)["needs"].clone();
     assert!(kinds.as_array().is_some_and(|needs| needs.iter().all(|need| need["kind"] != "protection")));
 }

@@ -4,11 +4,15 @@ use crate::auth::tokens::Keys;
 use crate::auth::{self, Caller};
 use crate::clock::Clock;
 use crate::config::Config;
+use crate::conventions::once::InFlight;
+use crate::conventions::pace::Pace;
 use crate::db::kinds::Id;
 use crate::db::{Database, Db, OpenError};
 use crate::error::ApiError;
 use crate::handbooks::Handbooks;
 use crate::mail::Mail;
+use crate::reply::Reply;
+use actix_web::HttpResponse;
 use std::num::NonZeroUsize;
 use std::sync::Arc;
 use tokio::sync::{OwnedSemaphorePermit, Semaphore};
@@ -27,6 +31,10 @@ pub struct App {
     pub worker: Id,
     /// The trade tables each shop works by.
     pub handbooks: Handbooks,
+    /// How fast each caller may ask.
+    pub pace: Arc<Pace>,
+    /// The idempotency keys that are being worked on.
+    pub in_flight: InFlight,
     /// As many as there are connections, so that no blocking thread ever waits for one.
     connections: Arc<Semaphore>,
     /// SQLite has one writer: those who wait for it wait here, in order, and hold no connection meanwhile.
@@ -36,11 +44,11 @@ pub struct App {
 }
 
 impl App {
-    /// Opens the database, brings it up to date and loads (or makes) the signing key.
+    /// Opens the database, sees to its tables and loads (or makes) the signing key.
     pub fn open(config: Config, clock: Clock) -> Result<App, OpenError> {
         let location = config.location();
         let database = Database::open(&location, config.pool_size)?;
-        database.migrate()?;
+        database.prepare()?;
         let keys =
             Keys::load(&database, &config, clock.now()).map_err(|e| OpenError::Migrate(e.to_string()))?;
         Ok(App {
@@ -50,6 +58,8 @@ impl App {
             mail: config.mail(),
             worker: Id::new(clock.now()),
             planning: Arc::new(Semaphore::new(processors().get())),
+            pace: Arc::new(Pace::new(config.requests_per_min)),
+            in_flight: InFlight::default(),
             config: Arc::new(config),
             clock,
             keys: Arc::new(keys),
@@ -94,6 +104,27 @@ impl App {
             })
         })
         .await
+    }
+
+    /// Changes things like [`App::write`], and makes the reply in the same transaction. With an idempotency key the reply
+    /// is kept there; a request that is repeated has no effect and gets it again.
+    pub async fn once<T: Send + 'static>(
+        &self,
+        caller: &Caller,
+        work: impl FnOnce(&mut Db<'_>) -> Result<T, ApiError> + Send + 'static,
+        tell: impl FnOnce(&T) -> Result<Reply, ApiError> + Send + 'static,
+    ) -> Result<HttpResponse, ApiError> {
+        let attempt = caller.attempt.clone();
+        let reply = self.write(caller, move |db| {
+            let Some(attempt) = attempt else { return tell(&work(db)?) };
+            if let Some(kept) = attempt.begin(db)? {
+                return Ok(kept);
+            }
+            let reply = tell(&work(db)?)?;
+            attempt.keep(db, &reply)?;
+            Ok(reply)
+        });
+        Ok(reply.await?.into())
     }
 
     /// Runs the slow hash of a password on one of the few threads that may.

@@ -53,6 +53,10 @@ pub struct Config {
     /// Largest request body, in bytes.
     #[arg(long, env = "LUSTRUM_BODY_LIMIT", default_value_t = 1_048_576, global = true)]
     pub body_limit_bytes: usize,
+
+    /// Requests that a person or a partner app may make a minute, on each replica; 0: as many as they like.
+    #[arg(long, env = "LUSTRUM_REQUESTS_PER_MIN", default_value_t = 1200, global = true)]
+    pub requests_per_min: u32,
 }
 
 impl Config {
@@ -70,6 +74,7 @@ impl Config {
             mail: None,
             mail_from: "no-reply@localhost".into(),
             body_limit_bytes: 1_048_576,
+            requests_per_min: 1200,
         }
     }
 

@@ -51,7 +51,7 @@ fn as_problem(response: ServiceResponse<BoxBody>, request_id: &str) -> ServiceRe
     if !status.is_client_error() && !status.is_server_error() {
         return response;
     }
-    let problem = match response.response().error() {
+    let mut problem = match response.response().error() {
         Some(error) => match error.as_error::<ApiError>() {
             Some(error) => error.respond(request_id),
             None => from_framework(error).respond(request_id),
@@ -66,7 +66,13 @@ fn as_problem(response: ServiceResponse<BoxBody>, request_id: &str) -> ServiceRe
         }
         None => ApiError::Framework(status).respond(request_id),
     };
-    let (request, _) = response.into_parts();
+    let (request, refused) = response.into_parts();
+    // What holds for every answer was written before.
+    for (name, value) in refused.headers() {
+        if !problem.headers().contains_key(name) && name != header::CONTENT_LENGTH {
+            problem.headers_mut().insert(name.clone(), value.clone());
+        }
+    }
     ServiceResponse::new(request, problem)
 }
 

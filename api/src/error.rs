@@ -31,6 +31,18 @@ pub enum ApiError {
     },
     /// `If-Match` names an older revision.
     Stale,
+    /// `If-None-Match: *`, and there is one.
+    Exists,
+    /// The header that says what the client has seen is missing.
+    Unconditional(&'static str),
+    /// A header that cannot be understood.
+    BadHeader(String),
+    /// An idempotency key that came with another request before.
+    KeyReused,
+    /// More requests than this caller may make.
+    TooMany {
+        retry_after_s: i64,
+    },
     TooLarge {
         limit_bytes: usize,
     },
@@ -127,6 +139,23 @@ impl ApiError {
             ApiError::Stale => {
                 (StatusCode::PRECONDITION_FAILED, "stale", "It was changed meanwhile: read it again")
             }
+            ApiError::Exists => {
+                (StatusCode::PRECONDITION_FAILED, "exists", "There is one with this id already")
+            }
+            ApiError::Unconditional(_) => (
+                StatusCode::PRECONDITION_REQUIRED,
+                "precondition_required",
+                "Say which revision you have seen",
+            ),
+            ApiError::BadHeader(_) => (StatusCode::BAD_REQUEST, "bad_header", "A header is not valid"),
+            ApiError::KeyReused => (
+                StatusCode::UNPROCESSABLE_ENTITY,
+                "idempotency_key_reused",
+                "This idempotency key came with another request before",
+            ),
+            ApiError::TooMany { .. } => {
+                (StatusCode::TOO_MANY_REQUESTS, "too_many_requests", "These were too many requests")
+            }
             ApiError::TooLarge { .. } => {
                 (StatusCode::PAYLOAD_TOO_LARGE, "too_large", "The body is too large")
             }
@@ -145,7 +174,11 @@ impl ApiError {
     fn detail(&self) -> Option<String> {
         match self {
             ApiError::BrokenJson(at) => Some(at.detail.clone()),
-            ApiError::BadQuery(why) | ApiError::Conflict { detail: why, .. } => Some(why.clone()),
+            ApiError::BadQuery(why) | ApiError::BadHeader(why) | ApiError::Conflict { detail: why, .. } => {
+                Some(why.clone())
+            }
+            ApiError::Unconditional(header) => Some(format!("send {header}")),
+            ApiError::TooMany { retry_after_s } => Some(format!("come back in {retry_after_s} s")),
             ApiError::Invalid(errors) => errors.first().map(|e| e.detail.clone()),
             ApiError::Unauthenticated(why) | ApiError::Forbidden(why) => Some((*why).to_owned()),
             ApiError::MethodNotAllowed(allowed) => Some(format!("allowed here: {}", allowed.join(", "))),
@@ -177,6 +210,9 @@ impl ApiError {
             }
             ApiError::OAuth(OAuthRefusal::InvalidClient) => {
                 response.insert_header((header::WWW_AUTHENTICATE, "Basic realm=\"lustrum\""));
+            }
+            ApiError::TooMany { retry_after_s } => {
+                response.insert_header((header::RETRY_AFTER, retry_after_s.to_string()));
             }
             ApiError::MethodNotAllowed(allowed) => {
                 response.insert_header((header::ALLOW, allowed.join(", ")));

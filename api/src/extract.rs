@@ -193,16 +193,38 @@ impl FromRequest for Day {
     }
 }
 
-/// The revision named by `If-Match`, if any. `*` names whatever there is.
-pub struct IfMatch(Option<String>);
+/// An `{id}` that the client chose for something new: a UUID of version 7, so that ids go on sorting by creation. It
+/// must come with `If-None-Match: *`, so that nothing can be overwritten by it.
+#[derive(Clone, Copy)]
+pub struct NewKey(pub Id);
+
+impl FromRequest for NewKey {
+    type Error = ApiError;
+    type Future = Ready<Result<NewKey, ApiError>>;
+
+    fn from_request(request: &HttpRequest, _: &mut Payload) -> Self::Future {
+        let read = || {
+            let id: Option<Id> = request.match_info().get("id").and_then(|id| id.parse().ok());
+            let id = id.filter(Id::is_v7);
+            let id =
+                id.ok_or_else(|| ApiError::field("", "not_a_uuid_v7", "the id in the address is no UUIDv7"))?;
+            match Seen::of(request)? {
+                Seen::Nothing => Ok(NewKey(id)),
+                Seen::Tags(_) => Err(ApiError::Unconditional("`If-None-Match: *`")),
+            }
+        };
+        ready(read())
+    }
+}
+
+/// The revision that the client has seen of what it changes, by `If-Match` (RFC 9110, 13.1.1), so that nobody overwrites
+/// what they have not read. `*` names whatever there is.
+pub struct IfMatch(String);
 
 impl IfMatch {
     pub fn allows(&self, rev: i32) -> Result<(), ApiError> {
-        match self.0.as_deref() {
-            None | Some("*") => Ok(()),
-            Some(tags) if tags.split(',').any(|tag| tag.trim() == format!("\"{rev}\"")) => Ok(()),
-            Some(_) => Err(ApiError::Stale),
-        }
+        let named = |tag: &str| tag == "*" || tag == format!("\"{rev}\"");
+        if self.0.split(',').map(str::trim).any(named) { Ok(()) } else { Err(ApiError::Stale) }
     }
 }
 
@@ -211,8 +233,52 @@ impl FromRequest for IfMatch {
     type Future = Ready<Result<IfMatch, ApiError>>;
 
     fn from_request(request: &HttpRequest, _: &mut Payload) -> Self::Future {
-        let tag = request.headers().get(header::IF_MATCH).map(|v| v.to_str().unwrap_or("").to_owned());
-        ready(Ok(IfMatch(tag)))
+        ready(match Seen::of(request) {
+            Ok(Seen::Tags(seen)) => Ok(seen),
+            _ => Err(ApiError::Unconditional("`If-Match` with the ETag that you have read")),
+        })
+    }
+}
+
+/// What the client has seen at an address where there may be something or not.
+pub enum Seen {
+    /// `If-Match`.
+    Tags(IfMatch),
+    /// `If-None-Match: *`: there is nothing yet.
+    Nothing,
+}
+
+impl Seen {
+    pub fn allows(&self, rev: Option<i32>) -> Result<(), ApiError> {
+        match (self, rev) {
+            (Seen::Tags(seen), Some(rev)) => seen.allows(rev),
+            (Seen::Tags(_), None) => Err(ApiError::Stale),
+            (Seen::Nothing, None) => Ok(()),
+            (Seen::Nothing, Some(_)) => Err(ApiError::Exists),
+        }
+    }
+
+    fn of(request: &HttpRequest) -> Result<Seen, ApiError> {
+        let all = |name| {
+            let values = request.headers().get_all(name).filter_map(|value| value.to_str().ok());
+            values.collect::<Vec<_>>().join(",")
+        };
+        match (all(header::IF_MATCH), all(header::IF_NONE_MATCH)) {
+            (tags, _) if !tags.is_empty() => Ok(Seen::Tags(IfMatch(tags))),
+            (_, none) if none.trim() == "*" => Ok(Seen::Nothing),
+            _ => Err(ApiError::Unconditional(
+                "`If-Match` with the ETag that you have read, or `If-None-Match: *` if there is nothing yet",
+            )),
+        }
+    }
+}
+
+impl FromRequest for Seen {
+    type Error = ApiError;
+    type Future = Ready<Result<Seen, ApiError>>;
+
+    fn from_request(request: &HttpRequest, _: &mut Payload) -> Self::Future {
+        ready(Seen::of(request))
     }
 }
 
@@ -229,7 +295,13 @@ fn read_bytes(request: &HttpRequest, payload: &mut Payload, wanted: &'static str
     read_any(request, payload)
 }
 
-fn read_any(request: &HttpRequest, payload: &mut Payload) -> Later<Bytes> {
+/// The body as it is. A compressed one is not unpacked: a small one could become a large one.
+pub fn read_any(request: &HttpRequest, payload: &mut Payload) -> Later<Bytes> {
+    let coded = request.headers().get(header::CONTENT_ENCODING).is_some_and(|coding| coding != "identity");
+    if coded {
+        let wanted = "the body without a content coding";
+        return Box::pin(ready(Err(ApiError::UnsupportedMedia { wanted })));
+    }
     let limit_bytes = request.app_data::<Data<BodyLimit>>().map_or(0, |limit| limit.0);
     let bytes = Bytes::from_request(request, payload);
     Box::pin(async move {
@@ -276,8 +348,11 @@ fn field_error(error: &serde_path_to_error::Error<serde_json::Error>, code: &str
     for segment in error.path() {
         match segment {
             Segment::Seq { index } => pointer.push_str(&format!("/{index}")),
-            Segment::Map { key } => pointer.push_str(&format!("/{}", escaped(key))),
-            Segment::Enum { .. } | Segment::Unknown => {}
+            // A word with something to say is written as an object with that word as its name.
+            Segment::Map { key: name } | Segment::Enum { variant: name } => {
+                pointer.push_str(&format!("/{}", escaped(name)));
+            }
+            Segment::Unknown => {}
         }
     }
     // The field that is missing or there twice is not in the path.

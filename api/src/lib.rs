@@ -1,7 +1,8 @@
 //! HTTP, database, clock and mail around the rules of the trade in `domain`.
 //!
 //! Reading order: [`routes`] (what can be asked), [`app`] (what every request has at hand), [`auth`] (who may),
-//! [`db`] (what is stored), [`tasks`] (what happens without being asked), [`mail`], [`edge`] (what happens to every request).
+//! [`db`] (what is stored), [`tasks`] (what happens without being asked), [`mail`], [`edge`] and [`conventions`] (what happens
+//! to every request).
 
 pub mod app;
 pub mod auth;
@@ -9,6 +10,7 @@ pub mod check;
 pub mod clock;
 pub mod commands;
 pub mod config;
+pub mod conventions;
 pub mod day;
 pub mod db;
 pub mod demo;
@@ -24,6 +26,7 @@ pub mod norms;
 pub mod openapi;
 pub mod page;
 pub mod plan_input;
+pub mod reply;
 pub mod routes;
 pub mod serve;
 pub mod tasks;

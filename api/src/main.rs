@@ -52,7 +52,7 @@ fn main() -> ExitCode {
     let outcome = match arguments.command {
         Command::Serve => commands::run_serve(config),
         Command::Demo(options) => demo::run(config, &options),
-        Command::Migrate => commands::run_migrate(config),
+        Command::Migrate => commands::run_migrate(&config),
         Command::Recount => commands::run_recount(config),
         Command::Openapi => commands::run_openapi(),
         Command::Backup(to) => commands::run_backup(&config, &to),

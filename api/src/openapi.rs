@@ -1,9 +1,12 @@
 //! The OpenAPI document: made from the routes, finished here with what holds for all of them.
 
 use crate::auth::access;
+use crate::conventions::seen::{Asks, asks, takes_key};
+use crate::conventions::sunset;
 use crate::error::{FieldError, Problem};
 use crate::routes;
 use actix_web::App;
+use actix_web::http::Method;
 use serde_json::{Map, Value, json};
 use std::sync::LazyLock;
 use utoipa::OpenApi;
@@ -82,12 +85,20 @@ pub fn methods_of(path: &str) -> Vec<String> {
     methods
 }
 
+/// The names that the query string of an operation may have.
+pub fn query_names(method: &Method, pattern: &str) -> Vec<&'static str> {
+    let operation = &DOCUMENT["paths"][pattern][method.as_str().to_lowercase()];
+    let parameters = operation["parameters"].as_array().into_iter().flatten();
+    parameters.filter(|one| one["in"] == "query").filter_map(|one| one["name"].as_str()).collect()
+}
+
 fn make() -> Value {
     let (_, frame) =
         App::new().into_utoipa_app().openapi(Frame::openapi()).configure(routes::routes).split_for_parts();
     let mut document = serde_json::to_value(frame).unwrap_or_default();
     flatten_schemas(&mut document);
     add_security(&mut document);
+    tell_roles(&mut document);
     finish_operations(&mut document);
     add_patch_schemas(&mut document);
     drop_unused_schemas(&mut document);
@@ -155,12 +166,64 @@ fn finish_operations(document: &mut Value) {
                 Some((_, _, _, None)) => json!([{ "person": [] }]),
                 Some((_, _, _, Some(scope))) => json!([{ "person": [] }, { "partner_app": [scope.word()] }]),
             };
+            add_conditions(operation, &method.to_uppercase(), path);
+            if sunset::is_leaving(sunset::LEAVING, method, path) {
+                operation["deprecated"] = json!(true);
+            }
             if let Some(row) = row {
+                operation["x-roles"] = json!(access::roles(row));
                 let text =
                     operation["description"].as_str().map(|text| format!("{text}\n\n")).unwrap_or_default();
                 operation["description"] = json!(format!("{text}For: {}.", access::words(row)));
             }
         }
+    }
+}
+
+/// The table of roles, below what the document says of itself.
+fn tell_roles(document: &mut Value) {
+    let text = document["info"]["description"].as_str().unwrap_or_default();
+    document["info"]["description"] = json!(format!(
+        "{text}\n\n## Who may do what\n\nOf their own shop, and a technician within it of their own work. What is not here \
+         needs no token.\n\n{}",
+        access::table()
+    ));
+}
+
+/// The headers that go with an operation: what must have been seen, what may be repeated, what need not be sent again.
+fn add_conditions(operation: &mut Value, method: &str, path: &str) {
+    let mut headers = Vec::new();
+    let mut header = |name: &str, required: bool, text: &str| {
+        headers.push(json!({ "name": name, "in": "header", "required": required, "description": text,
+            "schema": { "type": "string" } }));
+    };
+    match asks(method, path) {
+        Some(Asks::Match) => header("If-Match", true, "The ETag that you have read; `*`: whatever there is."),
+        Some(Asks::NoneMatch) => header("If-None-Match", true, "`*`: only if nothing has this id."),
+        Some(Asks::Either) => {
+            header("If-Match", false, "The ETag that you have read; needed where there is something.");
+            header("If-None-Match", false, "`*`: needed where there is nothing yet.");
+        }
+        None => {}
+    }
+    if takes_key(method, path) && access::OPEN.iter().all(|open| *open != (method, path)) {
+        header(
+            "Idempotency-Key",
+            false,
+            "Any text of your own, the same again when you repeat the request: it then has its effect once, and within \
+             24 hours the same answer.",
+        );
+    }
+    if method == "GET" && path.starts_with("/v1/") {
+        header("If-None-Match", false, "The ETag that you hold: if it is still the one, the answer is 304.");
+        operation["responses"]["304"] = json!({ "description": "What you hold is what there is" });
+        operation["responses"]["200"]["headers"]["ETag"] =
+            json!({ "description": "Names this revision", "schema": { "type": "string" } });
+    }
+    match operation.get_mut("parameters").and_then(Value::as_array_mut) {
+        Some(parameters) => parameters.extend(headers),
+        None if headers.is_empty() => {}
+        None => operation["parameters"] = json!(headers),
     }
 }
 

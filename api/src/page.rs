@@ -40,7 +40,15 @@ pub struct Page<T> {
     pub next_cursor: Option<String>,
 }
 
+/// Put beside the answer with a page, for its `Link` header.
+pub struct NextCursor(pub String);
+
 impl<T> Page<T> {
+    /// Everything at once.
+    pub fn whole(items: Vec<T>) -> Page<T> {
+        Page { items, next_cursor: None }
+    }
+
     /// Makes the page of `limit` entries from `items`, of which one more was asked for.
     pub fn cut<P: Serialize>(
         mut items: Vec<T>,

@@ -35,6 +35,9 @@ impl Check for PlanFacts {
         found.within("site", |found| self.site.check(found));
         found.within("weather", |found| self.weather.check(found));
         found.within("kit", |found| self.kit.check(found));
+        if self.crew.is_empty() {
+            found.refuse("crew", "too_few", "name at least one technician");
+        }
         found.at_most("crew", &self.crew, 8);
         for (i, member) in self.crew.iter().enumerate() {
             found.within(format!("crew/{i}"), |found| {
@@ -49,6 +52,8 @@ impl Check for PlanFacts {
             found.within(format!("waivers/{i}"), |found| {
                 found.line("rule", &waiver.rule, 40);
                 found.line("by", &waiver.by, 120);
+                found.at_most("zones", &waiver.zones, 40);
+                found.at_most("steps", &waiver.steps, 40);
             });
         }
     }

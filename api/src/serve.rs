@@ -1,6 +1,7 @@
 //! The HTTP server.
 
 use crate::app::App;
+use crate::conventions::conventions;
 use crate::edge::edge;
 use crate::error::ApiError;
 use crate::extract::BodyLimit;
@@ -60,7 +61,7 @@ pub fn site(
         .app_data(Data::new(app.clone()))
         .app_data(Data::new(BodyLimit(limit)))
         .app_data(PayloadConfig::new(limit))
-        .map(|app| app.wrap(from_fn(edge)))
+        .map(|app| app.wrap(from_fn(conventions)).wrap(from_fn(edge)))
         .configure(routes::routes)
         .map(|app| app.configure(documentation))
         .default_service(web::to(elsewhere))

@@ -9,14 +9,14 @@
 //! Sizes may be named in weeks: `throughput_growth 2 260`. The data is invented.
 
 use api::clock::Stopwatch;
-use api::db::{Conn, Database};
+use api::db::{Conn, Database, Location};
 use api::throughput::roll_ups::recount;
 use chrono::{Datelike, Days, NaiveDate};
 use diesel::connection::SimpleConnection;
 use domain::handbook::Handbook;
 use serde_json::{Value, json};
 use std::fmt::Write;
-use tests::{Shop, TestApp, full_van, on_postgres};
+use tests::{Shop, TestApp, full_van, on_postgres, on_server};
 
 const TECHNICIANS: usize = 20;
 const VANS: usize = 10;
@@ -145,12 +145,8 @@ impl Town {
             done.expect("the rows fit");
         }
         if on_postgres() {
-            let analyse: Result<(), diesel::result::Error> =
-                app.app.database.write(shop.id, app.clock.now(), |db| match &mut *db.conn {
-                    Conn::Pg(conn) => conn.batch_execute("ANALYZE"),
-                    Conn::Sqlite(conn) => conn.batch_execute("ANALYZE"),
-                });
-            analyse.expect("statistics");
+            let Location::Postgres(owner) = app.place.owner() else { return };
+            on_server(&owner, "ANALYZE");
         }
     }
 

@@ -32,6 +32,7 @@ pub const TABLE: &[Row] = &[
     ("POST", "/v1/people", O, None),
     ("GET", "/v1/me", ALL, None),
     ("GET", "/v1/people/{id}", ODL, None),
+    ("PUT", "/v1/people/{id}", O, None),
     ("PATCH", "/v1/people/{id}", O, None),
     ("PUT", "/v1/people/{id}/password", O, None),
     ("POST", "/v1/people/{id}/disable", O, None),
@@ -42,6 +43,7 @@ pub const TABLE: &[Row] = &[
     ("GET", "/v1/customers", ODL, None),
     ("POST", "/v1/customers", OD, None),
     ("GET", "/v1/customers/{id}", ALL, None),
+    ("PUT", "/v1/customers/{id}", OD, None),
     ("PATCH", "/v1/customers/{id}", OD, None),
     ("GET", "/v1/customers/{id}/consents", OD, None),
     ("POST", "/v1/customers/{id}/consents", OD, None),
@@ -49,10 +51,12 @@ pub const TABLE: &[Row] = &[
     ("GET", "/v1/vehicles", ODL, None),
     ("POST", "/v1/vehicles", OD, None),
     ("GET", "/v1/vehicles/{id}", ALL, None),
+    ("PUT", "/v1/vehicles/{id}", OD, None),
     ("PATCH", "/v1/vehicles/{id}", ODL, None),
     ("GET", "/v1/vans", ALL, None),
     ("POST", "/v1/vans", OD, None),
     ("GET", "/v1/vans/{id}", ALL, None),
+    ("PUT", "/v1/vans/{id}", OD, None),
     ("PATCH", "/v1/vans/{id}", OD, None),
     ("GET", "/v1/vans/{id}/checks", ALL, None),
     ("POST", "/v1/vans/{id}/checks", ALL, None),
@@ -61,6 +65,7 @@ pub const TABLE: &[Row] = &[
     ("GET", "/v1/jobs", ALL, None),
     ("POST", "/v1/jobs", OD, None),
     ("GET", "/v1/jobs/{id}", ALL, None),
+    ("PUT", "/v1/jobs/{id}", OD, None),
     ("PATCH", "/v1/jobs/{id}", OD, None),
     ("PUT", "/v1/jobs/{id}/assignment", OD, None),
     ("POST", "/v1/jobs/{id}/cancel", OD, None),
@@ -132,14 +137,40 @@ pub const OPEN: &[(&str, &str)] = &[
     ("POST", "/u/{token}"),
 ];
 
+const ROLES: [(u8, &str); 4] = [(O, "owner"), (D, "dispatcher"), (L, "lead"), (T, "technician")];
+
+/// The roles that may use a route, by their words.
+pub fn roles(row: &Row) -> Vec<&'static str> {
+    ROLES.iter().filter(|(bit, _)| row.2 & bit != 0).map(|(_, word)| *word).collect()
+}
+
+/// The whole table, in Markdown: a cell for every route and everybody.
+pub fn table() -> String {
+    let line = |cells: Vec<&str>| format!("| {} |\n", cells.join(" | "));
+    let heads: Vec<&str> =
+        ["route"].into_iter().chain(ROLES.map(|(_, word)| word)).chain(["partner app"]).collect();
+    let mut text = line(heads.clone()) + &line(vec!["---"; heads.len()]);
+    for row in TABLE {
+        let route = format!("`{} {}`", row.0, row.1);
+        let may = ROLES.map(|(bit, _)| if row.2 & bit == 0 { "no" } else { "yes" });
+        let app = row.3.map_or("no", Scope::word);
+        text += &line([route.as_str()].into_iter().chain(may).chain([app]).collect());
+    }
+    text
+}
+
 /// The roles and the scope that may use a route, in words, for the documentation.
 pub fn words(row: &Row) -> String {
-    let roles = [(O, "owner"), (D, "dispatcher"), (L, "lead"), (T, "technician")];
-    let roles: Vec<&str> = roles.iter().filter(|(bit, _)| row.2 & bit != 0).map(|(_, word)| *word).collect();
+    let roles = roles(row);
     match row.3 {
         Some(scope) => format!("{}; partner apps with the scope {}", roles.join(", "), scope.word()),
         None => roles.join(", "),
     }
+}
+
+/// True for a route that answers without a token.
+pub fn is_open(method: &Method, path: &str) -> bool {
+    OPEN.contains(&(method.as_str(), path))
 }
 
 pub fn check(method: &Method, path: &str, caller: &Caller) -> Result<(), ApiError> {

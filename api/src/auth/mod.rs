@@ -7,15 +7,17 @@ pub mod tokens;
 
 use self::tokens::{AUDIENCE, Claims};
 use crate::app::App;
+use crate::conventions::once::Attempt;
 use crate::db::kinds::Id;
 use crate::db::{Db, logins, partner_apps};
 use crate::error::ApiError;
 use actix_web::dev::Payload;
 use actix_web::http::header;
 use actix_web::web::Data;
-use actix_web::{FromRequest, HttpRequest};
+use actix_web::{FromRequest, HttpMessage, HttpRequest};
 use serde::{Deserialize, Serialize};
 use std::future::{Ready, ready};
+use std::sync::Arc;
 use utoipa::ToSchema;
 
 /// What a person may do in the shop; `access` has the table.
@@ -62,6 +64,8 @@ impl Scope {
 pub struct Caller {
     pub shop: Id,
     pub who: Who,
+    /// Set when the request has an idempotency key.
+    pub attempt: Option<Arc<Attempt>>,
 }
 
 #[derive(Debug, Clone)]
@@ -81,7 +85,15 @@ pub enum Who {
 
 impl Caller {
     pub(crate) fn house(shop: Id) -> Caller {
-        Caller { shop, who: Who::House }
+        Caller { shop, who: Who::House, attempt: None }
+    }
+
+    /// The person or the partner app; nobody for the house itself.
+    pub fn principal(&self) -> Option<Id> {
+        match self.who {
+            Who::Person { id, .. } | Who::App { id, .. } => Some(id),
+            Who::House => None,
+        }
     }
 
     /// The person calling; partner apps are refused.
@@ -116,7 +128,7 @@ impl FromRequest for Caller {
 }
 
 /// The caller as the token says; then the table says whether they may use this route.
-fn identify(request: &HttpRequest) -> Result<Caller, ApiError> {
+pub(crate) fn identify(request: &HttpRequest) -> Result<Caller, ApiError> {
     let app = request.app_data::<Data<App>>().ok_or_else(|| ApiError::Internal("no app data".into()))?;
     let mut headers = request.headers().get_all(header::AUTHORIZATION);
     let (Some(header), None) = (headers.next(), headers.next()) else {
@@ -138,7 +150,8 @@ fn identify(request: &HttpRequest) -> Result<Caller, ApiError> {
         },
         _ => return Err(ApiError::Unauthenticated("the access token is not valid")),
     };
-    let caller = Caller { shop: claims.shop, who };
+    let attempt = request.extensions().get::<Arc<Attempt>>().cloned();
+    let caller = Caller { shop: claims.shop, who, attempt };
     access::check(request.method(), request.match_pattern().as_deref().unwrap_or(""), &caller)?;
     Ok(caller)
 }

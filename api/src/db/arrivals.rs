@@ -44,6 +44,7 @@ pub struct Arrival {
     pub job: Id,
     pub by_person: Id,
     pub recorded_at: Instant,
+    pub rev: i32,
     #[serde(flatten)]
     #[diesel(embed)]
     pub fields: ArrivalFields,
@@ -66,10 +67,11 @@ pub fn find(db: &mut Db<'_>, job: Id) -> QueryResult<Option<Arrival>> {
 pub fn put(db: &mut Db<'_>, job: Id, by_person: Id, fields: &ArrivalFields) -> QueryResult<()> {
     let row = arrival::table.find((db.shop, job));
     let by = (arrival::by_person.eq(by_person), arrival::recorded_at.eq(db.now));
-    if diesel::update(row).set((fields, by)).execute(db.conn)? == 1 {
+    let again = (fields, by, arrival::rev.eq(arrival::rev + 1));
+    if diesel::update(row).set(again).execute(db.conn)? == 1 {
         return Ok(());
     }
-    let made = (arrival::shop.eq(db.shop), arrival::job.eq(job), fields, by);
+    let made = (arrival::shop.eq(db.shop), arrival::job.eq(job), fields, by, arrival::rev.eq(1));
     diesel::insert_into(arrival::table).values(made).execute(db.conn).map(|_| ())
 }
 

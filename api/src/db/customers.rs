@@ -119,7 +119,8 @@ impl Check for CustomerFields {
         }
         found.note("note", self.note.as_deref(), 2000);
         let months = &self.preferred_months.0;
-        for (i, month) in months.iter().enumerate() {
+        found.at_most("preferred_months", months, 12);
+        for (i, month) in months.iter().enumerate().take(12) {
             found.within("preferred_months", |found| found.range(&i.to_string(), *month, 1, 12));
             if months[..i].contains(month) {
                 found.refuse(format!("preferred_months/{i}"), "twice", "is already in the list");

@@ -37,6 +37,7 @@ pub struct ExtraWorkFields {
 
 /// A question as stored.
 #[derive(Debug, Clone, Serialize, ToSchema, Queryable, Selectable)]
+#[schema(as = ExtraWorkRecord)]
 #[diesel(table_name = extra_work)]
 pub struct ExtraWork {
     pub id: Id,

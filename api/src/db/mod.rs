@@ -1,5 +1,5 @@
 //! The databases. Everything in which SQLite and PostgreSQL differ is in this file, but for the claim of a task in
-//! `outbox`; one file per table beside it.
+//! `outbox` and for `isolation`, which only PostgreSQL has; one file per table beside it.
 //!
 //! A statement takes [`Db`], which knows the shop, so that no statement can forget it.
 
@@ -13,8 +13,10 @@ pub mod forecast_checks;
 pub mod handbooks;
 pub mod histories;
 pub mod inspections;
+pub mod isolation;
 pub mod job_figures;
 pub mod jobs;
+pub mod kept_replies;
 pub mod kinds;
 pub mod logins;
 pub mod near_misses;
@@ -106,6 +108,15 @@ pub enum OpenError {
     Damaged(PathBuf, String),
     #[error("the migrations failed: {0}")]
     Migrate(String),
+    #[error(
+        "the tables are not up to date: run `lustrum migrate` with the address of the role that owns them, then start again"
+    )]
+    Outdated,
+    #[error(
+        "the database role {0} may not serve, as it {1}: row-level security would not keep shops apart. Serve as a role \
+         that is no superuser, has no BYPASSRLS and owns no table, and leave the owner to `lustrum migrate`."
+    )]
+    UnsafeRole(String, &'static str),
 }
 
 /// A pool of connections. Cloning it is cheap.
@@ -132,27 +143,40 @@ impl Database {
         Ok(Database { pool, location: Arc::new(location.clone()) })
     }
 
-    /// Brings the tables up to date; does nothing when they are.
+    /// Sees to it that the tables can be served from. An embedded database is brought up to date; on PostgreSQL only
+    /// `migrate` does that, as another role than the one that serves.
+    pub fn prepare(&self) -> Result<(), OpenError> {
+        let mut pooled = self.pool.get().map_err(|e| OpenError::Migrate(e.to_string()))?;
+        match &mut *pooled {
+            Conn::Pg(conn) => match is_up_to_date(conn) {
+                true => isolation::admit(conn),
+                false => Err(OpenError::Outdated),
+            },
+            Conn::Sqlite(conn) => migrate_sqlite(conn),
+        }
+    }
+
+    /// Brings the tables up to date, as their owner; does nothing when they are.
     pub fn migrate(&self) -> Result<(), OpenError> {
         let failed = |e: &dyn std::fmt::Display| OpenError::Migrate(e.to_string());
         let mut pooled = self.pool.get().map_err(|e| failed(&e))?;
         match &mut *pooled {
             Conn::Pg(conn) => {
-                // A role that may not alter tables can serve, once another has brought them up to date.
                 if is_up_to_date(conn) {
                     return Ok(());
                 }
-                // Replicas start together: only one may migrate at a time.
-                conn.batch_execute("SELECT pg_advisory_lock(7310001)").map_err(|e| failed(&e))?;
+                // Only one may migrate at a time. It changes the rows of all shops.
+                conn.batch_execute("SELECT pg_advisory_lock(7310001); SET lustrum.shop = '*'")
+                    .map_err(|e| failed(&e))?;
                 let run =
                     conn.run_pending_migrations(POSTGRES_MIGRATIONS).map(|_| ()).map_err(|e| failed(&e));
-                conn.batch_execute("SELECT pg_advisory_unlock(7310001)").map_err(|e| failed(&e))?;
+                let run = run
+                    .and_then(|()| conn.batch_execute("SELECT keep_shops_apart()").map_err(|e| failed(&e)));
+                conn.batch_execute("RESET lustrum.shop; SELECT pg_advisory_unlock(7310001)")
+                    .map_err(|e| failed(&e))?;
                 run
             }
-            Conn::Sqlite(conn) => {
-                let run = conn.run_pending_migrations(SQLITE_MIGRATIONS).map_err(|e| failed(&e))?;
-                if run.is_empty() { Ok(()) } else { statistics::tell(conn).map_err(|e| failed(&e)) }
-            }
+            Conn::Sqlite(conn) => migrate_sqlite(conn),
         }
     }
 
@@ -181,7 +205,12 @@ impl Database {
         E: From<SqlError>,
     {
         let mut pooled = self.connection()?;
-        work(&mut Db { conn: &mut pooled, shop, now })
+        let conn: &mut Conn = &mut pooled;
+        match conn {
+            Conn::Pg(pg) => isolation::begin(pg, shop, "READ ONLY")?,
+            Conn::Sqlite(_) => return work(&mut Db { conn, shop, now }),
+        }
+        finish(conn, shop, now, work)
     }
 
     /// Runs statements in one transaction: all of them are kept, or, on an error or a panic, none.
@@ -198,22 +227,11 @@ impl Database {
     {
         let mut pooled = self.connection()?;
         let conn: &mut Conn = &mut pooled;
-        begin(conn)?;
-        let outcome = catch_unwind(AssertUnwindSafe(|| work(&mut Db { conn, shop, now })));
-        match outcome {
-            Ok(Ok(done)) => {
-                <Conn as Connection>::TransactionManager::commit_transaction(conn)?;
-                Ok(done)
-            }
-            Ok(Err(error)) => {
-                roll_back(conn);
-                Err(error)
-            }
-            Err(panic) => {
-                roll_back(conn);
-                resume_unwind(panic)
-            }
+        match conn {
+            Conn::Pg(pg) => isolation::begin(pg, shop, "READ WRITE")?,
+            Conn::Sqlite(conn) => AnsiTransactionManager::begin_transaction_sql(conn, "BEGIN IMMEDIATE")?,
         }
+        finish(conn, shop, now, work)
     }
 
     pub fn location(&self) -> &Location {
@@ -249,10 +267,35 @@ fn is_up_to_date(conn: &mut PgConnection) -> bool {
     }
 }
 
-fn begin(conn: &mut Conn) -> Result<(), SqlError> {
-    match conn {
-        Conn::Pg(conn) => AnsiTransactionManager::begin_transaction_sql(conn, "BEGIN"),
-        Conn::Sqlite(conn) => AnsiTransactionManager::begin_transaction_sql(conn, "BEGIN IMMEDIATE"),
+fn migrate_sqlite(conn: &mut SqliteConnection) -> Result<(), OpenError> {
+    let failed = |e: &dyn std::fmt::Display| OpenError::Migrate(e.to_string());
+    let run = conn.run_pending_migrations(SQLITE_MIGRATIONS).map_err(|e| failed(&e))?;
+    if run.is_empty() { Ok(()) } else { statistics::tell(conn).map_err(|e| failed(&e)) }
+}
+
+/// Does the work in the transaction that has begun, and ends it.
+fn finish<T, E>(
+    conn: &mut Conn,
+    shop: Id,
+    now: Instant,
+    work: impl FnOnce(&mut Db<'_>) -> Result<T, E>,
+) -> Result<T, E>
+where
+    E: From<SqlError>,
+{
+    match catch_unwind(AssertUnwindSafe(|| work(&mut Db { conn, shop, now }))) {
+        Ok(Ok(done)) => {
+            <Conn as Connection>::TransactionManager::commit_transaction(conn)?;
+            Ok(done)
+        }
+        Ok(Err(error)) => {
+            roll_back(conn);
+            Err(error)
+        }
+        Err(panic) => {
+            roll_back(conn);
+            resume_unwind(panic)
+        }
     }
 }
 

@@ -23,6 +23,13 @@ pub struct ObservationRecord {
     pub document: Doc<History>,
 }
 
+impl ObservationRecord {
+    /// It changes once: when it is withdrawn.
+    pub fn rev(&self) -> i32 {
+        if self.withdrawn_at.is_none() { 1 } else { 2 }
+    }
+}
+
 pub fn insert(db: &mut Db<'_>, vehicle: Id, id: Id, by_person: Id, document: &History) -> QueryResult<()> {
     let made = (
         observation::shop.eq(db.shop),

@@ -31,7 +31,7 @@ pub enum TaskStatus {
 #[diesel(table_name = outbox)]
 pub struct Row {
     pub id: Id,
-    /// `find_reminders`, `forecast_upkeep`, `send_mail`, `purge_tokens`, `purge_tasks`.
+    /// `find_reminders`, `forecast_upkeep`, `send_mail`, `purge_tokens`, `purge_tasks`, `purge_replies`.
     pub kind: String,
     #[schema(value_type = Object)]
     pub payload: Doc<Value>,
@@ -48,7 +48,7 @@ pub struct Row {
     pub done_count: Option<i32>,
     pub total_count: Option<i32>,
     /// Counts the claims: who holds an older one has lost the task.
-    #[serde(skip)]
+    #[serde(rename = "rev")]
     pub fence: i32,
 }
 

@@ -132,10 +132,10 @@ pub fn update(db: &mut Db<'_>, id: Id, seen: i32, fields: &PersonFields) -> Quer
     Ok(diesel::update(row).set((fields, person::rev.eq(seen + 1))).execute(db.conn)? == 1)
 }
 
-/// Ends (or lifts, with none) the person's access.
-pub fn set_disabled(db: &mut Db<'_>, id: Id, at: Option<Instant>) -> QueryResult<bool> {
-    let row = person::table.find((db.shop, id));
-    let set = (person::disabled_at.eq(at), person::rev.eq(person::rev + 1));
+/// Ends (or lifts, with none) the person's access, if they still have the revision `seen`.
+pub fn set_disabled(db: &mut Db<'_>, id: Id, seen: i32, at: Option<Instant>) -> QueryResult<bool> {
+    let row = person::table.find((db.shop, id)).filter(person::rev.eq(seen));
+    let set = (person::disabled_at.eq(at), person::rev.eq(seen + 1));
     Ok(diesel::update(row).set(set).execute(db.conn)? == 1)
 }
 

@@ -216,6 +216,7 @@ diesel::table! {
         counted_ms -> BigInt,
         sound -> Bool,
         flaws -> Nullable<Text>,
+        rev -> Integer,
     }
 }
 
@@ -247,6 +248,7 @@ diesel::table! {
         note -> Nullable<Text>,
         by_person -> Text,
         recorded_at -> Timestamp,
+        rev -> Integer,
     }
 }
 
@@ -375,6 +377,7 @@ diesel::table! {
         day -> Date,
         hours -> Text,
         updated_at -> Timestamp,
+        rev -> Integer,
     }
 }
 
@@ -501,6 +504,18 @@ diesel::table! {
     }
 }
 
+diesel::table! {
+    kept_reply (shop, principal, operation, key) {
+        shop -> Text,
+        principal -> Text,
+        operation -> Text,
+        key -> Text,
+        fingerprint -> Text,
+        reply -> Nullable<Text>,
+        created_at -> Timestamp,
+    }
+}
+
 diesel::allow_tables_to_appear_in_same_query!(
     shop,
     person,
@@ -539,4 +554,5 @@ diesel::allow_tables_to_appear_in_same_query!(
     upkeep_need,
     observation,
     forecast_check,
+    kept_reply,
 );

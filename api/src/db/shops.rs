@@ -1,8 +1,8 @@
 //! The shop itself.
 
-use super::Db;
 use super::kinds::{Doc, Id, Instant};
 use super::schema::shop;
+use super::{Conn, Db, isolation};
 use crate::check::{Check, Checker};
 use chrono::NaiveDate;
 use diesel::prelude::*;
@@ -120,7 +120,10 @@ pub fn lock_roll_ups(db: &mut Db<'_>) -> QueryResult<()> {
 
 /// The ids of all shops, for the worker: the one statement that looks beyond a shop.
 pub fn all(db: &mut Db<'_>) -> QueryResult<Vec<Id>> {
-    shop::table.order(shop::id).select(shop::id).load(db.conn)
+    match &mut *db.conn {
+        Conn::Pg(conn) => isolation::all_shops(conn),
+        Conn::Sqlite(_) => shop::table.order(shop::id).select(shop::id).load(db.conn),
+    }
 }
 
 /// Stores the fields if the shop still has the revision `seen`.

@@ -80,6 +80,8 @@ pub struct FinishedStep {
     /// Absent in records older than this field.
     pub recorded_by: Option<Id>,
     pub recorded_at: Instant,
+    /// Counts the corrections.
+    pub rev: i32,
     #[serde(flatten)]
     #[diesel(embed)]
     pub fields: StepFields,
@@ -126,7 +128,11 @@ pub fn insert(db: &mut Db<'_>, new: &NewStep<'_>) -> QueryResult<()> {
         (step_record::shop.eq(db.shop), step_record::job.eq(new.job), step_record::id.eq(new.id)),
         new.fields,
         (step_record::worked_on.eq(new.worked_on), against(new.norm)),
-        (step_record::recorded_by.eq(new.recorded_by), step_record::recorded_at.eq(db.now)),
+        (
+            step_record::recorded_by.eq(new.recorded_by),
+            step_record::recorded_at.eq(db.now),
+            step_record::rev.eq(1),
+        ),
     );
     diesel::insert_into(step_record::table).values(made).execute(db.conn).map(|_| ())
 }
@@ -167,7 +173,8 @@ pub fn correct(
     (fields, norm, worked_on): (&StepFields, Option<StepNorm>, NaiveDate),
 ) -> QueryResult<bool> {
     let row = step_record::table.find((db.shop, job, id));
-    let set = (fields, step_record::worked_on.eq(worked_on), against(norm));
+    let moved = (step_record::worked_on.eq(worked_on), step_record::rev.eq(step_record::rev + 1));
+    let set = (fields, moved, against(norm));
     Ok(diesel::update(row).set(set).execute(db.conn)? == 1)
 }
 

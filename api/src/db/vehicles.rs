@@ -67,6 +67,7 @@ impl Check for Document {
     fn check(&self, found: &mut Checker) {
         found.range_if_given("solar_absorptance", self.solar_absorptance, 0.0, 1.0);
         found.range_if_given("paint_thickness_um", self.paint_thickness_um, 0.0, 5000.0);
+        found.range_if_given("paint_scatter_um", self.paint_scatter_um, 0.0, 5000.0);
         found.at_most("surfaces", &self.surfaces, 64);
         found.at_most("coats", &self.coats, 200);
         found.at_most("repainted_zones", &self.repainted_zones, 64);

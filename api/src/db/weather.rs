@@ -20,6 +20,7 @@ const SHOP: &str = "shop";
 pub struct DayWeather {
     pub day: NaiveDate,
     pub updated_at: Instant,
+    pub rev: i32,
     #[schema(value_type = Vec<WeatherHour>)]
     pub hours: Doc<Vec<WeatherHour>>,
 }
@@ -51,8 +52,13 @@ pub fn store(db: &mut Db<'_>, day: NaiveDate, hours: &[WeatherHour]) -> QueryRes
         weather_series::day.eq(day),
         weather_series::hours.eq(Doc(hours.to_vec())),
         weather_series::updated_at.eq(db.now),
+        weather_series::rev.eq(1),
     );
-    let again = (weather_series::hours.eq(Doc(hours.to_vec())), weather_series::updated_at.eq(db.now));
+    let again = (
+        weather_series::hours.eq(Doc(hours.to_vec())),
+        weather_series::updated_at.eq(db.now),
+        weather_series::rev.eq(weather_series::rev + 1),
+    );
     on_either!(db, |conn| diesel::insert_into(weather_series::table)
         .values(made)
         .on_conflict((weather_series::shop, weather_series::place, weather_series::day))

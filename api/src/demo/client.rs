@@ -66,6 +66,12 @@ impl<S: Service<Request, Response = ServiceResponse<BoxBody>, Error = actix_web:
         self.send(Method::PUT, path, Some(body), "application/json").await.map(|text| json(&text))
     }
 
+    /// The same where nothing is yet.
+    pub async fn put_first(&self, path: &str, body: &Value) -> Result<Value, Refusal> {
+        let request = TestRequest::default().insert_header((header::IF_NONE_MATCH, "*"));
+        self.call(request, Method::PUT, path, Some(body)).await.map(|text| json(&text))
+    }
+
     pub async fn patch(&self, path: &str, body: &Value) -> Result<Value, Refusal> {
         self.send(Method::PATCH, path, Some(body), "application/json").await.map(|text| json(&text))
     }
@@ -77,8 +83,22 @@ impl<S: Service<Request, Response = ServiceResponse<BoxBody>, Error = actix_web:
         body: Option<&Value>,
         accept: &str,
     ) -> Result<String, Refusal> {
-        let mut request = TestRequest::default().method(method.clone()).uri(path);
-        request = request.insert_header((header::ACCEPT, accept));
+        let mut request = TestRequest::default().insert_header((header::ACCEPT, accept));
+        if method != Method::GET {
+            // Nobody else changes anything meanwhile.
+            request = request.insert_header((header::IF_MATCH, "*"));
+        }
+        self.call(request, method, path, body).await
+    }
+
+    async fn call(
+        &self,
+        request: TestRequest,
+        method: Method,
+        path: &str,
+        body: Option<&Value>,
+    ) -> Result<String, Refusal> {
+        let mut request = request.method(method.clone()).uri(path);
         if !self.token.is_empty() {
             request = request.insert_header((header::AUTHORIZATION, format!("Bearer {}", self.token)));
         }

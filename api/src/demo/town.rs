@@ -295,7 +295,7 @@ where
             let token = log_in(&self.owner, &self.shop, scenario::OWNER.1).await?;
             self.owner = self.owner.with_token(token);
         }
-        self.owner.put(&format!("/v1/weather/{on}"), &json!(weather.weather())).await?;
+        self.owner.put_first(&format!("/v1/weather/{on}"), &json!(weather.weather())).await?;
         self.changes(on, weather).await?;
         if on < today() && on.weekday() == Weekday::Mon {
             self.count_vans(on).await?;

@@ -66,7 +66,7 @@ where
     async fn arrive(&self, row: &JobRow, job: &str, begin: Instant) -> Result<(), PlayError> {
         self.app.clock.set(begin);
         let arrival = json!({ "arrived_at": begin, "travel_min": travel_min(row) });
-        self.owner.put(&format!("/v1/jobs/{job}/arrival"), &arrival).await?;
+        self.owner.put_first(&format!("/v1/jobs/{job}/arrival"), &arrival).await?;
         Ok(())
     }
 

@@ -9,7 +9,8 @@ use crate::db::kinds::Id;
 use crate::db::plans;
 use crate::error::ApiError;
 use crate::extract::{Body, Key};
-use actix_web::{HttpResponse, post};
+use crate::reply::Reply;
+use actix_web::post;
 use domain::handbook::Severity;
 use domain::plan::JobPlan;
 use serde::Deserialize;
@@ -47,8 +48,9 @@ impl Check for AcknowledgementFields {
 pub async fn acknowledge(app: Shared, caller: Caller, key: Key, body: Body<AcknowledgementFields>) -> Answer {
     let (person, technician) = (caller.person()?, caller.only_own_work());
     let AcknowledgementFields { rule, version } = body.0;
-    let stored = app
-        .write(&caller, move |db| {
+    app.once(
+        &caller,
+        move |db| {
             let job = running(db, key.0, technician)?;
             let plan = plans::find(db, job.id, Some(version))?;
             there_is_one(plan.as_ref().map(|plan| &plan.document.0), &rule)?;
@@ -59,9 +61,10 @@ pub async fn acknowledge(app: Shared, caller: Caller, key: Key, body: Body<Ackno
             }
             acknowledgements::insert(db, job.id, version, &rule, person)?;
             find(acknowledgements::list(db, job.id, version)?).ok_or(ApiError::NotFound)
-        })
-        .await?;
-    Ok(HttpResponse::Ok().json(stored))
+        },
+        Reply::plain,
+    )
+    .await
 }
 
 /// The plan exists, and the rule warns or blocks in it.

@@ -1,7 +1,7 @@
 //! Crews at the customer's place: arrivals, no-shows, and what was asked for beyond the booking.
 
 use super::jobs::{running, visible, with_reworked};
-use super::{Answer, Shared, created, steps::not_ahead, unless_stale};
+use super::{Answer, Shared, listed, ok, steps::not_ahead, unless_stale};
 use crate::auth::Caller;
 use crate::check::Checker;
 use crate::db::arrivals::{self, Arrival, ArrivalFields};
@@ -9,10 +9,11 @@ use crate::db::extra_work::{self, ExtraWork, ExtraWorkFields};
 use crate::db::jobs::{self, JobStatus};
 use crate::db::kinds::Id;
 use crate::error::ApiError;
-use crate::extract::{Body, Key};
+use crate::extract::{Body, Key, Seen};
 use crate::page::Page;
+use crate::reply::Reply;
 use crate::throughput::roll_ups;
-use actix_web::{HttpResponse, get, post, put};
+use actix_web::{get, post, put};
 
 /// Says when the crew arrived, in the place of what was said before. A no-show cancels the job.
 #[utoipa::path(
@@ -24,13 +25,20 @@ use actix_web::{HttpResponse, get, post, put};
     responses((status = 200, body = Arrival, description = "Stored"))
 )]
 #[put("/v1/jobs/{id}/arrival")]
-pub async fn set_arrival(app: Shared, caller: Caller, key: Key, body: Body<ArrivalFields>) -> Answer {
+pub async fn set_arrival(
+    app: Shared,
+    caller: Caller,
+    key: Key,
+    seen: Seen,
+    body: Body<ArrivalFields>,
+) -> Answer {
     let (technician, by, handbooks) = (caller.only_own_work(), caller.person()?, app.handbooks.clone());
     let arrival = app
         .write(&caller, move |db| {
             let (handbook, touched) = (handbooks.of(db)?, with_reworked(db, key.0)?);
             roll_ups::keep(db, &handbook, &touched, |db| {
                 let job = running(db, key.0, technician)?;
+                seen.allows(arrivals::find(db, job.id)?.map(|before| before.rev))?;
                 let mut found = Checker::default();
                 not_ahead(&mut found, "arrived_at", body.0.arrived_at, db.now);
                 found.finish()?;
@@ -45,7 +53,7 @@ pub async fn set_arrival(app: Shared, caller: Caller, key: Key, body: Body<Arriv
             })
         })
         .await?;
-    Ok(HttpResponse::Ok().json(arrival))
+    ok(&arrival, arrival.rev)
 }
 
 /// When the crew arrived.
@@ -63,7 +71,7 @@ pub async fn get_arrival(app: Shared, caller: Caller, key: Key) -> Answer {
             arrivals::find(db, key.0)?.ok_or(ApiError::NotFound)
         })
         .await?;
-    Ok(HttpResponse::Ok().json(arrival))
+    ok(&arrival, arrival.rev)
 }
 
 /// Notes work beyond the booking that the customer was asked for, and the answer.
@@ -81,8 +89,9 @@ pub async fn get_arrival(app: Shared, caller: Caller, key: Key) -> Answer {
 #[post("/v1/jobs/{id}/extra-work")]
 pub async fn create_extra_work(app: Shared, caller: Caller, key: Key, body: Body<ExtraWorkFields>) -> Answer {
     let (technician, by, handbooks) = (caller.only_own_work(), caller.person()?, app.handbooks.clone());
-    let noted = app
-        .write(&caller, move |db| {
+    app.once(
+        &caller,
+        move |db| {
             let handbook = handbooks.of(db)?;
             roll_ups::keep(db, &handbook, &[key.0], |db| {
                 let job = running(db, key.0, technician)?;
@@ -93,9 +102,10 @@ pub async fn create_extra_work(app: Shared, caller: Caller, key: Key, body: Body
                 let all = extra_work::of_jobs(db, &[job.id])?;
                 all.into_iter().find(|one| one.id == id).ok_or(ApiError::NotFound)
             })
-        })
-        .await?;
-    created(&noted, 1, format!("/v1/jobs/{}/extra-work", key.0))
+        },
+        move |noted| Reply::created(noted, 1, format!("/v1/jobs/{}/extra-work", key.0)),
+    )
+    .await
 }
 
 /// What the customer was asked for beyond the booking, the oldest first.
@@ -113,5 +123,5 @@ pub async fn list_extra_work(app: Shared, caller: Caller, key: Key) -> Answer {
             Ok(extra_work::of_jobs(db, &[key.0])?)
         })
         .await?;
-    Ok(HttpResponse::Ok().json(Page { items, next_cursor: None }))
+    listed(&Page::whole(items))
 }

@@ -1,14 +1,15 @@
 //! Customers and what they allowed.
 
-use super::{Answer, Shared, created, ok, unless_stale};
+use super::{Answer, Shared, created, free, id_taken, listed, ok, unless_stale};
 use crate::auth::Caller;
 use crate::db::Db;
 use crate::db::customers::{self, Consent, ConsentFields, Customer, CustomerFields};
 use crate::db::kinds::Id;
 use crate::error::ApiError;
-use crate::extract::{Body, IfMatch, Key, Patch, Query};
+use crate::extract::{Body, IfMatch, Key, NewKey, Patch, Query};
 use crate::page::{self, Page, PageQuery};
-use actix_web::{HttpResponse, get, patch, post};
+use crate::reply::Reply;
+use actix_web::{get, patch, post, put};
 
 /// All customers, in the order in which they were added.
 #[utoipa::path(tag = "customers", params(PageQuery), responses((status = 200, body = Page<Customer>, description = "A page")))]
@@ -18,20 +19,43 @@ pub async fn list_customers(app: Shared, caller: Caller, query: Query<PageQuery>
     let after = page::unseal::<Id>(&app.keys, &list, query.0.cursor.as_deref())?;
     let limit = query.0.limit.unwrap_or(page::DEFAULT_LIMIT);
     let rows = app.read(&caller, move |db| Ok(customers::list(db, after, limit + 1)?)).await?;
-    Ok(HttpResponse::Ok().json(Page::cut(rows, limit, &app.keys, &list, |customer| customer.id)?))
+    listed(&Page::cut(rows, limit, &app.keys, &list, |customer| customer.id)?)
 }
 
 /// Adds a customer.
 #[utoipa::path(tag = "customers", request_body = CustomerFields, responses((status = 201, body = Customer, description = "Added")))]
 #[post("/v1/customers")]
 pub async fn create_customer(app: Shared, caller: Caller, body: Body<CustomerFields>) -> Answer {
-    let customer = app
-        .write(&caller, move |db| {
+    app.once(
+        &caller,
+        move |db| {
             let id = Id::new(db.now);
-            customers::insert(db, id, &body.0)?;
-            customers::find(db, id)?.ok_or(ApiError::NotFound)
-        })
-        .await?;
+            add(db, id, &body.0)
+        },
+        move |customer| Reply::created(customer, customer.rev, format!("/v1/customers/{}", customer.id)),
+    )
+    .await
+}
+
+/// Adds a customer under an id of the client's own, a UUIDv7.
+#[utoipa::path(
+    tag = "customers",
+    params(("id" = Id, Path)),
+    request_body = CustomerFields,
+    responses((status = 201, body = Customer, description = "Added"))
+)]
+#[put("/v1/customers/{id}")]
+pub async fn create_customer_under(
+    app: Shared,
+    caller: Caller,
+    key: NewKey,
+    body: Body<CustomerFields>,
+) -> Answer {
+    let customer = app.write(&caller, move |db| {
+        free(customers::find(db, key.0)?)?;
+        add(db, key.0, &body.0)
+    });
+    let customer = customer.await?;
     created(&customer, customer.rev, format!("/v1/customers/{}", customer.id))
 }
 
@@ -79,7 +103,7 @@ pub async fn list_consents(app: Shared, caller: Caller, key: Key) -> Answer {
             Ok(customers::consents(db, key.0)?)
         })
         .await?;
-    Ok(HttpResponse::Ok().json(Page { items, next_cursor: None }))
+    listed(&Page::whole(items))
 }
 
 /// Notes that the customer allowed or withdrew something.
@@ -91,15 +115,22 @@ pub async fn list_consents(app: Shared, caller: Caller, key: Key) -> Answer {
 )]
 #[post("/v1/customers/{id}/consents")]
 pub async fn create_consent(app: Shared, caller: Caller, key: Key, body: Body<ConsentFields>) -> Answer {
-    let consent = app
-        .write(&caller, move |db| {
+    app.once(
+        &caller,
+        move |db| {
             customers::find(db, key.0)?.ok_or(ApiError::NotFound)?;
             let id = Id::new(db.now);
             customers::insert_consent(db, key.0, id, &body.0)?;
             Ok(Consent { id, at: db.now, fields: body.0 })
-        })
-        .await?;
-    created(&consent, 1, format!("/v1/customers/{}/consents", key.0))
+        },
+        move |consent| Reply::created(consent, 1, format!("/v1/customers/{}/consents", key.0)),
+    )
+    .await
+}
+
+fn add(db: &mut Db<'_>, id: Id, fields: &CustomerFields) -> Result<Customer, ApiError> {
+    customers::insert(db, id, fields).map_err(id_taken)?;
+    customers::find(db, id)?.ok_or(ApiError::NotFound)
 }
 
 /// The customer, unless a technician asks who has no job there: for them there is none.

@@ -1,6 +1,6 @@
 //! The needs of all vehicles: as a list by day, as a table for a spreadsheet, and how well they were forecast.
 
-use super::{Answer, Shared};
+use super::{Answer, Shared, listed};
 use crate::app::App;
 use crate::auth::Caller;
 use crate::check::{Check, Checker};
@@ -113,7 +113,7 @@ pub async fn list_upkeep(app: Shared, caller: Caller, query: Query<UpkeepQuery>)
     });
     let (items, last) = load.await?;
     let next_cursor = last.map(|place| page::seal(&app.keys, &list, &place)).transpose()?;
-    Ok(HttpResponse::Ok().json(Page { items, next_cursor }))
+    listed(&Page { items, next_cursor })
 }
 
 /// The same as one table for a spreadsheet: CSV as RFC 4180 has it, in UTF-8, sent as it is read.

@@ -8,8 +8,7 @@ use crate::db::{Db, is_taken};
 use crate::error::{ApiError, FieldError};
 use crate::extract::{Body, IfMatch};
 use crate::tasks;
-use actix_web::http::header;
-use actix_web::{HttpRequest, HttpResponse, get, put};
+use actix_web::{get, put};
 use domain::handbook::{Fault, Handbook};
 use serde::Serialize;
 use serde_json::Value;
@@ -24,17 +23,10 @@ use utoipa::ToSchema;
     (status = 304, description = "The one you have")
 ))]
 #[get("/v1/handbook")]
-pub async fn get_handbook(app: Shared, caller: Caller, request: HttpRequest) -> Answer {
+pub async fn get_handbook(app: Shared, caller: Caller) -> Answer {
     let handbooks = app.handbooks.clone();
     let handbook = app.read(&caller, move |db| handbooks.of(db)).await?;
-    let tag = format!("\"{}\"", handbook.version);
-    let held =
-        request.headers().get(header::IF_NONE_MATCH).and_then(|value| value.to_str().ok()).unwrap_or("");
-    let held =
-        held.split(',').map(|tag| tag.trim().trim_start_matches("W/")).any(|held| held == tag || held == "*");
-    let mut response = if held { HttpResponse::NotModified() } else { HttpResponse::Ok() };
-    response.insert_header((header::ETAG, tag)).insert_header((header::CACHE_CONTROL, "private, no-cache"));
-    Ok(if held { response.finish() } else { response.json(&*handbook) })
+    ok(&*handbook, &handbook.version)
 }
 
 /// What the shop changed in the standard tables.

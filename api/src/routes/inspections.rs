@@ -1,6 +1,6 @@
 //! What technicians saw at the vehicle of a job.
 
-use super::{Answer, Shared, created, jobs::running, jobs::visible};
+use super::{Answer, Shared, jobs::running, jobs::visible, listed};
 use crate::auth::Caller;
 use crate::check::Checker;
 use crate::db::inspections::{self, InspectionRecord};
@@ -9,9 +9,10 @@ use crate::db::vehicles;
 use crate::error::ApiError;
 use crate::extract::{Body, Key};
 use crate::page::Page;
+use crate::reply::Reply;
 use crate::throughput::roll_ups;
 use crate::upkeep;
-use actix_web::{HttpResponse, get, post};
+use actix_web::{get, post};
 use domain::handbook::Handbook;
 use domain::inspection::{Finding, Inspection};
 use domain::upkeep::History;
@@ -34,8 +35,9 @@ use domain::vehicle::{VehicleClass, Zone};
 #[post("/v1/jobs/{id}/inspections")]
 pub async fn create_inspection(app: Shared, caller: Caller, key: Key, body: Body<Inspection>) -> Answer {
     let (technician, person, handbooks) = (caller.only_own_work(), caller.person()?, app.handbooks.clone());
-    let record = app
-        .write(&caller, move |db| {
+    app.once(
+        &caller,
+        move |db| {
             let handbook = handbooks.of(db)?;
             roll_ups::keep(db, &handbook, &[key.0], |db| {
                 let job = running(db, key.0, technician)?;
@@ -48,9 +50,10 @@ pub async fn create_inspection(app: Shared, caller: Caller, key: Key, body: Body
                 upkeep::changed(db, &handbooks, vehicle.id)?;
                 inspections::newest(db, job.id)?.ok_or(ApiError::NotFound)
             })
-        })
-        .await?;
-    created(&record, 1, format!("/v1/jobs/{}/inspections", key.0))
+        },
+        move |record| Reply::created(record, 1, format!("/v1/jobs/{}/inspections", key.0)),
+    )
+    .await
 }
 
 /// The inspections of a job, oldest first.
@@ -68,7 +71,7 @@ pub async fn list_inspections(app: Shared, caller: Caller, key: Key) -> Answer {
             Ok(inspections::list(db, key.0)?)
         })
         .await?;
-    Ok(HttpResponse::Ok().json(Page { items, next_cursor: None }))
+    listed(&Page::whole(items))
 }
 
 /// Every zone named is one that the class has.

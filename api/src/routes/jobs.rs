@@ -1,6 +1,6 @@
 //! Jobs: booking, changing, assigning, cancelling.
 
-use super::{Answer, Shared, created, ok, unless_stale};
+use super::{Answer, Shared, created, free, id_taken, listed, ok, unless_stale};
 use crate::auth::Caller;
 use crate::check::{Check, Checker};
 use crate::day;
@@ -8,12 +8,13 @@ use crate::db::jobs::{self, Assignment, Job, JobFields, JobFilter, JobStatus};
 use crate::db::kinds::{Id, Instant};
 use crate::db::{Db, customers, people, shops, vans, vehicles};
 use crate::error::ApiError;
-use crate::extract::{Body, IfMatch, Key, Patch, Query};
+use crate::extract::{Body, IfMatch, Key, NewKey, Patch, Query};
 use crate::handbooks::Handbooks;
 use crate::page::{self, Page};
 use crate::plan_input::zone_of;
+use crate::reply::Reply;
 use crate::throughput::roll_ups;
-use actix_web::{HttpResponse, get, patch, post, put};
+use actix_web::{get, patch, post, put};
 use chrono::NaiveDateTime;
 use chrono_tz::Tz;
 use domain::dispatch::Conflict;
@@ -100,7 +101,7 @@ pub async fn list_jobs(app: Shared, caller: Caller, query: Query<JobQuery>) -> A
         views(db, rows)
     });
     let place = |view: &JobView| (view.job.fields.window_from, view.job.id);
-    Ok(HttpResponse::Ok().json(Page::cut(rows.await?, limit, &app.keys, &list, place)?))
+    listed(&Page::cut(rows.await?, limit, &app.keys, &list, place)?)
 }
 
 /// Books a job.
@@ -108,17 +109,32 @@ pub async fn list_jobs(app: Shared, caller: Caller, query: Query<JobQuery>) -> A
 #[post("/v1/jobs")]
 pub async fn create_job(app: Shared, caller: Caller, body: Body<JobFields>) -> Answer {
     let handbooks = app.handbooks.clone();
-    let view = app
-        .write(&caller, move |db| {
-            let (id, handbook) = (Id::new(db.now), handbooks.of(db)?);
-            let touched: Vec<Id> = [id].into_iter().chain(body.0.rework_of).collect();
-            roll_ups::keep(db, &handbook, &touched, |db| {
-                let customer = bookable(db, &handbooks, &body.0, None)?;
-                jobs::insert(db, id, customer, &body.0)?;
-                view(db, id)
-            })
-        })
-        .await?;
+    app.once(
+        &caller,
+        move |db| {
+            let id = Id::new(db.now);
+            add(db, &handbooks, id, &body.0)
+        },
+        move |view| Reply::created(view, view.job.rev, format!("/v1/jobs/{}", view.job.id)),
+    )
+    .await
+}
+
+/// Books a job under an id of the client's own, a UUIDv7.
+#[utoipa::path(
+    tag = "jobs",
+    params(("id" = Id, Path)),
+    request_body = JobFields,
+    responses((status = 201, body = JobView, description = "Booked"))
+)]
+#[put("/v1/jobs/{id}")]
+pub async fn create_job_under(app: Shared, caller: Caller, key: NewKey, body: Body<JobFields>) -> Answer {
+    let handbooks = app.handbooks.clone();
+    let view = app.write(&caller, move |db| {
+        free(jobs::find(db, key.0)?)?;
+        add(db, &handbooks, key.0, &body.0)
+    });
+    let view = view.await?;
     created(&view, view.job.rev, format!("/v1/jobs/{}", view.job.id))
 }
 
@@ -229,8 +245,9 @@ pub async fn assign_job(
 #[post("/v1/jobs/{id}/cancel")]
 pub async fn cancel_job(app: Shared, caller: Caller, key: Key, seen: IfMatch) -> Answer {
     let handbooks = app.handbooks.clone();
-    let view = app
-        .write(&caller, move |db| {
+    app.once(
+        &caller,
+        move |db| {
             let (handbook, touched) = (handbooks.of(db)?, with_reworked(db, key.0)?);
             roll_ups::keep(db, &handbook, &touched, |db| {
                 let before = jobs::find(db, key.0)?.ok_or(ApiError::NotFound)?;
@@ -244,9 +261,20 @@ pub async fn cancel_job(app: Shared, caller: Caller, key: Key, seen: IfMatch) ->
                 }
                 view(db, key.0)
             })
-        })
-        .await?;
-    ok(&view, view.job.rev)
+        },
+        move |view| Reply::ok(view, view.job.rev),
+    )
+    .await
+}
+
+fn add(db: &mut Db<'_>, handbooks: &Handbooks, id: Id, fields: &JobFields) -> Result<JobView, ApiError> {
+    let handbook = handbooks.of(db)?;
+    let touched: Vec<Id> = [id].into_iter().chain(fields.rework_of).collect();
+    roll_ups::keep(db, &handbook, &touched, |db| {
+        let customer = bookable(db, handbooks, fields, None)?;
+        jobs::insert(db, id, customer, fields).map_err(id_taken)?;
+        view(db, id)
+    })
 }
 
 /// The job and the one that it makes good: what becomes of it is told in the figures of both.

@@ -30,7 +30,7 @@ pub struct LoginForm {
 
 impl Check for LoginForm {
     fn check(&self, found: &mut Checker) {
-        found.line("email", &self.email, 254);
+        found.email("email", &self.email);
         if !(1..=128).contains(&self.password.chars().count()) {
             found.refuse("password", "out_of_range", "needs 1 to 128 characters");
         }

@@ -33,10 +33,12 @@ pub mod waivers;
 pub mod weather;
 
 use crate::app::App;
+use crate::db::is_taken;
 use crate::error::ApiError;
-use actix_web::http::header;
+use crate::page::{NextCursor, Page};
+use crate::reply::Reply;
+use actix_web::HttpResponse;
 use actix_web::web::Data;
-use actix_web::{HttpResponse, HttpResponseBuilder};
 use serde::Serialize;
 use std::fmt::Display;
 use utoipa_actix_web::service_config::ServiceConfig;
@@ -56,6 +58,7 @@ pub fn routes(all: &mut ServiceConfig<'_>) {
         .service(people::list_people)                // GET /v1/people
         .service(people::create_person)              // POST /v1/people
         .service(people::get_me)                     // GET /v1/me
+        .service(people::create_person_under)        // PUT /v1/people/{id}
         .service(people::get_person)                 // GET /v1/people/{id}
         .service(people::update_person)              // PATCH /v1/people/{id}
         .service(people::set_password)               // PUT /v1/people/{id}/password
@@ -66,6 +69,7 @@ pub fn routes(all: &mut ServiceConfig<'_>) {
         .service(partner_apps::disable_partner_app)  // POST /v1/partner-apps/{id}/disable
         .service(customers::list_customers)          // GET /v1/customers
         .service(customers::create_customer)         // POST /v1/customers
+        .service(customers::create_customer_under)   // PUT /v1/customers/{id}
         .service(customers::get_customer)            // GET /v1/customers/{id}
         .service(customers::update_customer)         // PATCH /v1/customers/{id}
         .service(customers::list_consents)           // GET /v1/customers/{id}/consents
@@ -73,10 +77,12 @@ pub fn routes(all: &mut ServiceConfig<'_>) {
         .service(vehicles::list_customer_vehicles)   // GET /v1/customers/{id}/vehicles
         .service(vehicles::list_vehicles)            // GET /v1/vehicles
         .service(vehicles::create_vehicle)           // POST /v1/vehicles
+        .service(vehicles::create_vehicle_under)     // PUT /v1/vehicles/{id}
         .service(vehicles::get_vehicle)              // GET /v1/vehicles/{id}
         .service(vehicles::update_vehicle)           // PATCH /v1/vehicles/{id}
         .service(vans::list_vans)                    // GET /v1/vans
         .service(vans::create_van)                   // POST /v1/vans
+        .service(vans::create_van_under)             // PUT /v1/vans/{id}
         .service(vans::get_van)                      // GET /v1/vans/{id}
         .service(vans::update_van)                   // PATCH /v1/vans/{id}
         .service(near_misses::list_van_checks)       // GET /v1/vans/{id}/checks
@@ -85,6 +91,7 @@ pub fn routes(all: &mut ServiceConfig<'_>) {
         .service(near_misses::create_near_miss)      // POST /v1/near-misses
         .service(jobs::list_jobs)                    // GET /v1/jobs
         .service(jobs::create_job)                   // POST /v1/jobs
+        .service(jobs::create_job_under)             // PUT /v1/jobs/{id}
         .service(jobs::get_job)                      // GET /v1/jobs/{id}
         .service(jobs::update_job)                   // PATCH /v1/jobs/{id}
         .service(jobs::assign_job)                   // PUT /v1/jobs/{id}/assignment
@@ -152,19 +159,31 @@ pub type Shared = Data<App>;
 
 /// 200 with the entity and its revision as the ETag.
 pub fn ok(entity: &impl Serialize, rev: impl Display) -> Answer {
-    Ok(tagged(HttpResponse::Ok(), rev).json(entity))
+    Ok(Reply::ok(entity, rev)?.into())
 }
 
 /// 201 with the entity, its revision and its address.
 pub fn created(entity: &impl Serialize, rev: impl Display, location: String) -> Answer {
-    let mut response = tagged(HttpResponse::Created(), rev);
-    Ok(response.insert_header((header::LOCATION, location)).json(entity))
+    Ok(Reply::created(entity, rev, location)?.into())
 }
 
-fn tagged(mut response: HttpResponseBuilder, rev: impl Display) -> HttpResponseBuilder {
-    response.insert_header((header::ETAG, format!("\"{rev}\"")));
-    response.insert_header((header::CACHE_CONTROL, "private, no-cache"));
-    response
+/// 200 with a page; the next one is named in its `Link` header.
+pub fn listed<T: Serialize>(page: &Page<T>) -> Answer {
+    let mut response = HttpResponse::Ok().json(page);
+    if let Some(cursor) = &page.next_cursor {
+        response.extensions_mut().insert(NextCursor(cursor.clone()));
+    }
+    Ok(response)
+}
+
+/// Somebody else made something under the id that a client chose, just now.
+pub fn id_taken(error: diesel::result::Error) -> ApiError {
+    if is_taken(&error) { ApiError::Exists } else { error.into() }
+}
+
+/// Refuses an id that a client chose for something new and that is in use.
+pub fn free<T>(found: Option<T>) -> Result<(), ApiError> {
+    found.map_or(Ok(()), |_| Err(ApiError::Exists))
 }
 
 /// The row that a guarded update did not find: somebody else was faster.

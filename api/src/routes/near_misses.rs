@@ -1,6 +1,6 @@
 //! Near misses and van checks: what crews write down so that things go well and nothing runs out.
 
-use super::{Answer, Shared, created, jobs::visible, steps::not_ahead};
+use super::{Answer, Shared, jobs::visible, listed, steps::not_ahead};
 use crate::auth::Caller;
 use crate::check::Checker;
 use crate::db::kinds::Id;
@@ -11,7 +11,8 @@ use crate::error::ApiError;
 use crate::extract::{Body, Key, Query};
 use crate::page::{self, Page, PageQuery};
 use crate::plan_input::zone_of;
-use actix_web::{HttpResponse, get, post};
+use crate::reply::Reply;
+use actix_web::{get, post};
 use domain::handbook::Handbook;
 
 /// Tells a near miss. Who told it is kept and shown to nobody.
@@ -26,8 +27,9 @@ use domain::handbook::Handbook;
 #[post("/v1/near-misses")]
 pub async fn create_near_miss(app: Shared, caller: Caller, body: Body<NearMissFields>) -> Answer {
     let (technician, by) = (caller.only_own_work(), caller.person()?);
-    let noted = app
-        .write(&caller, move |db| {
+    app.once(
+        &caller,
+        move |db| {
             let mut found = Checker::default();
             if let Some(job) = body.0.job
                 && (jobs::find(db, job)?.is_none() || visible(db, job, technician).is_err())
@@ -39,9 +41,10 @@ pub async fn create_near_miss(app: Shared, caller: Caller, body: Body<NearMissFi
             }
             found.finish()?;
             Ok(near_misses::insert(db, by, &body.0)?)
-        })
-        .await?;
-    created(&noted, 1, "/v1/near-misses".into())
+        },
+        move |noted| Reply::created(noted, 1, "/v1/near-misses".into()),
+    )
+    .await
 }
 
 /// Near misses, the newest first.
@@ -52,7 +55,7 @@ pub async fn list_near_misses(app: Shared, caller: Caller, query: Query<PageQuer
     let before = page::unseal::<Id>(&app.keys, &list, query.0.cursor.as_deref())?;
     let limit = query.0.limit.unwrap_or(page::DEFAULT_LIMIT);
     let rows = app.read(&caller, move |db| Ok(near_misses::list(db, before, limit + 1)?)).await?;
-    Ok(HttpResponse::Ok().json(Page::cut(rows, limit, &app.keys, &list, |row| row.id)?))
+    listed(&Page::cut(rows, limit, &app.keys, &list, |row| row.id)?)
 }
 
 /// Notes what was counted in a van: what is left, and what is gone since the last count.
@@ -68,8 +71,9 @@ pub async fn list_near_misses(app: Shared, caller: Caller, query: Query<PageQuer
 #[post("/v1/vans/{id}/checks")]
 pub async fn create_van_check(app: Shared, caller: Caller, key: Key, body: Body<VanCheckFields>) -> Answer {
     let (by, handbooks) = (caller.person()?, app.handbooks.clone());
-    let noted = app
-        .write(&caller, move |db| {
+    app.once(
+        &caller,
+        move |db| {
             let van = vans::find(db, key.0)?.ok_or(ApiError::NotFound)?;
             let mut found = Checker::default();
             not_ahead(&mut found, "checked_at", body.0.checked_at, db.now);
@@ -77,9 +81,10 @@ pub async fn create_van_check(app: Shared, caller: Caller, key: Key, body: Body<
             found.finish()?;
             let on = body.0.checked_at.local(zone_of(db, None)?).date();
             Ok(van_checks::insert(db, van.id, by, on, &body.0)?)
-        })
-        .await?;
-    created(&noted, 1, format!("/v1/vans/{}/checks", key.0))
+        },
+        move |noted| Reply::created(noted, 1, format!("/v1/vans/{}/checks", key.0)),
+    )
+    .await
 }
 
 /// The counts of a van, the newest first.
@@ -99,7 +104,7 @@ pub async fn list_van_checks(app: Shared, caller: Caller, key: Key, query: Query
             Ok(van_checks::list(db, key.0, before, limit + 1)?)
         })
         .await?;
-    Ok(HttpResponse::Ok().json(Page::cut(rows, limit, &app.keys, &list, |row| row.id)?))
+    listed(&Page::cut(rows, limit, &app.keys, &list, |row| row.id)?)
 }
 
 fn known_items(found: &mut Checker, fields: &VanCheckFields, handbook: &Handbook) {

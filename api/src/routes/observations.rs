@@ -1,6 +1,6 @@
 //! What was seen, measured or heard of a vehicle outside a job: its forecast counts it at once.
 
-use super::{Answer, Shared, created, upkeep::seen as seen_vehicle};
+use super::{Answer, Shared, listed, ok, upkeep::seen as seen_vehicle};
 use crate::auth::Caller;
 use crate::check::{Check, Checker};
 use crate::db::Db;
@@ -8,11 +8,12 @@ use crate::db::kinds::{Doc, Id};
 use crate::db::observations::{self, ObservationRecord};
 use crate::db::vehicles::Vehicle;
 use crate::error::ApiError;
-use crate::extract::{Body, Key};
+use crate::extract::{Body, IfMatch, Key};
 use crate::handbooks::Handbooks;
 use crate::page::Page;
+use crate::reply::Reply;
 use crate::upkeep;
-use actix_web::{HttpResponse, delete, get, post};
+use actix_web::{delete, get, post};
 use chrono::NaiveDate;
 use domain::upkeep::History;
 use domain::vehicle::Vehicle as Document;
@@ -40,8 +41,9 @@ const MOST_ENTRIES: usize = 100;
 #[post("/v1/vehicles/{id}/observations")]
 pub async fn create_observation(app: Shared, caller: Caller, key: Key, body: Body<History>) -> Answer {
     let (technician, person, handbooks) = (caller.only_own_work(), caller.person()?, app.handbooks.clone());
-    let record = app
-        .write(&caller, move |db| {
+    app.once(
+        &caller,
+        move |db| {
             let vehicle = seen_vehicle(db, key.0, technician)?;
             possible(db, &handbooks, &vehicle, &body.0)?;
             upkeep::found::compare(db, &handbooks, key.0, &vehicle.fields.document.0, &body.0)?;
@@ -50,9 +52,10 @@ pub async fn create_observation(app: Shared, caller: Caller, key: Key, body: Bod
             upkeep::changed(db, &handbooks, key.0)?;
             let (vehicle, at, withdrawn_at) = (key.0, db.now, None);
             Ok(ObservationRecord { id, vehicle, by_person: person, at, withdrawn_at, document: Doc(body.0) })
-        })
-        .await?;
-    created(&record, 1, format!("/v1/vehicles/{}/observations", key.0))
+        },
+        move |record| Reply::created(record, 1, format!("/v1/vehicles/{}/observations", key.0)),
+    )
+    .await
 }
 
 /// What was noted of a vehicle, oldest first, withdrawn notes too.
@@ -70,7 +73,7 @@ pub async fn list_observations(app: Shared, caller: Caller, key: Key) -> Answer 
             Ok(observations::list(db, key.0)?)
         })
         .await?;
-    Ok(HttpResponse::Ok().json(Page { items, next_cursor: None }))
+    listed(&Page::whole(items))
 }
 
 /// Withdraws a note that was a mistake: it is kept, and counts no longer. Again is the same.
@@ -80,11 +83,12 @@ pub async fn list_observations(app: Shared, caller: Caller, key: Key) -> Answer 
     responses((status = 200, body = ObservationRecord, description = "It counts no longer"))
 )]
 #[delete("/v1/observations/{id}")]
-pub async fn withdraw_observation(app: Shared, caller: Caller, key: Key) -> Answer {
+pub async fn withdraw_observation(app: Shared, caller: Caller, key: Key, seen: IfMatch) -> Answer {
     let handbooks = app.handbooks.clone();
     let record = app
         .write(&caller, move |db| {
             let before = observations::find(db, key.0)?.ok_or(ApiError::NotFound)?;
+            seen.allows(before.rev())?;
             if before.withdrawn_at.is_none() {
                 observations::withdraw(db, key.0)?;
                 upkeep::changed(db, &handbooks, before.vehicle)?;
@@ -92,7 +96,7 @@ pub async fn withdraw_observation(app: Shared, caller: Caller, key: Key) -> Answ
             observations::find(db, key.0)?.ok_or(ApiError::NotFound)
         })
         .await?;
-    Ok(HttpResponse::Ok().json(record))
+    ok(&record, record.rev())
 }
 
 impl Check for History {

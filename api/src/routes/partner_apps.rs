@@ -1,15 +1,15 @@
 //! Partner apps of the shop.
 
-use super::{Answer, Shared, oauth, ok};
+use super::{Answer, Shared, listed, oauth};
 use crate::auth::Caller;
 use crate::auth::tokens::{new_secret, secret_hash};
 use crate::db::kinds::Id;
 use crate::db::partner_apps::{self, PartnerApp, PartnerAppFields};
 use crate::error::ApiError;
-use crate::extract::{Body, Key};
+use crate::extract::{Body, IfMatch, Key};
 use crate::page::Page;
-use actix_web::http::header;
-use actix_web::{HttpResponse, get, post};
+use crate::reply::Reply;
+use actix_web::{get, post};
 use serde::Serialize;
 use utoipa::ToSchema;
 
@@ -26,7 +26,7 @@ pub struct NewPartnerApp {
 #[get("/v1/partner-apps")]
 pub async fn list_partner_apps(app: Shared, caller: Caller) -> Answer {
     let items = app.read(&caller, |db| Ok(partner_apps::list(db)?)).await?;
-    Ok(HttpResponse::Ok().json(Page { items, next_cursor: None }))
+    listed(&Page::whole(items))
 }
 
 /// Adds a partner app.
@@ -39,17 +39,21 @@ pub async fn list_partner_apps(app: Shared, caller: Caller) -> Answer {
 pub async fn create_partner_app(app: Shared, caller: Caller, body: Body<PartnerAppFields>) -> Answer {
     let secret = new_secret()?;
     let hash = secret_hash(&secret);
-    let made = app
-        .write(&caller, move |db| {
+    let shop = caller.shop;
+    app.once(
+        &caller,
+        move |db| {
             let id = Id::new(db.now);
             partner_apps::insert(db, id, &body.0, &hash)?;
             partner_apps::find(db, id)?.ok_or(ApiError::NotFound)
-        })
-        .await?;
-    let client_id = oauth::client_id(caller.shop, made.id);
-    Ok(HttpResponse::Created()
-        .insert_header((header::LOCATION, format!("/v1/partner-apps/{}", made.id)))
-        .json(NewPartnerApp { app: made, client_id, client_secret: secret }))
+        },
+        move |made| {
+            let client_id = oauth::client_id(shop, made.id);
+            let new = NewPartnerApp { app: made.clone(), client_id, client_secret: secret };
+            Reply::created(&new, made.rev, format!("/v1/partner-apps/{}", made.id))
+        },
+    )
+    .await
 }
 
 /// Ends an app's access at once.
@@ -59,12 +63,15 @@ pub async fn create_partner_app(app: Shared, caller: Caller, body: Body<PartnerA
     responses((status = 200, body = PartnerApp, description = "Disabled"))
 )]
 #[post("/v1/partner-apps/{id}/disable")]
-pub async fn disable_partner_app(app: Shared, caller: Caller, key: Key) -> Answer {
-    let found = app
-        .write(&caller, move |db| {
+pub async fn disable_partner_app(app: Shared, caller: Caller, key: Key, seen: IfMatch) -> Answer {
+    app.once(
+        &caller,
+        move |db| {
+            seen.allows(partner_apps::find(db, key.0)?.ok_or(ApiError::NotFound)?.rev)?;
             partner_apps::disable(db, key.0)?;
             partner_apps::find(db, key.0)?.ok_or(ApiError::NotFound)
-        })
-        .await?;
-    ok(&found, found.rev)
+        },
+        move |found| Reply::ok(found, found.rev),
+    )
+    .await
 }

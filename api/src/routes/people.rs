@@ -1,14 +1,15 @@
 //! The people of the shop.
 
-use super::{Answer, Shared, created, ok, unless_stale};
+use super::{Answer, Shared, created, free, listed, ok, unless_stale};
 use crate::auth::{Caller, Role, passwords};
 use crate::check::{Check, Checker};
 use crate::db::kinds::Id;
 use crate::db::people::{self, Person, PersonFields};
 use crate::db::{Db, is_taken, logins, vans};
 use crate::error::ApiError;
-use crate::extract::{Body, IfMatch, Key, Patch, Query};
+use crate::extract::{Body, IfMatch, Key, NewKey, Patch, Query};
 use crate::page::{self, Page, PageQuery};
+use crate::reply::Reply;
 use actix_web::{HttpResponse, get, patch, post, put};
 use serde::Deserialize;
 use utoipa::ToSchema;
@@ -37,21 +38,43 @@ pub async fn list_people(app: Shared, caller: Caller, query: Query<PageQuery>) -
     let after = page::unseal::<Id>(&app.keys, &list, query.0.cursor.as_deref())?;
     let limit = query.0.limit.unwrap_or(page::DEFAULT_LIMIT);
     let rows = app.read(&caller, move |db| Ok(people::list(db, after, limit + 1)?)).await?;
-    Ok(HttpResponse::Ok().json(Page::cut(rows, limit, &app.keys, &list, |person| person.id)?))
+    listed(&Page::cut(rows, limit, &app.keys, &list, |person| person.id)?)
 }
 
 /// Adds a person. Without a password they cannot log in yet.
 #[utoipa::path(tag = "people", request_body = PersonFields, responses((status = 201, body = Person, description = "Added")))]
 #[post("/v1/people")]
 pub async fn create_person(app: Shared, caller: Caller, body: Body<PersonFields>) -> Answer {
-    let person = app
-        .write(&caller, move |db| {
-            let fields = tidy(db, body.0)?;
+    app.once(
+        &caller,
+        move |db| {
             let id = Id::new(db.now);
-            people::insert(db, id, &fields, None).map_err(address_taken)?;
-            people::find(db, id)?.ok_or(ApiError::NotFound)
-        })
-        .await?;
+            add(db, id, body.0)
+        },
+        move |person| Reply::created(person, person.rev, format!("/v1/people/{}", person.id)),
+    )
+    .await
+}
+
+/// Adds a person under an id of the client's own, a UUIDv7.
+#[utoipa::path(
+    tag = "people",
+    params(("id" = Id, Path)),
+    request_body = PersonFields,
+    responses((status = 201, body = Person, description = "Added"))
+)]
+#[put("/v1/people/{id}")]
+pub async fn create_person_under(
+    app: Shared,
+    caller: Caller,
+    key: NewKey,
+    body: Body<PersonFields>,
+) -> Answer {
+    let person = app.write(&caller, move |db| {
+        free(people::find(db, key.0)?)?;
+        add(db, key.0, body.0)
+    });
+    let person = person.await?;
     created(&person, person.rev, format!("/v1/people/{}", person.id))
 }
 
@@ -105,12 +128,17 @@ pub async fn update_person(app: Shared, caller: Caller, key: Key, seen: IfMatch,
     responses((status = 204, description = "Set"))
 )]
 #[put("/v1/people/{id}/password")]
-pub async fn set_password(app: Shared, caller: Caller, key: Key, body: Body<NewPassword>) -> Answer {
+pub async fn set_password(
+    app: Shared,
+    caller: Caller,
+    key: Key,
+    seen: IfMatch,
+    body: Body<NewPassword>,
+) -> Answer {
     let hash = passwords::hash(&app, body.0.password).await?;
     app.write(&caller, move |db| {
-        if !people::set_password(db, key.0, &hash)? {
-            return Err(ApiError::NotFound);
-        }
+        seen.allows(people::find(db, key.0)?.ok_or(ApiError::NotFound)?.rev)?;
+        people::set_password(db, key.0, &hash)?;
         Ok(logins::revoke_all(db, key.0)?)
     })
     .await?;
@@ -120,31 +148,43 @@ pub async fn set_password(app: Shared, caller: Caller, key: Key, body: Body<NewP
 /// Ends a person's access at once.
 #[utoipa::path(tag = "people", params(("id" = Id, Path)), responses((status = 200, body = Person, description = "Disabled")))]
 #[post("/v1/people/{id}/disable")]
-pub async fn disable_person(app: Shared, caller: Caller, key: Key) -> Answer {
-    let person = app
-        .write(&caller, move |db| {
-            if !people::set_disabled(db, key.0, Some(db.now))? {
-                return Err(ApiError::NotFound);
-            }
+pub async fn disable_person(app: Shared, caller: Caller, key: Key, seen: IfMatch) -> Answer {
+    app.once(
+        &caller,
+        move |db| {
+            let before = people::find(db, key.0)?.ok_or(ApiError::NotFound)?;
+            seen.allows(before.rev)?;
+            unless_stale(people::set_disabled(db, key.0, before.rev, Some(db.now))?)?;
             logins::revoke_all(db, key.0)?;
             keep_an_owner(db)?;
             people::find(db, key.0)?.ok_or(ApiError::NotFound)
-        })
-        .await?;
-    ok(&person, person.rev)
+        },
+        move |person| Reply::ok(person, person.rev),
+    )
+    .await
 }
 
 /// Gives a disabled person access again; they log in anew.
 #[utoipa::path(tag = "people", params(("id" = Id, Path)), responses((status = 200, body = Person, description = "Enabled")))]
 #[post("/v1/people/{id}/enable")]
-pub async fn enable_person(app: Shared, caller: Caller, key: Key) -> Answer {
-    let person = app
-        .write(&caller, move |db| {
-            people::set_disabled(db, key.0, None)?;
+pub async fn enable_person(app: Shared, caller: Caller, key: Key, seen: IfMatch) -> Answer {
+    app.once(
+        &caller,
+        move |db| {
+            let before = people::find(db, key.0)?.ok_or(ApiError::NotFound)?;
+            seen.allows(before.rev)?;
+            unless_stale(people::set_disabled(db, key.0, before.rev, None)?)?;
             people::find(db, key.0)?.ok_or(ApiError::NotFound)
-        })
-        .await?;
-    ok(&person, person.rev)
+        },
+        move |person| Reply::ok(person, person.rev),
+    )
+    .await
+}
+
+fn add(db: &mut Db<'_>, id: Id, fields: PersonFields) -> Result<Person, ApiError> {
+    let fields = tidy(db, fields)?;
+    people::insert(db, id, &fields, None).map_err(address_taken)?;
+    people::find(db, id)?.ok_or(ApiError::NotFound)
 }
 
 /// One spelling of the address, and a van that exists.

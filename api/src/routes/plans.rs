@@ -1,6 +1,6 @@
 //! Plans of jobs: made, read as data, as a job sheet and as a timeline.
 
-use super::{Answer, Shared, created, jobs::going_on, jobs::running, jobs::visible, ok, unless_stale};
+use super::{Answer, Shared, jobs::going_on, jobs::running, jobs::visible, listed, ok, unless_stale};
 use crate::auth::Caller;
 use crate::check::{Check, Checker};
 use crate::db::Db;
@@ -16,8 +16,9 @@ use crate::kept_facts::KeptFacts;
 use crate::norms;
 use crate::page::Page;
 use crate::plan_input::{MOST_REFILLS, gather};
+use crate::reply::Reply;
 use crate::throughput::roll_ups;
-use actix_web::{HttpRequest, HttpResponse, get, post};
+use actix_web::{HttpRequest, get, post};
 use domain::plan::{ExtraWork, PlanError, PlanFacts, Timeline, timeline};
 use domain::site::Weather;
 use serde::{Deserialize, Serialize};
@@ -78,20 +79,26 @@ pub async fn plan_job(app: Shared, caller: Caller, key: Key, body: Optional<Plan
     let tables = handbook.clone();
     let given = kept.weather_given();
     let plan = app.planning(move || facts.plan(&handbook, &start).map_err(|e| misfit(e, given))).await?;
-    let save = app.write(&caller, move |db| {
-        roll_ups::keep_planned(db, &tables, key.0, |db| {
-            let job = running(db, key.0, None)?;
-            unless_stale(job.rev == seen.rev)?;
-            let version = plans::insert(db, job.id, &plan, kept)?;
-            if job.status.0 == JobStatus::Booked {
-                jobs::set_status(db, job.id, job.rev, JobStatus::Planned)?;
-            }
-            let plan = StoredPlan { version, made_at: db.now, document: Doc(plan) };
-            Ok(PlanView { plan, acknowledged: Vec::new() })
-        })
-    });
-    let view = save.await?;
-    created(&view, view.tag(), format!("/v1/jobs/{}/plan?version={}", key.0, view.plan.version))
+    let save = app.once(
+        &caller,
+        move |db| {
+            roll_ups::keep_planned(db, &tables, key.0, |db| {
+                let job = running(db, key.0, None)?;
+                unless_stale(job.rev == seen.rev)?;
+                let version = plans::insert(db, job.id, &plan, kept)?;
+                if job.status.0 == JobStatus::Booked {
+                    jobs::set_status(db, job.id, job.rev, JobStatus::Planned)?;
+                }
+                let plan = StoredPlan { version, made_at: db.now, document: Doc(plan) };
+                Ok(PlanView { plan, acknowledged: Vec::new() })
+            })
+        },
+        move |view| {
+            let address = format!("/v1/jobs/{}/plan?version={}", key.0, view.plan.version);
+            Reply::created(view, view.tag(), address)
+        },
+    );
+    save.await
 }
 
 /// A plan, and who took note of its warnings.
@@ -213,7 +220,7 @@ pub async fn list_plans(app: Shared, caller: Caller, key: Key) -> Answer {
             Ok(plans::list(db, key.0)?)
         })
         .await?;
-    Ok(HttpResponse::Ok().json(Page { items, next_cursor: None }))
+    listed(&Page::whole(items))
 }
 
 /// Weather that came with the request is at fault there; all else was stored.

@@ -1,13 +1,13 @@
 //! Reminders of customers: what was sent, what will be, and what was held back and why.
 
-use super::{Answer, Shared};
+use super::{Answer, Shared, listed};
 use crate::auth::Caller;
 use crate::check::{Check, Checker};
 use crate::db::kinds::Id;
 use crate::db::reminders::{self, Reminder, ReminderFilter, ReminderStatus};
 use crate::extract::Query;
 use crate::page::{self, Page};
-use actix_web::{HttpResponse, get};
+use actix_web::get;
 use domain::reminder::ReminderKind;
 use serde::Deserialize;
 use utoipa::IntoParams;
@@ -43,5 +43,5 @@ pub async fn list_reminders(app: Shared, caller: Caller, query: Query<ReminderQu
     let before = page::unseal::<Id>(&app.keys, &list, query.cursor.as_deref())?;
     let limit = query.limit.unwrap_or(page::DEFAULT_LIMIT);
     let rows = app.read(&caller, move |db| Ok(reminders::list(db, &filter, before, limit + 1)?)).await?;
-    Ok(HttpResponse::Ok().json(Page::cut(rows, limit, &app.keys, &list, |row| row.id)?))
+    listed(&Page::cut(rows, limit, &app.keys, &list, |row| row.id)?)
 }

@@ -1,7 +1,7 @@
 //! Records of steps that were wrong: corrected or taken back, with the reason, and never without a trace.
 
 use super::steps::{before_the_end, recordable};
-use super::{Answer, Shared, jobs::visible, unless_stale};
+use super::{Answer, Shared, jobs::visible, listed, unless_stale};
 use crate::auth::Caller;
 use crate::check::{Check, Checker};
 use crate::db::Db;
@@ -10,13 +10,14 @@ use crate::db::kinds::Id;
 use crate::db::step_changes::{self, ChangeKind, NewChange, StepChange};
 use crate::db::steps::{self, FinishedStep, StepFields};
 use crate::error::ApiError;
-use crate::extract::{Body, Key, RecordKey};
+use crate::extract::{Body, IfMatch, Key, RecordKey};
 use crate::norms;
 use crate::page::Page;
 use crate::plan_input::zone_of;
+use crate::reply::Reply;
 use crate::throughput::roll_ups::{self, Moment};
 use crate::upkeep;
-use actix_web::{HttpResponse, get, post};
+use actix_web::{get, post};
 use serde::Deserialize;
 use utoipa::ToSchema;
 
@@ -75,18 +76,20 @@ impl Check for StepVoid {
 pub async fn correct_step(
     app: Shared,
     caller: Caller,
-    (key, record): (Key, RecordKey),
+    (key, record, seen): (Key, RecordKey, IfMatch),
     body: Body<StepCorrection>,
 ) -> Answer {
     let (technician, by, handbooks) = (caller.only_own_work(), caller.person()?, app.handbooks.clone());
-    let step = app
-        .write(&caller, move |db| {
+    app.once(
+        &caller,
+        move |db| {
             let handbook = handbooks.of(db)?;
             let StepCorrection { reason, corrected } = &body.0;
             let was = moment(db, key.0, record.0)?;
             let moments = [was, (corrected.technician, corrected.started_at)];
             roll_ups::keep_steps(db, &handbook, key.0, &moments, |db| {
                 let (job, before) = changeable(db, key.0, record.0, technician, was)?;
+                seen.allows(before.rev)?;
                 let mut found = Checker::default();
                 found.within_or("corrected", |found| {
                     before_the_end(found, &job, corrected);
@@ -97,9 +100,10 @@ pub async fn correct_step(
                 upkeep::changed(db, &handbooks, job.fields.vehicle)?;
                 steps::find(db, job.id, record.0)?.ok_or(ApiError::NotFound)
             })
-        })
-        .await?;
-    Ok(HttpResponse::Ok().json(step))
+        },
+        move |step| Reply::ok(step, step.rev),
+    )
+    .await
 }
 
 /// Takes the record of a step back, also of a finished job. It counts nowhere any more; what it was is kept with the
@@ -114,25 +118,28 @@ pub async fn correct_step(
 pub async fn void_step(
     app: Shared,
     caller: Caller,
-    (key, record): (Key, RecordKey),
+    (key, record, seen): (Key, RecordKey, IfMatch),
     body: Body<StepVoid>,
 ) -> Answer {
     let (technician, by, handbooks) = (caller.only_own_work(), caller.person()?, app.handbooks.clone());
-    let change = app
-        .write(&caller, move |db| {
+    app.once(
+        &caller,
+        move |db| {
             let handbook = handbooks.of(db)?;
             let was = moment(db, key.0, record.0)?;
             roll_ups::keep_steps(db, &handbook, key.0, &[was], |db| {
                 let (job, before) = changeable(db, key.0, record.0, technician, was)?;
+                seen.allows(before.rev)?;
                 let id = note(db, &job, &before, (ChangeKind::Voided, None, &body.0.reason, by))?;
                 steps::remove(db, job.id, before.id)?;
                 upkeep::changed(db, &handbooks, job.fields.vehicle)?;
                 let changes = step_changes::of_job(db, job.id)?;
                 changes.into_iter().find(|change| change.id == id).ok_or(ApiError::NotFound)
             })
-        })
-        .await?;
-    Ok(HttpResponse::Ok().json(change))
+        },
+        Reply::plain,
+    )
+    .await
 }
 
 /// What was corrected and taken back in the records of a job, the oldest first.
@@ -150,7 +157,7 @@ pub async fn list_step_changes(app: Shared, caller: Caller, key: Key) -> Answer 
             Ok(step_changes::of_job(db, key.0)?)
         })
         .await?;
-    Ok(HttpResponse::Ok().json(Page { items, next_cursor: None }))
+    listed(&Page::whole(items))
 }
 
 /// Whose record it is and when the step was begun.

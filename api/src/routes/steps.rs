@@ -1,7 +1,7 @@
 //! The work itself: steps recorded as they are done, and the end of the job.
 
 use super::jobs::{JobView, going_on, view, visible, with_reworked};
-use super::{Answer, Shared, created, inspections::findings_fit, ok, unless_stale};
+use super::{Answer, Shared, inspections::findings_fit, listed, unless_stale};
 use crate::auth::Caller;
 use crate::check::{Check, Checker};
 use crate::db::inspections::check_findings;
@@ -14,9 +14,10 @@ use crate::extract::{Body, IfMatch, Key, Optional};
 use crate::norms;
 use crate::page::Page;
 use crate::plan_input::zone_of;
+use crate::reply::Reply;
 use crate::throughput::roll_ups;
 use crate::upkeep;
-use actix_web::{HttpResponse, get, post};
+use actix_web::{get, post};
 use chrono::TimeDelta;
 use domain::handbook::Handbook;
 use domain::inspection::Finding;
@@ -42,7 +43,7 @@ pub async fn list_steps(app: Shared, caller: Caller, key: Key) -> Answer {
             Ok(steps::list(db, key.0)?)
         })
         .await?;
-    Ok(HttpResponse::Ok().json(Page { items, next_cursor: None }))
+    listed(&Page::whole(items))
 }
 
 /// Records what one technician did on one step. The first one starts the job.
@@ -72,8 +73,9 @@ pub async fn list_steps(app: Shared, caller: Caller, key: Key) -> Answer {
 #[post("/v1/jobs/{id}/steps")]
 pub async fn record_step(app: Shared, caller: Caller, key: Key, body: Body<StepFields>) -> Answer {
     let (technician, by, handbooks) = (caller.only_own_work(), caller.person()?, app.handbooks.clone());
-    let (step, is_new) = app
-        .write(&caller, move |db| {
+    app.once(
+        &caller,
+        move |db| {
             let handbook = handbooks.of(db)?;
             let moment = (body.0.technician, body.0.started_at);
             roll_ups::keep_steps(db, &handbook, key.0, &[moment], |db| {
@@ -91,12 +93,13 @@ pub async fn record_step(app: Shared, caller: Caller, key: Key, body: Body<StepF
                 }
                 Ok((steps::find(db, job.id, id)?.ok_or(ApiError::NotFound)?, true))
             })
-        })
-        .await?;
-    if !is_new {
-        return Ok(HttpResponse::Ok().json(step));
-    }
-    created(&step, 1, format!("/v1/jobs/{}/steps", key.0))
+        },
+        move |(step, is_new)| match is_new {
+            true => Reply::created(step, step.rev, format!("/v1/jobs/{}/steps", key.0)),
+            false => Reply::ok(step, step.rev),
+        },
+    )
+    .await
 }
 
 /// Stores a record; the first one begins the job.
@@ -150,8 +153,9 @@ pub async fn finish_job(
 ) -> Answer {
     let (technician, by, handbooks) = (caller.only_own_work(), caller.person()?, app.handbooks.clone());
     let Optional(FinishFields { grades_after, finished_at }) = body;
-    let view = app
-        .write(&caller, move |db| {
+    app.once(
+        &caller,
+        move |db| {
             let (handbook, touched) = (handbooks.of(db)?, with_reworked(db, key.0)?);
             roll_ups::keep(db, &handbook, &touched, |db| {
                 let job = planned(db, key.0, technician)?;
@@ -165,9 +169,10 @@ pub async fn finish_job(
                 upkeep::changed(db, &handbooks, job.fields.vehicle)?;
                 view(db, job.id)
             })
-        })
-        .await?;
-    ok(&view, view.job.rev)
+        },
+        move |view| Reply::ok(view, view.job.rev),
+    )
+    .await
 }
 
 /// The visible job, locked, if it has a plan and is not cancelled: what was done on a finished one may be told later.

@@ -1,15 +1,16 @@
 //! Background work, for the owner to look at and to repeat.
 
-use super::{Answer, Shared};
+use super::{Answer, Shared, listed};
 use crate::auth::Caller;
 use crate::check::{Check, Checker};
 use crate::db::kinds::Id;
 use crate::db::outbox::{self, Row, TaskFilter, TaskStatus};
 use crate::error::ApiError;
-use crate::extract::{Key, Query};
+use crate::extract::{IfMatch, Key, Query};
 use crate::page::{self, Page};
+use crate::reply::Reply;
 use crate::tasks::Task;
-use actix_web::{HttpResponse, get, post};
+use actix_web::{get, post};
 use serde::Deserialize;
 use utoipa::IntoParams;
 
@@ -24,7 +25,7 @@ pub struct TaskQuery {
     #[param(minimum = 1, maximum = 200, default = 50)]
     pub limit: Option<i64>,
     pub status: Option<TaskStatus>,
-    /// `find_reminders`, `forecast_upkeep`, `send_mail`, `purge_tokens`, `purge_tasks`.
+    /// `find_reminders`, `forecast_upkeep`, `send_mail`, `purge_tokens`, `purge_tasks`, `purge_replies`.
     #[param(max_length = 40)]
     pub kind: Option<String>,
 }
@@ -46,17 +47,19 @@ pub async fn list_tasks(app: Shared, caller: Caller, query: Query<TaskQuery>) ->
     let before = page::unseal::<Id>(&app.keys, &list, query.cursor.as_deref())?;
     let limit = query.limit.unwrap_or(page::DEFAULT_LIMIT);
     let rows = app.read(&caller, move |db| Ok(outbox::list(db, &filter, before, limit + 1)?)).await?;
-    Ok(HttpResponse::Ok().json(Page::cut(rows, limit, &app.keys, &list, |row| row.id)?))
+    listed(&Page::cut(rows, limit, &app.keys, &list, |row| row.id)?)
 }
 
 /// Lets a task that was given up, or whose end is not known, begin anew. A mail of which nobody knows whether it
 /// arrived is sent again by this.
 #[utoipa::path(tag = "tasks", params(("id" = Id, Path)), responses((status = 200, body = Row, description = "It waits to be done")))]
 #[post("/v1/tasks/{id}/replay")]
-pub async fn replay_task(app: Shared, caller: Caller, key: Key) -> Answer {
-    let row = app
-        .write(&caller, move |db| {
+pub async fn replay_task(app: Shared, caller: Caller, key: Key, seen: IfMatch) -> Answer {
+    app.once(
+        &caller,
+        move |db| {
             let before = outbox::find(db, key.0)?.ok_or(ApiError::NotFound)?;
+            seen.allows(before.fence)?;
             if !outbox::replay(db, key.0)? {
                 let text = "only a task that is dead or uncertain can be replayed";
                 return Err(ApiError::conflict("task_not_ended", text));
@@ -65,7 +68,8 @@ pub async fn replay_task(app: Shared, caller: Caller, key: Key) -> Answer {
                 task.replayed(db)?;
             }
             outbox::find(db, key.0)?.ok_or(ApiError::NotFound)
-        })
-        .await?;
-    Ok(HttpResponse::Ok().json(row))
+        },
+        move |row| Reply::ok(row, row.fence),
+    )
+    .await
 }

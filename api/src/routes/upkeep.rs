@@ -1,6 +1,6 @@
 //! When vehicles need what next: one vehicle, and how far the forecasts of all are up to date.
 
-use super::{Answer, Shared, customers::visible};
+use super::{Answer, Shared, customers::visible, listed};
 use crate::auth::Caller;
 use crate::check::{Check, Checker};
 use crate::db::kinds::{Id, Instant};
@@ -12,6 +12,7 @@ use crate::error::ApiError;
 use crate::extract::{Key, Query};
 use crate::handbooks::Handbooks;
 use crate::page::{self, Page, PageQuery};
+use crate::reply::Reply;
 use crate::tasks::{self, Task};
 use crate::upkeep::{self, Ground};
 use actix_web::http::header;
@@ -68,12 +69,16 @@ pub async fn draw_upkeep(app: Shared, caller: Caller, key: Key) -> Answer {
 #[post("/v1/vehicles/{id}/upkeep")]
 pub async fn forecast_vehicle(app: Shared, caller: Caller, key: Key) -> Answer {
     let (technician, handbooks) = (caller.only_own_work(), app.handbooks.clone());
-    let made = app.write(&caller, move |db| {
-        let (_, upkeep) = forecast(db, &handbooks, key.0, technician)?;
-        upkeep::changed(db, &handbooks, key.0)?;
-        Ok(upkeep)
-    });
-    Ok(HttpResponse::Ok().json(made.await?))
+    app.once(
+        &caller,
+        move |db| {
+            let (_, upkeep) = forecast(db, &handbooks, key.0, technician)?;
+            upkeep::changed(db, &handbooks, key.0)?;
+            Ok(upkeep)
+        },
+        Reply::plain,
+    )
+    .await
 }
 
 /// Which visit, and by how much it is moved.
@@ -129,7 +134,7 @@ pub async fn list_forecast_checks(app: Shared, caller: Caller, key: Key, query: 
     });
     let Page { items, next_cursor } = Page::cut(rows.await?, limit, &app.keys, &list, |row| row.id)?;
     let items: Vec<ForecastCheck> = items.into_iter().map(ForecastCheck::from).collect();
-    Ok(HttpResponse::Ok().json(Page { items, next_cursor }))
+    listed(&Page { items, next_cursor })
 }
 
 /// How far the forecasts of all vehicles are up to date.
@@ -177,16 +182,20 @@ pub async fn get_forecasts(app: Shared, caller: Caller) -> Answer {
 #[post("/v1/upkeep/forecasts")]
 pub async fn forecast_all(app: Shared, caller: Caller) -> Answer {
     let handbooks = app.handbooks.clone();
-    let state = app.write(&caller, move |db| {
-        let task = Task::ForecastUpkeep { renew: true };
-        let newest = outbox::newest(db, task.kind())?.filter(|row| row.finished_at.is_none());
-        if newest.is_none_or(|row| row.payload.0 != serde_json::json!(task)) {
-            let key = format!("{}:{}", task.kind(), Id::new(db.now));
-            tasks::enqueue(db, task, &key, db.now)?;
-        }
-        state(db, &handbooks)
-    });
-    Ok(HttpResponse::Accepted().json(state.await?))
+    app.once(
+        &caller,
+        move |db| {
+            let task = Task::ForecastUpkeep { renew: true };
+            let newest = outbox::newest(db, task.kind())?.filter(|row| row.finished_at.is_none());
+            if newest.is_none_or(|row| row.payload.0 != serde_json::json!(task)) {
+                let key = format!("{}:{}", task.kind(), Id::new(db.now));
+                tasks::enqueue(db, task, &key, db.now)?;
+            }
+            state(db, &handbooks)
+        },
+        Reply::accepted,
+    )
+    .await
 }
 
 fn state(db: &mut Db<'_>, handbooks: &Handbooks) -> Result<ForecastState, ApiError> {

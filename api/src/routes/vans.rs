@@ -1,14 +1,17 @@
 //! Vans and their kits.
 
-use super::{Answer, Shared, created, ok, unless_stale};
+use super::{Answer, Shared, created, free, id_taken, listed, ok, unless_stale};
 use crate::auth::Caller;
 use crate::check::Checker;
+use crate::db::Db;
 use crate::db::kinds::Id;
 use crate::db::vans::{self, Van, VanFields};
 use crate::error::ApiError;
-use crate::extract::{Body, IfMatch, Key, Patch, Query};
+use crate::extract::{Body, IfMatch, Key, NewKey, Patch, Query};
+use crate::handbooks::Handbooks;
 use crate::page::{self, Page, PageQuery};
-use actix_web::{HttpResponse, get, patch, post};
+use crate::reply::Reply;
+use actix_web::{get, patch, post, put};
 use domain::handbook::Handbook;
 
 /// All vans.
@@ -19,7 +22,7 @@ pub async fn list_vans(app: Shared, caller: Caller, query: Query<PageQuery>) -> 
     let after = page::unseal::<Id>(&app.keys, &list, query.0.cursor.as_deref())?;
     let limit = query.0.limit.unwrap_or(page::DEFAULT_LIMIT);
     let rows = app.read(&caller, move |db| Ok(vans::list(db, after, limit + 1)?)).await?;
-    Ok(HttpResponse::Ok().json(Page::cut(rows, limit, &app.keys, &list, |van| van.id)?))
+    listed(&Page::cut(rows, limit, &app.keys, &list, |van| van.id)?)
 }
 
 /// Adds a van.
@@ -27,14 +30,32 @@ pub async fn list_vans(app: Shared, caller: Caller, query: Query<PageQuery>) -> 
 #[post("/v1/vans")]
 pub async fn create_van(app: Shared, caller: Caller, body: Body<VanFields>) -> Answer {
     let handbooks = app.handbooks.clone();
-    let van = app
-        .write(&caller, move |db| {
-            known_kit(&body.0, &*handbooks.of(db)?)?;
+    app.once(
+        &caller,
+        move |db| {
             let id = Id::new(db.now);
-            vans::insert(db, id, &body.0)?;
-            vans::find(db, id)?.ok_or(ApiError::NotFound)
-        })
-        .await?;
+            add(db, &handbooks, id, &body.0)
+        },
+        move |van| Reply::created(van, van.rev, format!("/v1/vans/{}", van.id)),
+    )
+    .await
+}
+
+/// Adds a van under an id of the client's own, a UUIDv7.
+#[utoipa::path(
+    tag = "vans",
+    params(("id" = Id, Path)),
+    request_body = VanFields,
+    responses((status = 201, body = Van, description = "Added"))
+)]
+#[put("/v1/vans/{id}")]
+pub async fn create_van_under(app: Shared, caller: Caller, key: NewKey, body: Body<VanFields>) -> Answer {
+    let handbooks = app.handbooks.clone();
+    let van = app.write(&caller, move |db| {
+        free(vans::find(db, key.0)?)?;
+        add(db, &handbooks, key.0, &body.0)
+    });
+    let van = van.await?;
     created(&van, van.rev, format!("/v1/vans/{}", van.id))
 }
 
@@ -67,6 +88,12 @@ pub async fn update_van(app: Shared, caller: Caller, key: Key, seen: IfMatch, pa
         })
         .await?;
     ok(&van, van.rev)
+}
+
+fn add(db: &mut Db<'_>, handbooks: &Handbooks, id: Id, fields: &VanFields) -> Result<Van, ApiError> {
+    known_kit(fields, &*handbooks.of(db)?)?;
+    vans::insert(db, id, fields).map_err(id_taken)?;
+    vans::find(db, id)?.ok_or(ApiError::NotFound)
 }
 
 /// What the van carries is in the handbook.

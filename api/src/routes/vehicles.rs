@@ -1,18 +1,19 @@
 //! Customers' vehicles.
 
-use super::{Answer, Shared, created, customers::visible, ok, unless_stale};
+use super::{Answer, Shared, created, customers::visible, free, id_taken, listed, ok, unless_stale};
 use crate::auth::Caller;
 use crate::check::Checker;
 use crate::db::kinds::Id;
 use crate::db::vehicles::{self, Vehicle, VehicleFields};
 use crate::db::{Db, customers, jobs};
 use crate::error::ApiError;
-use crate::extract::{Body, IfMatch, Key, Patch, Query};
+use crate::extract::{Body, IfMatch, Key, NewKey, Patch, Query};
 use crate::handbooks::Handbooks;
 use crate::page::{self, Page, PageQuery};
+use crate::reply::Reply;
 use crate::throughput::roll_ups;
 use crate::upkeep;
-use actix_web::{HttpResponse, get, patch, post};
+use actix_web::{get, patch, post, put};
 use chrono::NaiveDate;
 use domain::handbook::Handbook;
 use domain::vehicle::{Vehicle as Document, Zone};
@@ -32,7 +33,7 @@ pub async fn list_customer_vehicles(app: Shared, caller: Caller, key: Key) -> An
             Ok(vehicles::of_customer(db, key.0)?)
         })
         .await?;
-    Ok(HttpResponse::Ok().json(Page { items, next_cursor: None }))
+    listed(&Page::whole(items))
 }
 
 /// All vehicles, in the order in which they were added.
@@ -43,7 +44,7 @@ pub async fn list_vehicles(app: Shared, caller: Caller, query: Query<PageQuery>)
     let after = page::unseal::<Id>(&app.keys, &list, query.0.cursor.as_deref())?;
     let limit = query.0.limit.unwrap_or(page::DEFAULT_LIMIT);
     let rows = app.read(&caller, move |db| Ok(vehicles::list(db, after, limit + 1)?)).await?;
-    Ok(HttpResponse::Ok().json(Page::cut(rows, limit, &app.keys, &list, |vehicle| vehicle.id)?))
+    listed(&Page::cut(rows, limit, &app.keys, &list, |vehicle| vehicle.id)?)
 }
 
 /// Adds a vehicle.
@@ -51,15 +52,37 @@ pub async fn list_vehicles(app: Shared, caller: Caller, query: Query<PageQuery>)
 #[post("/v1/vehicles")]
 pub async fn create_vehicle(app: Shared, caller: Caller, body: Body<VehicleFields>) -> Answer {
     let handbooks = app.handbooks.clone();
-    let vehicle = app
-        .write(&caller, move |db| {
-            fitting(db, &handbooks, &body.0)?;
+    app.once(
+        &caller,
+        move |db| {
             let id = Id::new(db.now);
-            vehicles::insert(db, id, &body.0)?;
-            upkeep::changed(db, &handbooks, id)?;
-            vehicles::find(db, id)?.ok_or(ApiError::NotFound)
-        })
-        .await?;
+            add(db, &handbooks, id, &body.0)
+        },
+        move |vehicle| Reply::created(vehicle, vehicle.rev, format!("/v1/vehicles/{}", vehicle.id)),
+    )
+    .await
+}
+
+/// Adds a vehicle under an id of the client's own, a UUIDv7.
+#[utoipa::path(
+    tag = "vehicles",
+    params(("id" = Id, Path)),
+    request_body = VehicleFields,
+    responses((status = 201, body = Vehicle, description = "Added"))
+)]
+#[put("/v1/vehicles/{id}")]
+pub async fn create_vehicle_under(
+    app: Shared,
+    caller: Caller,
+    key: NewKey,
+    body: Body<VehicleFields>,
+) -> Answer {
+    let handbooks = app.handbooks.clone();
+    let vehicle = app.write(&caller, move |db| {
+        free(vehicles::find(db, key.0)?)?;
+        add(db, &handbooks, key.0, &body.0)
+    });
+    let vehicle = vehicle.await?;
     created(&vehicle, vehicle.rev, format!("/v1/vehicles/{}", vehicle.id))
 }
 
@@ -105,6 +128,13 @@ pub async fn update_vehicle(app: Shared, caller: Caller, key: Key, seen: IfMatch
         })
         .await?;
     ok(&vehicle, vehicle.rev)
+}
+
+fn add(db: &mut Db<'_>, handbooks: &Handbooks, id: Id, fields: &VehicleFields) -> Result<Vehicle, ApiError> {
+    fitting(db, handbooks, fields)?;
+    vehicles::insert(db, id, fields).map_err(id_taken)?;
+    upkeep::changed(db, handbooks, id)?;
+    vehicles::find(db, id)?.ok_or(ApiError::NotFound)
 }
 
 /// The customer exists, and the handbook knows the words of the document.

@@ -1,6 +1,6 @@
 //! What the customer of a job agreed to in writing.
 
-use super::{Answer, Shared, created, jobs::running, jobs::visible};
+use super::{Answer, Shared, jobs::running, jobs::visible, listed};
 use crate::auth::Caller;
 use crate::db::kinds::Id;
 use crate::db::vehicles;
@@ -9,7 +9,8 @@ use crate::error::ApiError;
 use crate::extract::{Body, Key};
 use crate::page::Page;
 use crate::plan_input::zone_of;
-use actix_web::{HttpResponse, get, post};
+use crate::reply::Reply;
+use actix_web::{get, post};
 
 /// Writes down what the customer agreed to, or takes back (`given` false), as the answer to a notice of the plan.
 ///
@@ -24,8 +25,9 @@ use actix_web::{HttpResponse, get, post};
 #[post("/v1/jobs/{id}/waivers")]
 pub async fn create_waiver(app: Shared, caller: Caller, key: Key, body: Body<WaiverFields>) -> Answer {
     let (technician, person, handbooks) = (caller.only_own_work(), caller.person()?, app.handbooks.clone());
-    let record = app
-        .write(&caller, move |db| {
+    app.once(
+        &caller,
+        move |db| {
             let job = running(db, key.0, technician)?;
             let vehicle = vehicles::find(db, job.fields.vehicle)?.ok_or(ApiError::NotFound)?;
             if body.0.given {
@@ -36,9 +38,10 @@ pub async fn create_waiver(app: Shared, caller: Caller, key: Key, body: Body<Wai
             let id = Id::new(db.now);
             waivers::insert(db, job.id, id, person, &body.0)?;
             waivers::list(db, job.id)?.into_iter().find(|record| record.id == id).ok_or(ApiError::NotFound)
-        })
-        .await?;
-    created(&record, 1, format!("/v1/jobs/{}/waivers", key.0))
+        },
+        move |record| Reply::created(record, 1, format!("/v1/jobs/{}/waivers", key.0)),
+    )
+    .await
 }
 
 /// All that was agreed to and taken back, the oldest first.
@@ -56,5 +59,5 @@ pub async fn list_waivers(app: Shared, caller: Caller, key: Key) -> Answer {
             Ok(waivers::list(db, key.0)?)
         })
         .await?;
-    Ok(HttpResponse::Ok().json(Page { items, next_cursor: None }))
+    listed(&Page::whole(items))
 }

@@ -1,12 +1,12 @@
 //! The shop's weather, day by day: what planning reckons with.
 
-use super::{Answer, Shared};
+use super::{Answer, Shared, ok};
 use crate::auth::Caller;
 use crate::check::Checker;
 use crate::db::weather::{self, DayWeather};
 use crate::error::ApiError;
-use crate::extract::{Body, Day};
-use actix_web::{HttpResponse, get, put};
+use crate::extract::{Body, Day, Seen};
+use actix_web::{get, put};
 use domain::site::Weather;
 
 /// The weather stored for a day.
@@ -18,7 +18,7 @@ use domain::site::Weather;
 #[get("/v1/weather/{date}")]
 pub async fn get_weather(app: Shared, caller: Caller, day: Day) -> Answer {
     let stored = app.read(&caller, move |db| weather::find(db, day.0)?.ok_or(ApiError::NotFound)).await?;
-    Ok(HttpResponse::Ok().json(stored))
+    ok(&stored, stored.rev)
 }
 
 /// Stores the weather of a day at the shop's place, measured or forecast; plans made later reckon with it.
@@ -34,15 +34,17 @@ pub async fn get_weather(app: Shared, caller: Caller, day: Day) -> Answer {
     responses((status = 200, body = DayWeather, description = "Stored"))
 )]
 #[put("/v1/weather/{date}")]
-pub async fn set_weather(app: Shared, caller: Caller, day: Day, body: Body<Weather>) -> Answer {
+pub async fn set_weather(app: Shared, caller: Caller, day: Day, seen: Seen, body: Body<Weather>) -> Answer {
     let mut found = Checker::default();
     for (i, hour) in body.0.hours.iter().enumerate().filter(|(_, hour)| hour.at.date() != day.0) {
         found.refuse(format!("hours/{i}/at"), "other_day", format!("{} is not on {}", hour.at, day.0));
     }
     found.finish()?;
     let stored = app.write(&caller, move |db| {
+        seen.allows(weather::find(db, day.0)?.map(|before| before.rev))?;
         weather::store(db, day.0, &body.0.hours)?;
         weather::find(db, day.0)?.ok_or(ApiError::NotFound)
     });
-    Ok(HttpResponse::Ok().json(stored.await?))
+    let stored = stored.await?;
+    ok(&stored, stored.rev)
 }

@@ -7,6 +7,7 @@
 mod decide;
 mod find_reminders;
 mod forecast_upkeep;
+mod purge_replies;
 mod purge_tasks;
 mod purge_tokens;
 pub mod send_mail;
@@ -47,14 +48,17 @@ pub enum Task {
     PurgeTokens,
     /// Forgets tasks that were done long ago.
     PurgeTasks,
+    /// Forgets replies kept for repeated requests.
+    PurgeReplies,
 }
 
 /// What recurs in every shop, and how often, in minutes. Periods are counted from 1970 in UTC.
-pub const TICKS: [(Task, i64); 4] = [
+pub const TICKS: [(Task, i64); 5] = [
     (Task::ForecastUpkeep { renew: false }, 1440),
     (Task::FindReminders, 10),
     (Task::PurgeTokens, 1440),
     (Task::PurgeTasks, 1440),
+    (Task::PurgeReplies, 1440),
 ];
 
 /// How an attempt went well.
@@ -90,6 +94,7 @@ impl Task {
             Task::SendMail { .. } => "send_mail",
             Task::PurgeTokens => "purge_tokens",
             Task::PurgeTasks => "purge_tasks",
+            Task::PurgeReplies => "purge_replies",
         }
     }
 
@@ -100,6 +105,7 @@ impl Task {
             Task::SendMail { reminder, again } => send_mail::run(app, claimed, reminder, again).await,
             Task::PurgeTokens => purge_tokens::run(app, claimed.shop).await,
             Task::PurgeTasks => purge_tasks::run(app, claimed.shop).await,
+            Task::PurgeReplies => purge_replies::run(app, claimed.shop).await,
         }
     }
 
@@ -107,9 +113,7 @@ impl Task {
     fn ended(self, db: &mut Db<'_>, ending: &Ending) -> Result<(), ApiError> {
         match self {
             Task::SendMail { reminder, again } => send_mail::ended(db, reminder, again, ending),
-            Task::FindReminders | Task::ForecastUpkeep { .. } | Task::PurgeTokens | Task::PurgeTasks => {
-                Ok(())
-            }
+            _ => Ok(()),
         }
     }
 
@@ -117,9 +121,7 @@ impl Task {
     pub fn replayed(self, db: &mut Db<'_>) -> Result<(), ApiError> {
         match self {
             Task::SendMail { reminder, .. } => send_mail::replayed(db, reminder),
-            Task::FindReminders | Task::ForecastUpkeep { .. } | Task::PurgeTokens | Task::PurgeTasks => {
-                Ok(())
-            }
+            _ => Ok(()),
         }
     }
 }

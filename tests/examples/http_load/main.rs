@@ -39,7 +39,7 @@ fn main() {
         (1..=99).contains(&effort.rounds) && (0.1..=60.0).contains(&effort.seconds),
         "1-99 rounds of 0.1-60 s"
     );
-    let place = Place::make();
+    let place = Place::ready();
     if !on_postgres() {
         demo(&program, place.folder(), &effort);
     }

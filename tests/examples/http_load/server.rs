@@ -35,7 +35,8 @@ impl Server {
     /// The demo, once it serves, with the jobs that can be planned.
     pub fn demo(program: &Path, data: &Path) -> Server {
         let address = free_address();
-        let mut command = lustrum(program, data, &["demo", "--listen", &address.to_string()]);
+        let mut command =
+            lustrum(program, data, &["demo", "--requests-per-min", "0", "--listen", &address.to_string()]);
         let mut child = command.stdout(Stdio::piped()).spawn().expect("the program starts");
         let said = BufReader::new(child.stdout.take().expect("a pipe"));
         let mut lines = said.lines().map(|line| line.expect("text"));
@@ -60,7 +61,7 @@ impl Server {
         let shop =
             said.lines().find_map(|line| line.strip_prefix("shop  ")).expect("the shop's id").to_owned();
         let mut serve = lustrum(program, place.folder(), &["serve", "--listen", &address.to_string()]);
-        serve.args(["--access-token-min", "60"]).stdout(Stdio::null());
+        serve.args(["--access-token-min", "60", "--requests-per-min", "0"]).stdout(Stdio::null());
         let child = on(place, &mut serve).spawn().expect("the program starts");
         let mut server = Server { child, address, token: String::new(), shop, jobs: Vec::new() };
         await_health(address);

@@ -55,7 +55,7 @@ struct Scale {
 }
 
 fn measure(size: u64, seed: u64) {
-    let place = Place::make();
+    let place = Place::ready();
     let start = NaiveDate::from_ymd_opt(2026, 5, 4).and_then(|day| day.and_hms_opt(6, 0, 0)).expect("a date");
     let app = App::open(place.config(), Clock::manual(Instant::from_utc(start))).expect("the database opens");
     let new = NewShop {

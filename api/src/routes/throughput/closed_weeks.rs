@@ -1,16 +1,16 @@
 //! Weeks that are closed.
 
-use super::{Answer, Shared};
 use crate::auth::Caller;
 use crate::db::closed_weeks::{self, ClosedWeek};
 use crate::db::shops;
 use crate::page::Page;
-use crate::routes::created;
+use crate::reply::Reply;
+use crate::routes::{Answer, Shared, listed};
 use crate::throughput::closing;
 use crate::throughput::period::{Period, week_in_address, week_name};
 use crate::throughput::reading;
 use crate::upkeep;
-use actix_web::{HttpRequest, HttpResponse, get, post};
+use actix_web::{HttpRequest, get, post};
 
 /// Closes a week that is over: its figures are kept as they are now, and what changes them later is shown beside them.
 #[utoipa::path(
@@ -21,15 +21,17 @@ use actix_web::{HttpRequest, HttpResponse, get, post};
 #[post("/v1/throughput/weeks/{week}/close")]
 pub async fn close_week(app: Shared, caller: Caller, request: HttpRequest) -> Answer {
     let (by, week_on, handbooks) = (caller.person()?, week_in_address(&request)?, app.handbooks.clone());
-    let closed = app
-        .write(&caller, move |db| {
+    app.once(
+        &caller,
+        move |db| {
             shops::lock_roll_ups(db)?;
             let (today, handbook) = (upkeep::today(db)?, handbooks.of(db)?);
             let reading = reading::read(db, &handbook, Period::week(week_on), today, None)?;
             closing::close(db, by, reading)
-        })
-        .await?;
-    created(&closed, 1, format!("/v1/throughput?week={}", week_name(week_on)))
+        },
+        move |closed| Reply::created(closed, 1, format!("/v1/throughput?week={}", week_name(week_on))),
+    )
+    .await
 }
 
 /// The weeks that are closed, the newest first.
@@ -37,5 +39,5 @@ pub async fn close_week(app: Shared, caller: Caller, request: HttpRequest) -> An
 #[get("/v1/throughput/weeks")]
 pub async fn list_closed_weeks(app: Shared, caller: Caller) -> Answer {
     let items = app.read(&caller, |db| Ok(closed_weeks::list(db)?)).await?;
-    Ok(HttpResponse::Ok().json(Page { items, next_cursor: None }))
+    listed(&Page::whole(items))
 }

@@ -7,11 +7,12 @@ use crate::error::ApiError;
 use crate::extract::Query;
 use crate::forms::{respond, varied};
 use crate::page::Page;
+use crate::routes::listed;
 use crate::throughput::names::{self, named};
 use crate::throughput::period::{Period, PeriodQuery};
 use crate::throughput::reading;
 use crate::upkeep;
-use actix_web::{HttpRequest, HttpResponse, get};
+use actix_web::{HttpRequest, get};
 use chrono::NaiveDate;
 use domain::throughput::{Comparison, funnel_svg};
 use serde::Deserialize;
@@ -83,5 +84,5 @@ pub async fn compare_crews(
             )),
         };
     }
-    Ok(varied(HttpResponse::Ok().json(Page { items, next_cursor: None })))
+    Ok(varied(listed(&Page::whole(items))?))
 }

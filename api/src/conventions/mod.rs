@@ -1,0 +1,116 @@
+//! What holds on every route, so that no handler can forget it: queries without unknown names, a pace that each caller
+//! keeps, repeated requests answered once, validators on everything that is read, links from page to page, and notice of
+//! what will go. What a handler has to know itself (`If-Match`) it takes by an extractor.
+
+pub mod once;
+pub mod pace;
+pub mod query;
+pub mod seen;
+pub mod sunset;
+pub mod tags;
+
+use crate::app::App;
+use crate::auth::{self, access};
+use crate::error::ApiError;
+use crate::extract::read_any;
+use crate::page::NextCursor;
+use actix_web::body::{BoxBody, MessageBody};
+use actix_web::dev::{Payload, ServiceRequest, ServiceResponse};
+use actix_web::http::Method;
+use actix_web::http::header::{self, HeaderName, HeaderValue};
+use actix_web::middleware::Next;
+use actix_web::web::Data;
+use actix_web::{Error, HttpMessage, HttpResponse};
+use once::{Attempt, Held};
+use pace::Left;
+use std::sync::Arc;
+
+/// Wraps every request, below the edge.
+pub async fn conventions(
+    mut request: ServiceRequest,
+    next: Next<impl MessageBody + 'static>,
+) -> Result<ServiceResponse<BoxBody>, Error> {
+    let mut seen = Seen::default();
+    let route = request.match_pattern().map(|pattern| (request.method().clone(), pattern));
+    let mut response = match look(&mut request, route.as_ref(), &mut seen).await {
+        Ok(None) => next.call(request).await?.map_into_boxed_body(),
+        Ok(Some(kept)) => request.into_response(kept),
+        Err(error) => request.error_response(error),
+    };
+    if let Some(left) = seen.left {
+        left.write(response.headers_mut());
+    }
+    if let Some((method, pattern)) = &route {
+        sunset::write(sunset::LEAVING, method, pattern, response.headers_mut());
+    }
+    link_next(&mut response);
+    Ok(tags::validated(response))
+}
+
+/// What was found out about a request before its handler has it.
+#[derive(Default)]
+struct Seen {
+    left: Option<Left>,
+    /// Keeps a second request with the same key out until this one is answered.
+    _held: Option<Held>,
+}
+
+/// Refuses what no route takes; gives the answer of a request that was made before.
+async fn look(
+    request: &mut ServiceRequest,
+    route: Option<&(Method, String)>,
+    seen: &mut Seen,
+) -> Result<Option<HttpResponse>, ApiError> {
+    let Some((method, pattern)) = route else { return Ok(None) };
+    let caller = match auth::identify(request.request()) {
+        Ok(caller) => Some(caller),
+        Err(_) if access::is_open(method, pattern) => None,
+        // The handler says why.
+        Err(_) => return Ok(None),
+    };
+    let app = request.app_data::<Data<App>>().cloned().ok_or(ApiError::Internal("no app data".into()))?;
+    if let Some(caller) = &caller {
+        seen.left = app.pace.spend(caller, app.clock.now());
+        if let Some(left) = seen.left.filter(|left| !left.allowed) {
+            return Err(ApiError::TooMany { retry_after_s: left.reset_s });
+        }
+    }
+    query::only_known(method, pattern, request.query_string())?;
+    let Some(caller) = caller.filter(|_| *method == Method::POST) else { return Ok(None) };
+    let Some(key) = once::key(request.headers())? else { return Ok(None) };
+    let (http, payload) = request.parts_mut();
+    let body = read_any(http, payload).await?;
+    let attempt = Arc::new(Attempt::new(&caller, http, &body, &key));
+    request.set_payload(Payload::from(body));
+    seen._held = Some(app.in_flight.hold(&attempt)?);
+    let asked = attempt.clone();
+    if let Some(kept) = app.read(&caller, move |db| asked.find(db)).await? {
+        return Ok(Some(kept.into()));
+    }
+    request.extensions_mut().insert(attempt);
+    Ok(None)
+}
+
+/// RFC 8288: where the next page is.
+fn link_next(response: &mut ServiceResponse<BoxBody>) {
+    let Some(cursor) = response.response().extensions().get::<NextCursor>().map(|next| next.0.clone()) else {
+        return;
+    };
+    let uri = response.request().uri().clone();
+    let kept = uri.query().unwrap_or("").split('&').filter(|part| !part.is_empty());
+    let kept = kept.filter(|part| !part.starts_with("cursor="));
+    let query: Vec<String> = kept.map(str::to_owned).chain([format!("cursor={cursor}")]).collect();
+    add_link(response.headers_mut(), &format!("{}?{}", uri.path(), query.join("&")), "next");
+}
+
+fn add_link(headers: &mut header::HeaderMap, target: &str, relation: &str) {
+    if let Ok(value) = HeaderValue::from_str(&format!("<{target}>; rel=\"{relation}\"")) {
+        headers.append(header::LINK, value);
+    }
+}
+
+fn set(headers: &mut header::HeaderMap, name: HeaderName, value: &str) {
+    if let Ok(value) = HeaderValue::from_str(value) {
+        headers.insert(name, value);
+    }
+}

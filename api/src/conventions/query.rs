@@ -1,0 +1,24 @@
+//! Names in a query string that the operation does not have: a typing error must not silently mean something else.
+
+use crate::error::ApiError;
+use crate::openapi;
+use actix_web::http::Method;
+
+/// Refuses the first unknown name. What the values may be the handler's own extractor knows.
+pub fn only_known(method: &Method, pattern: &str, query: &str) -> Result<(), ApiError> {
+    if query.is_empty() {
+        return Ok(());
+    }
+    let known = openapi::query_names(method, pattern);
+    let names = query.split('&').filter(|part| !part.is_empty());
+    let mut names = names.map(|part| part.split('=').next().unwrap_or(""));
+    match names.find(|name| !known.contains(name)) {
+        Some(name) if known.is_empty() => {
+            Err(ApiError::BadQuery(format!("unknown parameter `{name}`: there are none here")))
+        }
+        Some(name) => {
+            Err(ApiError::BadQuery(format!("unknown parameter `{name}`: there are {}", known.join(", "))))
+        }
+        None => Ok(()),
+    }
+}

@@ -1,0 +1,49 @@
+//! What each route asks its client to have seen before it changes something (RFC 9110, 13), and which requests may be
+//! repeated with a key. The extractors ask it; this is for the document, and tests hold both against each other.
+
+/// A header that must come with the request.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Asks {
+    /// `If-Match`: there is a row, and it is changed.
+    Match,
+    /// `If-None-Match: *`: something is made under the client's id.
+    NoneMatch,
+    /// One of both: there may be a row or not.
+    Either,
+}
+
+/// Makes something under the id of the address.
+const NEW: [&str; 5] =
+    ["/v1/people/{id}", "/v1/customers/{id}", "/v1/vehicles/{id}", "/v1/vans/{id}", "/v1/jobs/{id}"];
+const EITHER: [&str; 2] = ["/v1/jobs/{id}/arrival", "/v1/weather/{date}"];
+/// Adds a decision; those before it stay.
+const ADDS: &str = "/v1/norms/veto";
+/// The POSTs that change a row that is there. All others add one.
+const CHANGES: [&str; 8] = [
+    "/v1/people/{id}/disable",
+    "/v1/people/{id}/enable",
+    "/v1/partner-apps/{id}/disable",
+    "/v1/jobs/{id}/cancel",
+    "/v1/jobs/{id}/finish",
+    "/v1/jobs/{id}/steps/{record}/correction",
+    "/v1/jobs/{id}/steps/{record}/void",
+    "/v1/tasks/{id}/replay",
+];
+/// They answer and store nothing.
+const ANSWERS: [&str; 2] = ["/v1/plans/preview", "/v1/jobs/{id}/plan/compare"];
+
+pub fn asks(method: &str, path: &str) -> Option<Asks> {
+    match method {
+        "PUT" if NEW.contains(&path) => Some(Asks::NoneMatch),
+        "PUT" if EITHER.contains(&path) => Some(Asks::Either),
+        "PUT" if path == ADDS => None,
+        "PUT" | "PATCH" | "DELETE" => Some(Asks::Match),
+        "POST" if CHANGES.contains(&path) => Some(Asks::Match),
+        _ => None,
+    }
+}
+
+/// True for a POST of a caller that has an effect: it takes an `Idempotency-Key`.
+pub fn takes_key(method: &str, path: &str) -> bool {
+    method == "POST" && !ANSWERS.contains(&path)
+}

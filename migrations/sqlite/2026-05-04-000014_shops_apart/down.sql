@@ -1,0 +1,2 @@
+-- Nothing was made.
+SELECT 1;

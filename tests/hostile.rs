@@ -1,0 +1,188 @@
+//! What nobody sends by mistake: it is refused as any other mistake, tells nothing, and the server goes on.
+
+use serde_json::{Value, json};
+use std::io::{Read, Write};
+use std::net::{Shutdown, TcpStream};
+use std::time::Duration;
+use tests::schema::{NOBODY, operations, resolved, sample};
+use tests::{TestApp, WHATEVER};
+
+const JSON: (&str, &str) = ("content-type", "application/json");
+
+/// Every text of every body, every part of an address and every name of a query carries a piece of SQL: it is taken for
+/// the text that it is, or refused.
+#[test]
+fn sql_in_any_text_is_text() {
+    let app = TestApp::start();
+    let shop = app.shop("Shine");
+    let evil = "x'); DROP TABLE customer; --";
+    let address = "x'%29%3B%20DROP%20TABLE%20customer%3B%20--";
+    shop.owner.post("/v1/customers", &json!({ "name": evil })).expect(201);
+    let mut sent = 0;
+    let mut calm = |reply: tests::Reply| {
+        assert!(reply.status < 500, "{}: {}", reply.asked, reply.text);
+        assert!(!reply.text.to_lowercase().contains("syntax error"), "{}", reply.text);
+        sent += 1;
+    };
+    for operation in operations() {
+        let kind = operation.body().map_or("application/json", |(kind, _)| kind);
+        let headers = [("content-type", kind), WHATEVER];
+        let path = ["{id}", "{record}", "{date}", "{week}", "{token}"]
+            .iter()
+            .fold(operation.path.clone(), |path, part| path.replace(part, address));
+        calm(shop.owner.send(&operation.method, &path, &headers, b"{}"));
+        let known = operation
+            .path
+            .replace("{id}", NOBODY)
+            .replace("{record}", NOBODY)
+            .replace("{date}", "2026-05-04");
+        for (name, _) in operation.parameters("query") {
+            calm(shop.owner.send(&operation.method, &format!("{known}?{name}={address}"), &headers, b"{}"));
+        }
+        let Some((_, schema)) = operation.body().filter(|(kind, _)| kind.ends_with("json")) else { continue };
+        let whole = sample(schema);
+        for (name, property) in resolved(schema)["properties"].as_object().into_iter().flatten() {
+            if resolved(property)["type"] == "string" {
+                let mut body = whole.clone();
+                body[name] = json!(evil);
+                calm(shop.owner.send(&operation.method, &known, &headers, body.to_string().as_bytes()));
+            }
+        }
+    }
+    assert!(sent > 200, "only {sent} requests were sent");
+    let found = shop.owner.get("/v1/customers").expect(200);
+    assert!(
+        found["items"].as_array().is_some_and(|all| all.iter().any(|one| one["name"] == evil)),
+        "{found}"
+    );
+}
+
+#[test]
+fn bodies_too_large_too_deep_or_packed_are_refused() {
+    let app = TestApp::start();
+    let shop = app.shop("Shine");
+    let send =
+        |headers: &[(&str, &str)], body: &[u8]| shop.owner.send("POST", "/v1/customers", headers, body);
+    let announced = format!(
+        "POST /v1/customers HTTP/1.1\r\nHost: a\r\nAuthorization: Bearer {}\r\nContent-Type: application/json\r\n\
+         Content-Length: 10485760\r\nConnection: close\r\n",
+        shop.owner.token()
+    );
+    for more in ["", "Idempotency-Key: k\r\n"] {
+        let reply = raw(&app, &format!("{announced}{more}\r\n{}", " ".repeat(1000)), false);
+        assert!(reply.starts_with("HTTP/1.1 413 ") && reply.contains("too_large"), "{reply}");
+    }
+    let deep = format!("{{\"name\":\"A\",\"site\":{}1{}}}", "{\"a\":".repeat(10_000), "}".repeat(10_000));
+    assert!([400, 422].contains(&send(&[JSON], deep.as_bytes()).status));
+    let long = format!("{{\"name\":\"A\",\"preferred_months\":[{}1]}}", "1,".repeat(400_000));
+    send(&[JSON], long.as_bytes()).refused_at("/preferred_months", "too_many");
+    // Ten megabytes of zeros, as gzip packs them (RFC 1952); the first bytes are enough.
+    let packed = [0x1f, 0x8b, 8, 0, 0, 0, 0, 0, 2, 3, 0xed, 0xc1, 1, 13];
+    send(&[JSON, ("content-encoding", "gzip")], &packed).problem(415, "unsupported_media_type");
+    assert_eq!(shop.owner.get("/v1/customers").expect(200)["items"], json!([]), "nothing was stored");
+}
+
+#[test]
+fn numbers_and_texts_that_are_none_are_refused() {
+    let app = TestApp::start();
+    let shop = app.shop("Shine");
+    let send = |path: &str, body: &str| shop.owner.send("POST", path, &[JSON, WHATEVER], body.as_bytes());
+    let site = |number: &str| {
+        send("/v1/customers", &format!("{{\"name\":\"A\",\"site\":{{\"latitude\":{number}}}}}"))
+    };
+    for none in ["NaN", "Infinity", "1e400", "-1e400", "0x10", "1,5", "+1", ".5", "01"] {
+        site(none).problem(400, "broken_json");
+    }
+    site("-0").expect(201);
+    let van = |number: &str| {
+        send(
+            "/v1/vans",
+            &format!("{{\"name\":\"V\",\"seats\":{number},\"kit\":{{\"equipment\":[],\"tank_l\":1}}}}"),
+        )
+    };
+    for none in ["9223372036854775808", "-9223372036854775809", "1e3", "2.5", "-1"] {
+        assert_eq!(van(none).problem(422, "invalid")["errors"][0]["pointer"], "/seats", "{none}");
+    }
+    send("/v1/vans", "{\"name\":\"V\",\"seats\":2,\"kit\":{\"equipment\":[],\"tank_l\":-5}}")
+        .refused_at("/kit/tank_l", "out_of_range");
+    for lone in ["\\ud800", "\\udc00", "\\ud800\\ud800", "\\ud800x"] {
+        send("/v1/customers", &format!("{{\"name\":\"{lone}\"}}")).problem(400, "broken_json");
+    }
+    shop.owner.send("POST", "/v1/customers", &[JSON], b"{\"name\":\"\xff\xfe\"}").problem(400, "broken_json");
+    send("/v1/customers", "{\"name\":\"a\\u0000b\"}").refused_at("/name", "control_character");
+}
+
+/// Sends bytes as they are and gives what comes back; `ended`: nothing more will be sent.
+fn raw(app: &TestApp, text: &str, ended: bool) -> String {
+    let mut stream = TcpStream::connect(app.address).expect("the server listens");
+    stream.set_read_timeout(Some(Duration::from_secs(5))).expect("a timeout");
+    stream.write_all(text.as_bytes()).expect("it is sent");
+    if ended {
+        stream.shutdown(Shutdown::Write).ok();
+    }
+    let mut reply = Vec::new();
+    stream.read_to_end(&mut reply).ok();
+    String::from_utf8_lossy(&reply).into_owned()
+}
+
+/// Requests whose end two servers could see in different places (RFC 9112, 6.1) are refused or end the connection.
+#[test]
+fn requests_of_two_lengths_are_not_taken_apart() {
+    let app = TestApp::start();
+    let smuggled = "GET /health HTTP/1.1\r\nHost: b\r\n\r\n";
+    for lengths in [
+        "Content-Length: 4\r\nTransfer-Encoding: chunked",
+        "Transfer-Encoding: chunked\r\nContent-Length: 4",
+        "Content-Length: 4\r\nContent-Length: 40",
+        "Content-Length: +4",
+        "Content-Length: 4, 40",
+        "Transfer-Encoding: chunked, identity",
+        "Transfer-Encoding: xchunked",
+    ] {
+        let text = format!(
+            "POST /v1/login HTTP/1.1\r\nHost: a\r\nContent-Type: application/json\r\n{lengths}\r\n\r\n0\r\n\r\n{smuggled}"
+        );
+        let reply = raw(&app, &text, true);
+        assert!(!reply.contains("200 OK"), "{lengths}: {reply}");
+    }
+    let first_line = |text: &str| raw(&app, text, false).lines().next().unwrap_or_default().to_owned();
+    assert!(first_line("TRACE /v1/me HTTP/1.1\r\nHost: a\r\nConnection: close\r\n\r\n").contains(" 405 "));
+    let connect = raw(&app, "CONNECT example.org:443 HTTP/1.1\r\nHost: example.org:443\r\n\r\n", true);
+    assert!(!connect.contains(" 200 "), "{connect}");
+    assert!(
+        !first_line("GET http://169.254.169.254/ HTTP/1.1\r\nHost: a\r\nConnection: close\r\n\r\n")
+            .contains(" 200 ")
+    );
+    assert!(
+        raw(&app, "GET /health HTTP/1.1\r\nHost: a\r\nConnection: close\r\n\r\n", false).contains("200 OK"),
+        "it goes on"
+    );
+}
+
+/// What a client says of itself names nobody and writes no log line.
+#[test]
+fn forwarded_addresses_and_request_ids_are_not_believed() {
+    let app = TestApp::start();
+    let shop = app.shop("Shine");
+    let forged = [
+        ("x-forwarded-for", "127.0.0.1"),
+        ("x-forwarded-host", "evil.test"),
+        ("forwarded", "for=127.0.0.1"),
+        ("x-request-id", "forged"),
+    ];
+    let me = shop.owner.send("GET", "/v1/me", &forged, b"");
+    assert_eq!(me.expect(200), shop.owner.get("/v1/me").expect(200));
+    assert_ne!(me.header("x-request-id"), "forged");
+    assert_eq!(me.header("x-request-id").len(), 32);
+    let anybody = app.client().send("GET", "/v1/me", &forged, b"");
+    assert_ne!(anybody.problem(401, "unauthenticated")["request_id"], "forged");
+    let two = [
+        ("authorization", format!("Bearer {}", shop.owner.token())),
+        ("authorization", "Bearer x".to_owned()),
+    ];
+    let two: Vec<(&str, &str)> = two.iter().map(|(name, value)| (*name, value.as_str())).collect();
+    app.client().send("GET", "/v1/me", &two, b"").problem(401, "unauthenticated");
+    let made = shop.owner.send("POST", "/v1/customers", &[forged[1], JSON], b"{\"name\":\"A\"}");
+    assert!(made.header("location").starts_with("/v1/customers/"), "no address is made from a header");
+    let _: Value = made.expect(201);
+}

@@ -11,18 +11,17 @@ It fails if any is larger, or where one side has an answer and the other has non
 
 import json
 import math
-import os
-import pathlib
 import subprocess
 import sys
 
-ROOT = pathlib.Path(__file__).resolve().parents[2]
-ENVIRONMENT = ROOT / "target" / "throughput-agreement"
+import environment
+from environment import ROOT
+
 PINNED = ["numpy==2.1.3", "pandas==2.2.3", "scipy==1.14.1", "statsmodels==0.14.4"]
 
 
 def main():
-    inside_environment()
+    environment.enter("throughput-agreement", PINNED)
     count = int(sys.argv[1]) if len(sys.argv) > 1 else 10_000
     seed = int(sys.argv[2]) if len(sys.argv) > 2 else 1
     failed = False
@@ -43,19 +42,6 @@ def main():
             failed = True
             print("   at", json.dumps(at[0]), "\n   ours", at[1], "\n   theirs", refer(**at[0]))
     sys.exit(1 if failed else 0)
-
-
-def inside_environment():
-    """Runs again inside the script's own virtual environment, which it makes first."""
-    python = ENVIRONMENT / "bin" / "python"
-    if pathlib.Path(sys.prefix) == ENVIRONMENT:
-        return
-    stamp = ENVIRONMENT / "pinned"
-    if not stamp.exists() or stamp.read_text() != "\n".join(PINNED):
-        subprocess.run([sys.executable, "-m", "venv", "--clear", ENVIRONMENT], check=True)
-        subprocess.run([python, "-m", "pip", "install", "--quiet", *PINNED], check=True)
-        stamp.write_text("\n".join(PINNED))
-    os.execv(python, [python, __file__, *sys.argv[1:]])
 
 
 def ours(questions):

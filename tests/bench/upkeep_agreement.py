@@ -18,26 +18,14 @@ import subprocess
 import sys
 import warnings
 
+import environment
+from environment import ROOT
+
 # So many questions are made at a time; the fits of lifelines take a tenth of a second each.
 PART = 250
 PINNED = ["numpy==2.4.4", "scipy==1.17.1", "pandas==2.3.3", "lifelines==0.30.3", "pvlib==0.16.1"]
-ROOT = pathlib.Path(__file__).resolve().parents[2]
-HOME = ROOT / "target" / "upkeep-agreement"
 
-
-def in_own_environment():
-    """Starts again in an environment with the pinned packages, which is made on first use."""
-    python = HOME / "bin" / "python"
-    if pathlib.Path(sys.prefix) == HOME:
-        return
-    if not (HOME / "made").exists():
-        subprocess.run([sys.executable, "-m", "venv", HOME], check=True)
-        subprocess.run([python, "-m", "pip", "--quiet", "install", *PINNED], check=True)
-        (HOME / "made").touch()
-    os.execv(python, [str(python), *sys.argv])
-
-
-in_own_environment()
+environment.enter("upkeep-agreement", PINNED)
 
 import lifelines  # noqa: E402
 import numpy as np  # noqa: E402

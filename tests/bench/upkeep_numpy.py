@@ -14,33 +14,19 @@ the three days. It ends with 1 when more than one day in ten thousand is off by 
 
 import csv
 import os
-import pathlib
 import subprocess
 import sys
 import time
 
+import environment
+from environment import ROOT
+
 for threads in ["OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"]:
     os.environ[threads] = "1"
-PINNED = ["numpy==2.4.4", "scipy==1.17.1"]
-ROOT = pathlib.Path(__file__).resolve().parents[2]
-HOME = ROOT / "target" / "upkeep-numpy"
 # Vehicles at a time: whole columns of a million would not fit the processor's caches.
 PART = 50_000
 
-
-def in_own_environment():
-    """Starts again in an environment with the pinned packages, which is made on first use."""
-    python = HOME / "bin" / "python"
-    if pathlib.Path(sys.prefix) == HOME:
-        return
-    if not (HOME / "made").exists():
-        subprocess.run([sys.executable, "-m", "venv", HOME], check=True)
-        subprocess.run([python, "-m", "pip", "--quiet", "install", *PINNED], check=True)
-        (HOME / "made").touch()
-    os.execv(python, [str(python), *sys.argv])
-
-
-in_own_environment()
+environment.enter("upkeep-numpy", ["numpy==2.4.4", "scipy==1.17.1"])
 
 import numpy as np  # noqa: E402
 from scipy import special  # noqa: E402
@@ -116,7 +102,7 @@ def forecast(columns, factors, doses):
 
 def main():
     count = int(sys.argv[1]) if len(sys.argv) > 1 else 1_000_000
-    file = HOME / "fleet.csv"
+    file = ROOT / "target" / "upkeep_fleet.csv"
     command = ["cargo", "run", "--release", "--locked", "--quiet", "-p", "domain", "--example", "upkeep_batch", "--"]
     told = subprocess.run([*command, str(count), str(file)], check=True, cwd=ROOT, capture_output=True, text=True)
     ours_s = float(told.stdout.split()[3])

@@ -237,6 +237,35 @@ fn the_shops_vehicles_teach_how_long_coats_last() {
     assert!(due() < before, "{} is not before {before}", due());
 }
 
+/// A year of hot weather in the shop's records ages coats faster (Arrhenius), from the next basis on.
+#[test]
+fn the_shops_own_year_ages_coats() {
+    let app = TestApp::start();
+    let shop = app.shop("Shine");
+    let mut body = estate(&shop.customer("A"));
+    body["document"]["coats"] = json!([{ "protection": "ceramic_1y", "applied_on": "2026-04-20" }]);
+    shop.owner.post("/v1/vehicles", &body).id();
+    let due = || {
+        let page = shop.owner.get("/v1/upkeep?kind=protection").expect(200);
+        page["items"][0]["need"]["due_on"].as_str().expect("a day").to_owned()
+    };
+    let before = due();
+    for day in (0..12).flat_map(|month| {
+        (5..25).map(move |day| {
+            let (year, month) = (2025 + (4 + month) / 12, (4 + month) % 12 + 1);
+            format!("{year}-{month:02}-{day:02}")
+        })
+    }) {
+        let hour = |h| json!({ "at": format!("{day}T{h:02}:00:00"), "air_c": 30.0, "humidity": 0.5, "wind_m_s": 1.0 });
+        let hours: Vec<Value> = (0..20).map(hour).collect();
+        shop.owner.put(&format!("/v1/weather/{day}"), &json!({ "hours": hours })).expect(200);
+    }
+    assert_eq!(due(), before, "weather counts with the next basis");
+    shop.owner.send("POST", "/v1/upkeep/forecasts", &[], &[]).expect(202);
+    app.run_tasks();
+    assert!(due() < before, "{} is not before {before}", due());
+}
+
 /// A look is held against the forecast of that day without it.
 #[test]
 fn forecasts_are_held_against_what_was_found() {

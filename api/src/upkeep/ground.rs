@@ -16,6 +16,8 @@ use std::sync::Arc;
 
 /// Days of the shop's weather that a forecast looks back on for rain (assumption: dirt older than this was washed off).
 const RAIN_DAYS: u64 = 60;
+/// The shop's climate is that of so many days.
+const YEAR_DAYS: u64 = 365;
 /// All forecasts are made anew from new weather and new experience after so many days.
 const RENEWED_D: i64 = 28;
 /// Days whose mean is the air temperature "of these days".
@@ -29,6 +31,8 @@ pub struct Ground {
     pub handbook: Arc<Handbook>,
     experience: Experience,
     climate: Climate,
+    /// The same with the weather of today.
+    of_today: Climate,
     mean_air_c: Option<f64>,
 }
 
@@ -44,22 +48,27 @@ impl Ground {
     pub fn read(db: &mut Db<'_>, handbooks: &Handbooks) -> Result<Ground, ApiError> {
         let (handbook, today) = (handbooks.of(db)?, today(db)?);
         let newest = upkeep_states::newest_basis(db)?;
-        let weather = Weather::read(db, today)?;
+        let mut weather = Weather::read(db, today)?;
+        if let Some(newest) = &newest {
+            // A year's weather is looked through for a new basis only.
+            let Climate { monthly_air_c, monthly_uv, .. } = newest.climate.0;
+            weather.climate = Climate { monthly_air_c, monthly_uv, ..weather.climate };
+        }
         let (basis, experience, climate) = match newest {
             Some(newest) if newest.rests_on == rests_on(&handbook) => {
                 (newest.version, newest.experience.0, newest.climate.0)
             }
-            Some(newest) => (newest.version + 1, newest.experience.0, weather.climate),
-            None => (1, Experience::default(), weather.climate),
+            Some(newest) => (newest.version + 1, newest.experience.0, weather.climate.clone()),
+            None => (1, Experience::default(), weather.climate.clone()),
         };
-        Ok(Ground { today, basis, handbook, experience, climate, mean_air_c: weather.mean_air_c })
+        let Weather { climate: of_today, mean_air_c } = weather;
+        Ok(Ground { today, basis, handbook, experience, climate, of_today, mean_air_c })
     }
 
     /// The same with the weather of today, for one vehicle that somebody looks at.
     pub fn live(db: &mut Db<'_>, handbooks: &Handbooks) -> Result<Ground, ApiError> {
-        let mut ground = Ground::read(db, handbooks)?;
-        ground.climate = Weather::read(db, ground.today)?.climate;
-        Ok(ground)
+        let ground = Ground::read(db, handbooks)?;
+        Ok(Ground { climate: ground.of_today.clone(), ..ground })
     }
 
     /// The same as [`Ground::read`], and its basis is stored: what is computed by it may be stored too.
@@ -72,16 +81,18 @@ impl Ground {
     /// A new basis, with what the shop's vehicles have taught until now and the weather of today: every stored forecast
     /// is stale by it.
     pub fn renew(db: &mut Db<'_>, handbooks: &Handbooks, experience: Experience) -> Result<Ground, ApiError> {
-        let mut ground = Ground::live(db, handbooks)?;
-        ground.basis = upkeep_states::newest_basis(db)?.map_or(1, |newest| newest.version + 1);
-        ground.experience = experience;
+        let basis = upkeep_states::newest_basis(db)?.map_or(1, |newest| newest.version + 1);
+        let ground = Ground { basis, experience, ..Ground::untaught(db, handbooks)? };
         ground.keep(db)?;
         Ok(ground)
     }
 
-    /// As [`Ground::live`], with nothing learned yet.
+    /// What the next basis has before anything is learned for it: as [`Ground::live`], with the months of the last year.
     pub fn untaught(db: &mut Db<'_>, handbooks: &Handbooks) -> Result<Ground, ApiError> {
-        Ok(Ground { experience: Experience::default(), ..Ground::live(db, handbooks)? })
+        let ground = Ground::live(db, handbooks)?;
+        let first = ground.today.checked_sub_days(Days::new(YEAR_DAYS)).unwrap_or(ground.today);
+        let climate = ground.climate.with_months(&weather::hours(db, first, ground.today)?);
+        Ok(Ground { experience: Experience::default(), climate, ..ground })
     }
 
     /// True once so many days have passed that all forecasts are to be made anew.

@@ -3,7 +3,7 @@
 use super::Db;
 use super::jobs::JobStatus;
 use super::kinds::{Doc, Id, Instant, Word};
-use super::schema::{consent, customer, job, job_technician, shop, upkeep_need, vehicle};
+use super::schema::{consent, customer, job, job_technician, shop, upkeep_state, vehicle};
 use crate::check::{Check, Checker};
 use chrono::NaiveDate;
 use diesel::dsl::exists;
@@ -209,11 +209,11 @@ pub fn list_to_tell(
     after: Option<Id>,
     limit: i64,
 ) -> QueryResult<Vec<Customer>> {
-    let of_vehicle = upkeep_need::shop.eq(vehicle::shop).and(upkeep_need::vehicle.eq(vehicle::id));
+    let of_vehicle = upkeep_state::shop.eq(vehicle::shop).and(upkeep_state::vehicle.eq(vehicle::id));
     let needs = vehicle::table
-        .inner_join(upkeep_need::table.on(of_vehicle))
+        .inner_join(upkeep_state::table.on(of_vehicle))
         .filter(vehicle::shop.eq(customer::shop).and(vehicle::customer.eq(customer::id)))
-        .filter(upkeep_need::remind_on.le(today));
+        .filter(upkeep_state::remind_on.le(today));
     let jobs = job::table
         .filter(job::shop.eq(customer::shop).and(job::customer.eq(customer::id)))
         .filter(job::status.eq_any(JobStatus::OPEN.map(Word)));

@@ -458,22 +458,20 @@ diesel::table! {
         basis -> Integer,
         computed_on -> Nullable<Date>,
         recheck_on -> Nullable<Date>,
+        remind_on -> Nullable<Date>,
+        needs -> Text,
         past -> Nullable<Text>,
         fault -> Nullable<Text>,
     }
 }
 
 diesel::table! {
-    upkeep_need (shop, vehicle, key) {
+    upkeep_need (shop, due_on, vehicle, key) {
         shop -> Text,
+        due_on -> Date,
         vehicle -> Text,
         key -> Text,
         kind -> Text,
-        remind_on -> Date,
-        due_on -> Date,
-        early_on -> Nullable<Date>,
-        late_on -> Nullable<Date>,
-        overdue_on -> Nullable<Date>,
     }
 }
 

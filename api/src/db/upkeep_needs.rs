@@ -1,43 +1,22 @@
-//! The days on which vehicles need something, as their newest forecasts say. The words are made when somebody reads.
+//! The needs of all vehicles by the day on which they fall due. What else is known of them is in `upkeep_states`.
 
-use super::kinds::{Id, Word};
-use super::schema::{job, job_technician, upkeep_need, vehicle};
+use super::kinds::{Doc, Id, Word};
+use super::schema::{job, job_technician, upkeep_need, upkeep_state, vehicle};
 use super::{Conn, Db};
 use crate::db::jobs::JobStatus;
 use chrono::NaiveDate;
 use diesel::prelude::*;
-use diesel::sql_types::{Array, Date, Nullable, Text};
-use domain::upkeep::NeedKind;
+use diesel::sql_types::{Array, Date, Text};
+use domain::upkeep::{NeedDays, NeedKind};
 use serde::Serialize;
-use std::collections::{BTreeMap, BTreeSet};
 
-/// One need of one vehicle.
-#[derive(Debug, Clone, PartialEq, Queryable, Selectable)]
-#[diesel(table_name = upkeep_need)]
-pub struct NeedRow {
-    pub vehicle: Id,
-    pub key: String,
-    pub kind: Word<NeedKind>,
-    pub remind_on: NaiveDate,
-    pub due_on: NaiveDate,
-    pub early_on: Option<NaiveDate>,
-    pub late_on: Option<NaiveDate>,
-    pub overdue_on: Option<NaiveDate>,
-}
-
-impl NeedRow {
-    /// Names it among all of the shop.
-    fn place(&self) -> (Id, &str) {
-        (self.vehicle, &self.key)
-    }
-}
-
-/// The same with whose it is.
-#[derive(Debug, Clone, Queryable)]
+/// A need in the list.
+#[derive(Debug, Clone)]
 pub struct ListedNeed {
-    pub row: NeedRow,
+    pub vehicle: Id,
     pub customer: Id,
     pub label: String,
+    pub days: NeedDays,
 }
 
 /// Which needs to list; every absent value allows all.
@@ -46,6 +25,16 @@ pub struct NeedFilter {
     pub due_before: Option<NaiveDate>,
     pub kind: Option<NeedKind>,
     pub technician: Option<Id>,
+}
+
+/// A need in the list with all needs of its vehicle.
+#[derive(Queryable)]
+struct Row {
+    vehicle: Id,
+    key: String,
+    needs: Doc<Vec<NeedDays>>,
+    customer: Id,
+    label: String,
 }
 
 /// A place in the list: day, vehicle, key.
@@ -59,8 +48,11 @@ pub fn list(
     limit: i64,
 ) -> QueryResult<Vec<ListedNeed>> {
     let of_need = vehicle::shop.eq(upkeep_need::shop).and(vehicle::id.eq(upkeep_need::vehicle));
+    let state_of_need =
+        upkeep_state::shop.eq(upkeep_need::shop).and(upkeep_state::vehicle.eq(upkeep_need::vehicle));
     let mut rows = upkeep_need::table
         .inner_join(vehicle::table.on(of_need))
+        .inner_join(upkeep_state::table.on(state_of_need))
         .filter(upkeep_need::shop.eq(db.shop))
         .filter(vehicle::sold_at.is_null().or(vehicle::sold_at.gt(db.now)))
         .into_boxed();
@@ -81,10 +73,22 @@ pub fn list(
     if let Some(technician) = filter.technician {
         rows = rows.filter(upkeep_need::vehicle.eq_any(last_served_by(db.shop, technician)));
     }
-    rows.order((upkeep_need::due_on, upkeep_need::vehicle, upkeep_need::key))
+    let rows: Vec<Row> = rows
+        .order((upkeep_need::due_on, upkeep_need::vehicle, upkeep_need::key))
         .limit(limit)
-        .select((NeedRow::as_select(), vehicle::customer, vehicle::label))
-        .load(db.conn)
+        .select((
+            upkeep_need::vehicle,
+            upkeep_need::key,
+            upkeep_state::needs,
+            vehicle::customer,
+            vehicle::label,
+        ))
+        .load(db.conn)?;
+    let listed = rows.into_iter().filter_map(|Row { vehicle, key, needs, customer, label }| {
+        let days = needs.0.into_iter().find(|days| days.key == key)?;
+        Some(ListedNeed { vehicle, customer, label, days })
+    });
+    Ok(listed.collect())
 }
 
 diesel::alias!(job as later: Later);
@@ -124,80 +128,72 @@ pub fn due_between(db: &mut Db<'_>, from: NaiveDate, to: NaiveDate) -> QueryResu
         .load(db.conn)
 }
 
-/// Puts `needs` in the place of all needs of these vehicles. What is stored like that already, as most is on most nights,
-/// is not written again.
-pub fn replace(db: &mut Db<'_>, vehicles: &[Id], needs: &[NeedRow]) -> QueryResult<()> {
-    let before: Vec<NeedRow> = upkeep_need::table
-        .filter(upkeep_need::shop.eq(db.shop).and(upkeep_need::vehicle.eq_any(vehicles.to_vec())))
-        .select(NeedRow::as_select())
-        .load(db.conn)?;
-    let before: BTreeMap<(Id, &str), &NeedRow> = before.iter().map(|need| (need.place(), need)).collect();
-    let (same, new): (Vec<&NeedRow>, Vec<&NeedRow>) =
-        needs.iter().partition(|need| before.get(&need.place()) == Some(need));
-    if same.len() < before.len() {
-        let same: BTreeSet<(Id, &str)> = same.iter().map(|need| need.place()).collect();
-        let gone: Vec<(Id, &str)> = before.into_keys().filter(|place| !same.contains(place)).collect();
-        delete(db, &gone)?;
-    }
-    insert(db, &new)
+/// A need as the list has it; in the list's order.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Entry<'a> {
+    due_on: NaiveDate,
+    vehicle: Id,
+    key: &'a str,
+    kind: NeedKind,
 }
 
-fn delete(db: &mut Db<'_>, gone: &[(Id, &str)]) -> QueryResult<()> {
+impl<'a> Entry<'a> {
+    pub fn new(vehicle: Id, days: &'a NeedDays) -> Entry<'a> {
+        Entry { due_on: days.due_on, vehicle, key: &days.key, kind: days.kind }
+    }
+}
+
+/// Takes entries out of the list.
+pub fn delete(db: &mut Db<'_>, gone: &[Entry]) -> QueryResult<()> {
     match &mut *db.conn {
-        Conn::Sqlite(conn) => gone.iter().try_for_each(|(vehicle, key)| {
-            diesel::delete(upkeep_need::table.find((db.shop, *vehicle, *key))).execute(conn).map(|_| ())
+        Conn::Sqlite(conn) => gone.iter().try_for_each(|entry| {
+            let row = upkeep_need::table.find((db.shop, entry.due_on, entry.vehicle, entry.key));
+            diesel::delete(row).execute(conn).map(|_| ())
         }),
         Conn::Pg(conn) => diesel::sql_query(DELETE_ALL)
             .bind::<Text, _>(db.shop)
-            .bind::<Array<Text>, _>(gone.iter().map(|place| place.0).collect::<Vec<Id>>())
-            .bind::<Array<Text>, _>(gone.iter().map(|place| place.1).collect::<Vec<&str>>())
+            .bind::<Array<Date>, _>(column(gone, |entry| entry.due_on))
+            .bind::<Array<Text>, _>(column(gone, |entry| entry.vehicle))
+            .bind::<Array<Text>, _>(column(gone, |entry| entry.key))
             .execute(conn)
             .map(|_| ()),
     }
 }
 
-fn insert(db: &mut Db<'_>, needs: &[&NeedRow]) -> QueryResult<()> {
+/// Puts new entries into the list. Those of many vehicles are best in its order.
+pub fn insert(db: &mut Db<'_>, new: &[Entry]) -> QueryResult<()> {
     match &mut *db.conn {
-        Conn::Sqlite(conn) => needs.iter().try_for_each(|need| {
+        Conn::Sqlite(conn) => new.iter().try_for_each(|entry| {
             let made = (
                 upkeep_need::shop.eq(db.shop),
-                upkeep_need::vehicle.eq(need.vehicle),
-                upkeep_need::key.eq(&need.key),
-                upkeep_need::kind.eq(need.kind),
-                upkeep_need::remind_on.eq(need.remind_on),
-                upkeep_need::due_on.eq(need.due_on),
-                upkeep_need::early_on.eq(need.early_on),
-                upkeep_need::late_on.eq(need.late_on),
-                upkeep_need::overdue_on.eq(need.overdue_on),
+                upkeep_need::due_on.eq(entry.due_on),
+                upkeep_need::vehicle.eq(entry.vehicle),
+                upkeep_need::key.eq(entry.key),
+                upkeep_need::kind.eq(Word(entry.kind)),
             );
             diesel::insert_into(upkeep_need::table).values(made).execute(conn).map(|_| ())
         }),
-        Conn::Pg(conn) => {
-            fn column<T>(needs: &[&NeedRow], of: impl Fn(&NeedRow) -> T) -> Vec<T> {
-                needs.iter().map(|need| of(need)).collect()
-            }
-            diesel::sql_query(INSERT_ALL)
-                .bind::<Text, _>(db.shop)
-                .bind::<Array<Text>, _>(column(needs, |need| need.vehicle))
-                .bind::<Array<Text>, _>(column(needs, |need| need.key.clone()))
-                .bind::<Array<Text>, _>(column(needs, |need| need.kind))
-                .bind::<Array<Date>, _>(column(needs, |need| need.remind_on))
-                .bind::<Array<Date>, _>(column(needs, |need| need.due_on))
-                .bind::<Array<Nullable<Date>>, _>(column(needs, |need| need.early_on))
-                .bind::<Array<Nullable<Date>>, _>(column(needs, |need| need.late_on))
-                .bind::<Array<Nullable<Date>>, _>(column(needs, |need| need.overdue_on))
-                .execute(conn)
-                .map(|_| ())
-        }
+        Conn::Pg(conn) => diesel::sql_query(INSERT_ALL)
+            .bind::<Text, _>(db.shop)
+            .bind::<Array<Date>, _>(column(new, |entry| entry.due_on))
+            .bind::<Array<Text>, _>(column(new, |entry| entry.vehicle))
+            .bind::<Array<Text>, _>(column(new, |entry| entry.key))
+            .bind::<Array<Text>, _>(column(new, |entry| Word(entry.kind)))
+            .execute(conn)
+            .map(|_| ()),
     }
+}
+
+fn column<'a, T>(entries: &[Entry<'a>], of: impl Fn(&Entry<'a>) -> T) -> Vec<T> {
+    entries.iter().map(of).collect()
 }
 
 /// One statement for a whole batch: a round trip per need would cost more than its forecast.
 const DELETE_ALL: &str = "
-    DELETE FROM upkeep_need n USING unnest($2, $3) AS gone (vehicle, key)
-    WHERE n.shop = $1 AND n.vehicle = gone.vehicle AND n.key = gone.key";
+    DELETE FROM upkeep_need n USING unnest($2, $3, $4) AS gone (due_on, vehicle, key)
+    WHERE n.shop = $1 AND n.due_on = gone.due_on AND n.vehicle = gone.vehicle AND n.key = gone.key";
 
 /// The same for new ones.
 const INSERT_ALL: &str = "
-    INSERT INTO upkeep_need (shop, vehicle, key, kind, remind_on, due_on, early_on, late_on, overdue_on)
-    SELECT $1, n.* FROM unnest($2, $3, $4, $5, $6, $7, $8, $9) AS n";
+    INSERT INTO upkeep_need (shop, due_on, vehicle, key, kind)
+    SELECT $1, n.* FROM unnest($2, $3, $4, $5) AS n";

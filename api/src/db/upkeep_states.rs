@@ -9,6 +9,7 @@ use diesel::prelude::*;
 use diesel::sql_types::{Array, Date, Integer, Nullable, Text};
 use domain::upkeep::{Climate, Experience};
 use domain::vehicle::Vehicle;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// The basis of a vehicle whose inputs changed since its needs were computed.
 const STALE: i32 = 0;
@@ -35,6 +36,8 @@ pub struct Inputs {
     pub sold_at: Option<Instant>,
     /// Its gathered past as JSON; none when it has to be gathered anew.
     pub past: Option<String>,
+    /// The days of its needs by its last forecast, as JSON.
+    pub needs: String,
 }
 
 /// What was computed from the inputs of one vehicle at revision `rev`.
@@ -44,10 +47,21 @@ pub struct Computed {
     pub rev: i32,
     /// Its past as JSON, where it was gathered anew.
     pub past: Option<String>,
+    /// Its needs, where they are others than before.
+    pub needs: Option<Needs>,
     /// Why there is no forecast.
     pub fault: Option<String>,
     /// The day from which the same inputs may give other days.
     pub recheck_on: Option<NaiveDate>,
+}
+
+/// The days of the needs of one vehicle.
+#[derive(Debug, Clone)]
+pub struct Needs {
+    /// As JSON.
+    pub days: String,
+    /// The first day on which there is something to tell.
+    pub remind_on: Option<NaiveDate>,
 }
 
 /// How many vehicles have a forecast, and how many of those are older than what they rest on.
@@ -148,15 +162,6 @@ pub fn with_basis(db: &mut Db<'_>, basis: i32, after: Option<Id>, limit: i64) ->
     rows.order(upkeep_state::vehicle).limit(limit).load(db.conn)
 }
 
-/// Those of all vehicles, by id.
-pub fn list(db: &mut Db<'_>, after: Option<Id>, limit: i64) -> QueryResult<Vec<Inputs>> {
-    let mut rows = inputs().filter(upkeep_state::shop.eq(db.shop)).into_boxed();
-    if let Some(after) = after {
-        rows = rows.filter(upkeep_state::vehicle.gt(after));
-    }
-    rows.order(upkeep_state::vehicle).limit(limit).load(db.conn)
-}
-
 /// Those of these vehicles, by id.
 pub fn inputs_of(db: &mut Db<'_>, vehicles: &[Id]) -> QueryResult<Vec<Inputs>> {
     inputs()
@@ -174,49 +179,38 @@ fn inputs() -> _ {
         vehicle::document,
         vehicle::sold_at,
         upkeep_state::past,
+        upkeep_state::needs,
     ))
 }
 
+/// The pasts of all vehicles, by id.
+pub fn pasts(db: &mut Db<'_>, after: Option<Id>, limit: i64) -> QueryResult<Vec<(Id, Option<String>)>> {
+    let mut rows = upkeep_state::table.filter(upkeep_state::shop.eq(db.shop)).into_boxed();
+    if let Some(after) = after {
+        rows = rows.filter(upkeep_state::vehicle.gt(after));
+    }
+    rows.order(upkeep_state::vehicle)
+        .limit(limit)
+        .select((upkeep_state::vehicle, upkeep_state::past))
+        .load(db.conn)
+}
+
 /// Stores what was computed for those whose inputs have not changed since; tells which these are.
-pub fn store(db: &mut Db<'_>, basis: i32, on: NaiveDate, all: &[Computed]) -> QueryResult<Vec<Id>> {
+pub fn store(db: &mut Db<'_>, basis: i32, on: NaiveDate, all: &[Computed]) -> QueryResult<BTreeSet<Id>> {
     match &mut *db.conn {
-        Conn::Sqlite(conn) => {
-            let mut stored = Vec::with_capacity(all.len());
-            for one in all {
-                let row =
-                    upkeep_state::table.find((db.shop, one.vehicle)).filter(upkeep_state::rev.eq(one.rev));
-                let set = (
-                    upkeep_state::basis.eq(basis),
-                    upkeep_state::computed_on.eq(on),
-                    upkeep_state::recheck_on.eq(one.recheck_on),
-                    upkeep_state::fault.eq(&one.fault),
-                );
-                let changed = match &one.past {
-                    Some(past) => {
-                        diesel::update(row).set((set, upkeep_state::past.eq(past))).execute(conn)?
-                    }
-                    None => diesel::update(row).set(set).execute(conn)?,
-                };
-                if changed == 1 {
-                    stored.push(one.vehicle);
-                }
-            }
-            Ok(stored)
-        }
+        Conn::Sqlite(_) => store_sqlite(db, basis, on, all),
         Conn::Pg(conn) => {
             let ids: Vec<StoredId> = diesel::sql_query(STORE_ALL)
                 .bind::<Text, _>(db.shop)
                 .bind::<Integer, _>(basis)
                 .bind::<Date, _>(on)
-                .bind::<Array<Text>, _>(all.iter().map(|one| one.vehicle).collect::<Vec<Id>>())
-                .bind::<Array<Integer>, _>(all.iter().map(|one| one.rev).collect::<Vec<i32>>())
-                .bind::<Array<Nullable<Date>>, _>(all.iter().map(|one| one.recheck_on).collect::<Vec<_>>())
-                .bind::<Array<Nullable<Text>>, _>(
-                    all.iter().map(|one| one.past.as_deref()).collect::<Vec<_>>(),
-                )
-                .bind::<Array<Nullable<Text>>, _>(
-                    all.iter().map(|one| one.fault.as_deref()).collect::<Vec<_>>(),
-                )
+                .bind::<Array<Text>, _>(column(all, |one| one.vehicle))
+                .bind::<Array<Integer>, _>(column(all, |one| one.rev))
+                .bind::<Array<Nullable<Date>>, _>(column(all, |one| one.recheck_on))
+                .bind::<Array<Nullable<Text>>, _>(column(all, |one| one.past.as_deref()))
+                .bind::<Array<Nullable<Text>>, _>(column(all, |one| one.fault.as_deref()))
+                .bind::<Array<Nullable<Text>>, _>(column(all, |one| Some(one.needs.as_ref()?.days.as_str())))
+                .bind::<Array<Nullable<Date>>, _>(column(all, |one| one.needs.as_ref()?.remind_on))
                 .load(conn)?;
             Ok(ids.iter().filter_map(|row| row.vehicle.parse().ok()).collect())
         }
@@ -227,10 +221,75 @@ pub fn store(db: &mut Db<'_>, basis: i32, on: NaiveDate, all: &[Computed]) -> Qu
 const STORE_ALL: &str = "
     UPDATE upkeep_state s
     SET basis = $2, computed_on = $3, recheck_on = n.recheck_on, fault = n.fault,
-        past = coalesce(n.past, s.past)
-    FROM unnest($4, $5, $6, $7, $8) AS n (vehicle, rev, recheck_on, past, fault)
+        past = coalesce(n.past, s.past), needs = coalesce(n.needs, s.needs),
+        remind_on = CASE WHEN n.needs IS NULL THEN s.remind_on ELSE n.remind_on END
+    FROM unnest($4, $5, $6, $7, $8, $9, $10) AS n (vehicle, rev, recheck_on, past, fault, needs, remind_on)
     WHERE s.shop = $1 AND s.vehicle = n.vehicle AND s.rev = n.rev
     RETURNING s.vehicle";
+
+fn column<'a, T>(all: &'a [Computed], of: impl Fn(&'a Computed) -> T) -> Vec<T> {
+    all.iter().map(of).collect()
+}
+
+/// The columns that a forecast sets; what is none stays as it was.
+#[derive(AsChangeset)]
+#[diesel(table_name = upkeep_state)]
+struct Changed<'a> {
+    basis: i32,
+    computed_on: NaiveDate,
+    recheck_on: Option<NaiveDate>,
+    fault: Option<Option<&'a str>>,
+    past: Option<&'a str>,
+    needs: Option<&'a str>,
+    remind_on: Option<Option<NaiveDate>>,
+}
+
+impl Changed<'_> {
+    fn of(one: &Computed, basis: i32, on: NaiveDate) -> Changed<'_> {
+        Changed {
+            basis,
+            computed_on: on,
+            recheck_on: one.recheck_on,
+            fault: Some(one.fault.as_deref()),
+            past: one.past.as_deref(),
+            needs: one.needs.as_ref().map(|needs| needs.days.as_str()),
+            remind_on: one.needs.as_ref().map(|needs| needs.remind_on),
+        }
+    }
+}
+
+/// What is as it was, as most is on most nights, by one statement for all that have the same day; the others one by one.
+fn store_sqlite(db: &mut Db<'_>, basis: i32, on: NaiveDate, all: &[Computed]) -> QueryResult<BTreeSet<Id>> {
+    let of_shop = upkeep_state::table.filter(upkeep_state::shop.eq(db.shop));
+    let revs: Vec<(Id, i32)> = of_shop
+        .filter(upkeep_state::vehicle.eq_any(column(all, |one| one.vehicle)))
+        .select((upkeep_state::vehicle, upkeep_state::rev))
+        .load(db.conn)?;
+    let revs: BTreeMap<Id, i32> = revs.into_iter().collect();
+    let mut as_before: BTreeMap<Option<NaiveDate>, Vec<Id>> = BTreeMap::new();
+    let mut stored = BTreeSet::new();
+    for one in all.iter().filter(|one| revs.get(&one.vehicle) == Some(&one.rev)) {
+        stored.insert(one.vehicle);
+        if one.past.is_none() && one.needs.is_none() && one.fault.is_none() {
+            as_before.entry(one.recheck_on).or_default().push(one.vehicle);
+        } else {
+            diesel::update(upkeep_state::table.find((db.shop, one.vehicle)))
+                .set(Changed::of(one, basis, on))
+                .execute(db.conn)?;
+        }
+    }
+    for (recheck_on, vehicles) in as_before {
+        let set = (
+            upkeep_state::basis.eq(basis),
+            upkeep_state::computed_on.eq(on),
+            upkeep_state::recheck_on.eq(recheck_on),
+            upkeep_state::fault.eq(None::<String>),
+        );
+        let rows = of_shop.filter(upkeep_state::vehicle.eq_any(vehicles));
+        diesel::update(rows).set(set).execute(db.conn)?;
+    }
+    Ok(stored)
+}
 
 #[derive(QueryableByName)]
 struct StoredId {

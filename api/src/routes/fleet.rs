@@ -203,7 +203,7 @@ pub async fn get_calibration(app: Shared, caller: Caller, query: Query<Calibrati
 }
 
 fn place(listed: &ListedNeed) -> Place {
-    (listed.row.due_on, listed.row.vehicle, listed.row.key.clone())
+    (listed.days.due_on, listed.vehicle, listed.days.key.clone())
 }
 
 /// The rows with their words as of today. What a vehicle needs no longer, as the day has come for it, is left out.
@@ -213,17 +213,17 @@ fn worded(
     rows: Vec<ListedNeed>,
 ) -> Result<Vec<VehicleNeed>, ApiError> {
     let ground = Ground::read(db, handbooks)?;
-    let mut vehicles: Vec<Id> = rows.iter().map(|listed| listed.row.vehicle).collect();
+    let mut vehicles: Vec<Id> = rows.iter().map(|listed| listed.vehicle).collect();
     vehicles.sort();
     vehicles.dedup();
     let forecasts = upkeep::forecasts_of(db, &ground, &vehicles)?;
-    let word = |ListedNeed { row, customer, label }: ListedNeed| {
-        let needs = &forecasts.get(&row.vehicle)?.needs;
-        let mut need = needs.iter().find(|need| need.key() == row.key)?.clone();
-        (need.remind_on, need.due_on, need.overdue_on) = (row.remind_on, row.due_on, row.overdue_on);
-        (need.early_on, need.late_on) = (row.early_on, row.late_on);
+    let word = |ListedNeed { vehicle, customer, label, days }: ListedNeed| {
+        let needs = &forecasts.get(&vehicle)?.needs;
+        let mut need = needs.iter().find(|need| need.key() == days.key)?.clone();
+        (need.remind_on, need.due_on, need.overdue_on) = (days.remind_on, days.due_on, days.overdue_on);
+        (need.early_on, need.late_on) = (days.early_on, days.late_on);
         need.urgency = Urgency::on(ground.today, need.remind_on, need.due_on, need.overdue_on);
-        Some(VehicleNeed { vehicle: row.vehicle, customer, label, key: row.key, need })
+        Some(VehicleNeed { vehicle, customer, label, key: days.key, need })
     };
     Ok(rows.into_iter().filter_map(word).collect())
 }

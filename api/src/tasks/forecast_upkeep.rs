@@ -54,8 +54,11 @@ async fn learn(app: &App, house: &Caller) -> Result<Experience, ApiError> {
     loop {
         let ground = ground.clone();
         let read = app.read(house, move |db| {
-            let inputs = upkeep_states::list(db, after, BATCH)?;
-            let last = inputs.last().filter(|_| inputs.len() as i64 == BATCH).map(|one| one.vehicle);
+            let pasts = upkeep_states::pasts(db, after, BATCH)?;
+            let last = pasts.last().filter(|_| pasts.len() as i64 == BATCH).map(|(vehicle, _)| *vehicle);
+            let teach = pasts.iter().filter(|(_, past)| store::may_teach(past.as_deref()));
+            let inputs =
+                upkeep_states::inputs_of(db, &teach.map(|(vehicle, _)| *vehicle).collect::<Vec<_>>())?;
             let ready = store::ready(db, inputs)?;
             if let Err(error) = store::learn(&ground, &ready, &mut experience) {
                 tracing::warn!(%error, "nothing is learned about coats");
@@ -108,7 +111,7 @@ impl Run<'_> {
             let inputs = upkeep_states::with_basis(db, basis, after, BATCH)?;
             let (last, count) = (inputs.last().map(|one| one.vehicle), inputs.len() as i64);
             let ready = store::ready(db, inputs)?;
-            Ok((last.filter(|_| count == BATCH), count, store::compute(&ground, db.now, ready)))
+            Ok((last.filter(|_| count == BATCH), count, store::compute(&ground, db.now, ready)?))
         });
         let (last, count, computed) = judge.await?;
         let (ground, task, total) = (self.ground.clone(), self.task, self.total);

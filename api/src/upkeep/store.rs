@@ -3,14 +3,16 @@
 
 use super::{Ground, past};
 use crate::db::Db;
-use crate::db::kinds::{Id, Instant, Word};
-use crate::db::upkeep_needs::{self, NeedRow};
-use crate::db::upkeep_states::{self, Computed, Inputs};
+use crate::db::kinds::{Id, Instant};
+use crate::db::upkeep_needs::{self, Entry};
+use crate::db::upkeep_states::{self, Computed, Inputs, Needs};
 use crate::error::ApiError;
 use crate::handbooks::Handbooks;
 use chrono::{Days, NaiveDate};
 use domain::upkeep::visits::Wishes;
 use domain::upkeep::{Experience, History, NeedDays, Upkeep, UpkeepError};
+use serde::Deserialize;
+use serde::de::IgnoredAny;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// No stored forecast grows older than this, days: rules of the calendar (winter, counts per year) move with the day.
@@ -32,7 +34,7 @@ pub fn changed(db: &mut Db<'_>, handbooks: &Handbooks, vehicle: Id) -> Result<()
     let ground = Ground::current(db, handbooks)?;
     let inputs = upkeep_states::inputs_of(db, &[vehicle])?;
     let ready = ready(db, inputs)?;
-    let computed = compute(&ground, db.now, ready);
+    let computed = compute(&ground, db.now, ready)?;
     keep(db, &ground, computed)
 }
 
@@ -81,6 +83,17 @@ pub fn ready(db: &mut Db<'_>, inputs: Vec<Inputs>) -> Result<Vec<Ready>, ApiErro
         .collect())
 }
 
+/// Whether a past may teach how long coats last, told without reading all of it: only bead tests do.
+pub fn may_teach(past: Option<&str>) -> bool {
+    #[derive(Deserialize)]
+    struct Tests {
+        #[serde(default)]
+        bead_tests: Vec<IgnoredAny>,
+    }
+    let tests = past.map(serde_json::from_str::<Tests>);
+    tests.is_none_or(|tests| tests.map_or(true, |tests| !tests.bead_tests.is_empty()))
+}
+
 /// Enters what the coats of these vehicles tell about how long they last. One that contradicts itself tells nothing.
 pub fn learn(ground: &Ground, ready: &[Ready], experience: &mut Experience) -> Result<(), UpkeepError> {
     let forecaster = ground.forecaster()?;
@@ -96,37 +109,37 @@ pub fn learn(ground: &Ground, ready: &[Ready], experience: &mut Experience) -> R
 /// What is to be stored of one vehicle.
 pub struct Forecast {
     state: Computed,
-    needs: Vec<NeedRow>,
+    /// As JSON, what was stored before.
+    before: String,
+    needs: Vec<NeedDays>,
 }
 
 /// Judges each vehicle. One that contradicts itself has no needs, and its fault is kept.
-pub fn compute(ground: &Ground, now: Instant, ready: Vec<Ready>) -> Vec<Forecast> {
+pub fn compute(ground: &Ground, now: Instant, ready: Vec<Ready>) -> Result<Vec<Forecast>, ApiError> {
     let forecaster = ground.forecaster();
-    let judge = |one: &mut Ready| -> Result<Vec<NeedRow>, UpkeepError> {
+    let judge = |one: &mut Ready| -> Result<Vec<NeedDays>, UpkeepError> {
         if one.inputs.sold_at.is_some_and(|at| at <= now) {
             return Ok(Vec::new());
         }
         let forecaster = forecaster.as_ref().map_err(Clone::clone)?;
-        let days = ground.days(forecaster, &one.inputs.document.0, &mut one.past)?;
-        Ok(days.into_iter().map(|need| row(one.inputs.vehicle, need)).collect())
+        ground.days(forecaster, &one.inputs.document.0, &mut one.past)
     };
     let judged = ready.into_iter().map(|mut one| {
         // As it is stored: before the forecast sets in it what is of the day.
-        let past = one.gathered.then(|| serde_json::to_string(&one.past).ok()).flatten();
+        let past = if one.gathered { Some(serde_json::to_string(&one.past)?) } else { None };
         let (needs, fault) = match judge(&mut one) {
             Ok(needs) => (needs, None),
             Err(error) => (Vec::new(), Some(error.to_string())),
         };
+        let Inputs { vehicle, rev, needs: before, .. } = one.inputs;
+        let days = serde_json::to_string(&needs)?;
+        let remind_on = needs.iter().map(|need| need.remind_on).min();
+        let changed = (days != before).then_some(Needs { days, remind_on });
         let recheck_on = Some(recheck_on(&one.past, ground.today));
-        let state = Computed { vehicle: one.inputs.vehicle, rev: one.inputs.rev, past, fault, recheck_on };
-        Forecast { state, needs }
+        let state = Computed { vehicle, rev, past, needs: changed, fault, recheck_on };
+        Ok(Forecast { state, before, needs })
     });
     judged.collect()
-}
-
-fn row(vehicle: Id, need: NeedDays) -> NeedRow {
-    let NeedDays { key, kind, remind_on, due_on, early_on, late_on, overdue_on } = need;
-    NeedRow { vehicle, key, kind: Word(kind), remind_on, due_on, early_on, late_on, overdue_on }
 }
 
 fn recheck_on(past: &History, today: NaiveDate) -> NaiveDate {
@@ -136,12 +149,24 @@ fn recheck_on(past: &History, today: NaiveDate) -> NaiveDate {
 
 /// Stores what was computed, but for vehicles whose inputs have changed meanwhile: they stay stale.
 pub fn keep(db: &mut Db<'_>, ground: &Ground, all: Vec<Forecast>) -> Result<(), ApiError> {
-    let (states, needs): (Vec<Computed>, Vec<Vec<NeedRow>>) =
-        all.into_iter().map(|one| (one.state, one.needs)).unzip();
+    let (states, needs): (Vec<Computed>, Vec<_>) =
+        all.into_iter().map(|one| (one.state, (one.before, one.needs))).unzip();
     let stored = upkeep_states::store(db, ground.basis, ground.today, &states)?;
-    let still: BTreeSet<Id> = stored.iter().copied().collect();
-    let needs: Vec<NeedRow> =
-        needs.into_iter().flatten().filter(|need| still.contains(&need.vehicle)).collect();
-    upkeep_needs::replace(db, &stored, &needs)?;
+    let mut changed = Vec::new();
+    for (state, (before, needs)) in states.iter().zip(&needs) {
+        if state.needs.is_some() && stored.contains(&state.vehicle) {
+            let before: Vec<NeedDays> = serde_json::from_str(before)?;
+            changed.push((state.vehicle, before, needs));
+        }
+    }
+    let before: BTreeSet<Entry> = entries(changed.iter().map(|(vehicle, before, _)| (*vehicle, before)));
+    let now: BTreeSet<Entry> = entries(changed.iter().map(|(vehicle, _, needs)| (*vehicle, *needs)));
+    upkeep_needs::delete(db, &before.difference(&now).copied().collect::<Vec<_>>())?;
+    upkeep_needs::insert(db, &now.difference(&before).copied().collect::<Vec<_>>())?;
     Ok(())
+}
+
+/// In the order of the list.
+fn entries<'a>(vehicles: impl Iterator<Item = (Id, &'a Vec<NeedDays>)>) -> BTreeSet<Entry<'a>> {
+    vehicles.flat_map(|(vehicle, needs)| needs.iter().map(move |days| Entry::new(vehicle, days))).collect()
 }

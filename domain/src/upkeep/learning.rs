@@ -235,10 +235,11 @@ fn normal_quantile(p: f64) -> f64 {
     Normal::standard().inverse_cdf(p)
 }
 
-/// Where `off` (rising in s) is zero, by Newton steps along an approximate slope in ln s.
+/// Where `off` (rising in s) is zero: the first step along an approximate slope in ln s, the next ones along the secant.
 fn solve(first: f64, off: impl Fn(f64) -> f64, slope: impl Fn(f64) -> f64) -> f64 {
     let (mut low, mut high) = (0.0_f64, f64::INFINITY);
     let mut s = first.clamp(1e-9, 1e12);
+    let mut before: Option<(f64, f64)> = None;
     for _ in 0..100 {
         let error = off(s);
         // Before the bracket closes on s: a step of nothing would leave it and start from its middle.
@@ -250,7 +251,11 @@ fn solve(first: f64, off: impl Fn(f64) -> f64, slope: impl Fn(f64) -> f64) -> f6
         } else {
             low = s
         }
-        let step = (error / slope(s).max(1e-12)).clamp(-1.5, 1.5);
+        let secant = before.map(|(s_before, error_before)| (error - error_before) / (s / s_before).ln());
+        let rise =
+            secant.filter(|rise| *rise > 1e-12 && rise.is_finite()).unwrap_or_else(|| slope(s).max(1e-12));
+        before = Some((s, error));
+        let step = (error / rise).clamp(-1.5, 1.5);
         if step.abs() <= 1e-13 {
             break;
         }

@@ -66,15 +66,18 @@ pub enum NeedKind {
 }
 
 /// The days of a need, by which it is found in lists; its words are made when somebody reads them.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct NeedDays {
     /// As of [`Need::key`].
     pub key: String,
     pub kind: NeedKind,
     pub remind_on: NaiveDate,
     pub due_on: NaiveDate,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub early_on: Option<NaiveDate>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub late_on: Option<NaiveDate>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub overdue_on: Option<NaiveDate>,
 }
 

@@ -230,19 +230,23 @@ fn drive(model: &Model, falling: &mut Falling, vehicle: &Vehicle, topics: &mut T
 /// # Errors
 /// The first value that is not, with its place in the vehicle's document.
 pub fn check_places(vehicle: &Vehicle) -> Result<(), UpkeepError> {
-    let number = |pointer: String, value: f64, most: f64| {
-        if (0.0..=most).contains(&value) { Ok(()) } else { Err(UpkeepError::Number { pointer, value }) }
+    // The place is put into words only where something is wrong: most are looked at every night.
+    let number = |value: f64, most: f64, pointer: &dyn Fn() -> String| {
+        if (0.0..=most).contains(&value) {
+            Ok(())
+        } else {
+            Err(UpkeepError::Number { pointer: pointer(), value })
+        }
     };
     for (i, place) in vehicle.parking.iter().enumerate() {
-        let pointer = format!("/parking/{i}");
         if !(0.0..=1.0).contains(&place.share) {
-            return Err(UpkeepError::Share { pointer: format!("{pointer}/share"), share: place.share });
+            return Err(UpkeepError::Share { pointer: format!("/parking/{i}/share"), share: place.share });
         }
         for (s, near) in place.sources.iter().enumerate() {
-            let at = |field| format!("{pointer}/sources/{s}/{field}");
-            number(at("distance_m"), near.distance_m.unwrap_or_default(), 1e5)?;
-            number(at("hardness_mg_l"), near.hardness_mg_l.unwrap_or_default(), 2000.0)?;
-            number(at("wettings_per_week"), near.wettings_per_week.unwrap_or_default(), 100.0)?;
+            let at = |field| format!("/parking/{i}/sources/{s}/{field}");
+            number(near.distance_m.unwrap_or_default(), 1e5, &|| at("distance_m"))?;
+            number(near.hardness_mg_l.unwrap_or_default(), 2000.0, &|| at("hardness_mg_l"))?;
+            number(near.wettings_per_week.unwrap_or_default(), 100.0, &|| at("wettings_per_week"))?;
         }
     }
     let sum: f64 = vehicle.parking.iter().map(|place| place.share).sum();
@@ -251,8 +255,8 @@ pub fn check_places(vehicle: &Vehicle) -> Result<(), UpkeepError> {
         return Err(UpkeepError::ShareSum { pointer: "/parking".into(), sum });
     }
     if let Some(driving) = &vehicle.driving {
-        number("/driving/km_per_week".into(), driving.km_per_week, 20_000.0)?;
-        number("/driving/motorway_share".into(), driving.motorway_share, 1.0)?;
+        number(driving.km_per_week, 20_000.0, &|| "/driving/km_per_week".into())?;
+        number(driving.motorway_share, 1.0, &|| "/driving/motorway_share".into())?;
     }
     Ok(())
 }

@@ -7,7 +7,8 @@
 //!
 //! Per size a shop is filled with invented vehicles and their pasts, then the task `forecast_upkeep` runs as at night:
 //! for all of them, for all of them again as after a change of the handbook, and for the one in a hundred whose inputs
-//! changed. It works on one thread; a PostgreSQL server works beside it.
+//! changed. It works on one thread; a PostgreSQL server works beside it. Processor seconds are those of this process,
+//! in the kernel too; they say what one core would take where other programs run beside it.
 
 mod fleet;
 
@@ -39,10 +40,10 @@ fn main() {
         }
     }
     println!(
-        "| {} | vehicles | seconds | vehicles/s | peak memory, MB |",
+        "| {} | vehicles | seconds | processor s | vehicles/s | peak memory, MB |",
         if on_postgres() { "PostgreSQL" } else { "SQLite" }
     );
-    println!("|---|---|---|---|---|");
+    println!("|---|---|---|---|---|---|");
     for size in sizes {
         measure(size, seed);
     }
@@ -68,9 +69,9 @@ fn measure(size: u64, seed: u64) {
     };
     let (shop, _) = create_shop(&app, &new, PASSWORD).expect("the shop is made");
     let scale = Scale { app, shop, size };
-    let watch = Stopwatch::start();
+    let begun = Begun::now();
     scale.fill(seed, start.date());
-    scale.line("filling the tables, not counted", size, &watch);
+    begun.line("filling the tables, not counted", size);
     scale.night("every forecast, the first time", false);
     scale.night("every forecast again", true);
     scale.change_some();
@@ -125,7 +126,7 @@ impl Scale {
         let key = format!("forecast_upkeep:{what}");
         let payload = json!({ "kind": "forecast_upkeep", "renew": renew });
         self.write(|db| outbox::enqueue(db, "forecast_upkeep", &payload, &key, now).map(|_| ()));
-        let watch = Stopwatch::start();
+        let begun = Begun::now();
         wait_for(async {
             for task in worker::claim(&self.app, self.shop).await.expect("the task") {
                 worker::perform(&self.app, &task).await;
@@ -135,7 +136,7 @@ impl Scale {
         let ended = ended.expect("a row").expect("the task");
         let done = ended.done_count.unwrap_or_default();
         assert!(ended.finished_at.is_some(), "{:?}", ended.last_error);
-        self.line(what, done as u64, &watch);
+        begun.line(what, done as u64);
     }
 
     fn first_page(&self) {
@@ -146,17 +147,36 @@ impl Scale {
             .database
             .read(self.shop, now, |db| upkeep_needs::list(db, &NeedFilter::default(), None, 51));
         let rows = rows.expect("a page").len();
-        println!("| first page of the fleet list, {rows} rows | | {:.4} | | |", watch.ms() / 1e3);
+        println!("| first page of the fleet list, {rows} rows | | {:.4} | | | |", watch.ms() / 1e3);
+    }
+}
+
+struct Begun {
+    watch: Stopwatch,
+    processor_s: f64,
+}
+
+impl Begun {
+    fn now() -> Begun {
+        Begun { watch: Stopwatch::start(), processor_s: processor_s() }
     }
 
-    fn line(&self, what: &str, vehicles: u64, watch: &Stopwatch) {
-        let seconds = watch.ms() / 1e3;
+    fn line(&self, what: &str, vehicles: u64) {
+        let (seconds, processor_s) = (self.watch.ms() / 1e3, processor_s() - self.processor_s);
+        let per_second = vehicles as f64 / seconds;
         println!(
-            "| {what} | {vehicles} | {seconds:.2} | {:.0} | {:.0} |",
-            vehicles as f64 / seconds,
+            "| {what} | {vehicles} | {seconds:.2} | {processor_s:.2} | {per_second:.0} | {:.0} |",
             peak_mb()
         );
     }
+}
+
+/// What this process has used until now, in the kernel too (`utime` and `stime` of `/proc`, in hundredths of a second).
+fn processor_s() -> f64 {
+    let status = std::fs::read_to_string("/proc/self/stat").unwrap_or_default();
+    let after_name = status.rsplit_once(") ").map_or("", |(_, rest)| rest);
+    let ticks = after_name.split(' ').skip(11).take(2).filter_map(|ticks| ticks.parse::<f64>().ok());
+    ticks.sum::<f64>() / 100.0
 }
 
 /// Ids in the order of the numbers, as those of real rows are in the order of time.

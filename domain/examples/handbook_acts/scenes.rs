@@ -333,26 +333,31 @@ pub const SCENES: &[fn(&mut Scene)] = &[
     |s| s.package("P8", &[]),
 ];
 
-/// Vehicles with a past: by class and by place, north and south of a garage, with every kind of record.
+/// Vehicles with a past, with every kind of record between them.
 fn vehicles() -> Vec<(Vehicle, History)> {
-    let read = |vehicle: Value, history: Value| {
-        (serde_json::from_value(vehicle).unwrap(), serde_json::from_value(history).unwrap())
-    };
-    let car = |more: Value| {
-        let mut car = json!({"class": "estate", "colour": "black", "finish": "clear_coat"});
-        for (name, value) in more.as_object().unwrap() {
-            car[name] = value.clone();
-        }
-        car
-    };
-    let coat = |protection: &str, on: &str| json!({"protection": protection, "applied_on": on});
-    let near = |kinds: &[&str]| kinds.iter().map(|kind| json!({ "kind": kind })).collect::<Vec<_>>();
-    let coast = |class: &str| json!({"share": 0.25, "sources": [{"kind": "coast", "chloride_class": class}, {"kind": "salted_roads"}]});
-    let shores = ["s0", "s1", "s2", "s3"].map(coast);
-    let everything =
-        ["rail", "foundry", "busy_road", "building_site", "trees", "sprinkler", "coast", "salted_roads"];
+    [by_class(), by_place()].concat()
+}
+
+fn read(vehicle: Value, history: Value) -> (Vehicle, History) {
+    (serde_json::from_value(vehicle).unwrap(), serde_json::from_value(history).unwrap())
+}
+
+fn car(more: Value) -> Value {
+    let mut car = json!({"class": "estate", "colour": "black", "finish": "clear_coat"});
+    for (name, value) in more.as_object().unwrap() {
+        car[name] = value.clone();
+    }
+    car
+}
+
+fn coat(protection: &str, on: &str) -> Value {
+    json!({"protection": protection, "applied_on": on})
+}
+
+/// By classes of exposure.
+fn by_class() -> Vec<(Vehicle, History)> {
     vec![
-        // By classes of exposure, coated, with a feel test between smooth and rough.
+        // Coated, with a feel test between smooth and rough.
         read(
             car(json!({
                 "exposures": [{"kind": "near_rail", "share": 0.5}, {"kind": "winter_salt", "share": 0.5}],
@@ -364,30 +369,6 @@ fn vehicles() -> Vec<(Vehicle, History)> {
                 "washes": [{"on": "2031-02-20", "alkaline": true}],
                 "last_salted_on": "2031-03-05",
                 "mean_air_c": 9.0,
-            }),
-        ),
-        // By places and driving, with everything counted once.
-        read(
-            car(json!({
-                "parking": [
-                    {"share": 0.4, "sources": near(&everything)},
-                    {"share": 0.3, "sheltering": "carport", "sources": near(&["rail"])},
-                    {"share": 0.3, "sheltering": "garage", "sources": near(&["rail"])},
-                ],
-                "driving": {"km_per_week": 600.0, "motorway_share": 0.6, "on_salted_roads": true},
-                "coats": [coat("wax", "2031-02-01")],
-            })),
-            json!({
-                "decontaminations": [{"on": "2030-11-10"}],
-                "bag_tests": [{"on": "2031-02-10", "grade": 2}],
-                "washes": [{"on": "2031-03-01"}],
-                "readings": [
-                    {"on": "2031-02-01", "contaminant": "insect", "found": {"grade": 2}},
-                    {"on": "2031-02-02", "contaminant": "bird", "found": {"grade": 1}},
-                    {"on": "2031-02-03", "contaminant": "sap_fresh", "found": {"grade": 3}},
-                    {"on": "2031-02-04", "contaminant": "tar", "found": {"spots": {"spots": 3, "area_m2": 1.0}}},
-                    {"on": "2031-02-05", "contaminant": "hardwater_deposit", "found": {"grade": 1}},
-                ],
             }),
         ),
         // Little driven, garaged, with a train journey and roadworks behind it.
@@ -428,6 +409,49 @@ fn vehicles() -> Vec<(Vehicle, History)> {
                 "wear_steps": [{"on": "2031-02-01", "step": "B06"}, {"on": "2031-02-01", "step": "D03"}],
             }),
         ),
+        // Coated a week ago, and soiled fast.
+        read(
+            car(json!({
+                "exposures": [{"kind": "foundry", "share": 1.0}],
+                "coats": [coat("ceramic_5y", "2031-03-10")],
+            })),
+            json!({}),
+        ),
+    ]
+}
+
+/// By the places where they stand.
+fn by_place() -> Vec<(Vehicle, History)> {
+    let near = |kinds: &[&str]| kinds.iter().map(|kind| json!({ "kind": kind })).collect::<Vec<_>>();
+    let coast = |class: &str| json!({"share": 0.25, "sources": [{"kind": "coast", "chloride_class": class}, {"kind": "salted_roads"}]});
+    let shores = ["s0", "s1", "s2", "s3"].map(coast);
+    let everything =
+        ["rail", "foundry", "busy_road", "building_site", "trees", "sprinkler", "coast", "salted_roads"];
+    vec![
+        // Driven far, with everything counted once.
+        read(
+            car(json!({
+                "parking": [
+                    {"share": 0.4, "sources": near(&everything)},
+                    {"share": 0.3, "sheltering": "carport", "sources": near(&["rail"])},
+                    {"share": 0.3, "sheltering": "garage", "sources": near(&["rail"])},
+                ],
+                "driving": {"km_per_week": 600.0, "motorway_share": 0.6, "on_salted_roads": true},
+                "coats": [coat("wax", "2031-02-01")],
+            })),
+            json!({
+                "decontaminations": [{"on": "2030-11-10"}],
+                "bag_tests": [{"on": "2031-02-10", "grade": 2}],
+                "washes": [{"on": "2031-03-01"}],
+                "readings": [
+                    {"on": "2031-02-01", "contaminant": "insect", "found": {"grade": 2}},
+                    {"on": "2031-02-02", "contaminant": "bird", "found": {"grade": 1}},
+                    {"on": "2031-02-03", "contaminant": "sap_fresh", "found": {"grade": 3}},
+                    {"on": "2031-02-04", "contaminant": "tar", "found": {"spots": {"spots": 3, "area_m2": 1.0}}},
+                    {"on": "2031-02-05", "contaminant": "hardwater_deposit", "found": {"grade": 1}},
+                ],
+            }),
+        ),
         // Garaged and little driven, with a new coat and one of middling beads.
         read(
             car(json!({
@@ -437,14 +461,6 @@ fn vehicles() -> Vec<(Vehicle, History)> {
             })),
             json!({"bead_tests": [{"on": "2031-02-10", "protection": "ceramic_1y", "panel_grades": [3, 3, 3]}],
                 "wear_steps": [{"on": "2030-06-01", "step": "D11"}]}),
-        ),
-        // Coated a week ago, and soiled fast.
-        read(
-            car(json!({
-                "exposures": [{"kind": "foundry", "share": 1.0}],
-                "coats": [coat("ceramic_5y", "2031-03-10")],
-            })),
-            json!({}),
         ),
         // By the sea, class by class, on bare paint.
         read(

@@ -3,7 +3,7 @@
 use chrono::TimeDelta;
 use jsonwebtoken::{Algorithm, EncodingKey, Header, encode};
 use serde_json::{Value, json};
-use tests::{PASSWORD, TestApp};
+use tests::{PASSWORD, TestApp, base64url};
 
 #[test]
 fn a_login_needs_shop_address_and_password() {
@@ -39,7 +39,7 @@ fn a_token_is_taken_as_it_was_signed_or_not_at_all() {
     let claims = app.app.keys.verify(&token, app.clock.now()).expect("our own token");
     let header = |alg: &str| json!({ "typ": "at+jwt", "alg": alg, "kid": key_id(&token) });
     for alg in ["none", "None", "NONE", "nOnE"] {
-        refused(&format!("{}.{}.", part(&header(alg)), part(&json!(claims))));
+        refused(&format!("{}.{}.", base64url(&header(alg)), base64url(&json!(claims))));
     }
     let mut forged = Header::new(Algorithm::HS256);
     forged.typ = Some("at+jwt".into());
@@ -210,19 +210,4 @@ fn partner_apps_get_what_their_scopes_allow() {
 
 fn key_id(token: &str) -> String {
     jsonwebtoken::decode_header(token).expect("a header").kid.expect("a key id")
-}
-
-/// Base64url without padding (RFC 4648, section 5) of a JSON text.
-fn part(value: &Value) -> String {
-    const ALPHABET: &[u8] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-_";
-    let text = value.to_string();
-    let mut out = String::new();
-    for chunk in text.as_bytes().chunks(3) {
-        let bits =
-            chunk.iter().fold(0u32, |bits, byte| bits << 8 | u32::from(*byte)) << (8 * (3 - chunk.len()));
-        for place in 0..=chunk.len() {
-            out.push(char::from(ALPHABET[(bits >> (18 - 6 * place)) as usize & 63]));
-        }
-    }
-    out
 }

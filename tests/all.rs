@@ -1,12 +1,16 @@
 //! The one test binary: the API from outside, over HTTP, on the database that `LUSTRUM_TEST_DB` names.
 
 mod access;
+mod audit;
 mod bad_input;
+mod bookings;
+mod calendars;
 mod conditions;
 mod constraints;
 mod contract;
 mod customers;
 mod databases;
+mod erasure;
 mod errors;
 mod fleet;
 mod handbook;
@@ -14,8 +18,10 @@ mod hostile;
 mod inspections;
 mod isolation;
 mod jobs;
+mod logins;
 mod norms;
 mod observations;
+mod partner_tokens;
 mod plan_forms;
 mod plans;
 mod program;
@@ -32,4 +38,5 @@ mod trends;
 mod upkeep;
 mod waivers;
 mod weather;
+mod webhooks;
 mod work_facts;

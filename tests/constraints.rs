@@ -1,17 +1,18 @@
 //! Each rule that the OpenAPI document states of a body or a query is kept: broken on purpose, one by one, it is refused
 //! at its place.
 
-use api::auth::access::{TABLE, roles};
+use api::auth::access::{Row, TABLE, roles};
 use serde_json::{Value, json};
 use std::collections::{BTreeMap, BTreeSet};
 use tests::schema::{Broken, NOBODY, Operation, broken, operations};
-use tests::{Reply, Shop, TestApp, WHATEVER};
+use tests::{Client, Reply, Shop, TestApp, WHATEVER};
 
 #[test]
 fn every_documented_rule_of_a_body_is_kept() {
     let app = TestApp::start();
     let shop = app.shop("Shine");
     let own = own_ids(&app, &shop);
+    let callers = Callers::of(&app, &shop);
     let (mut seen, mut tried, mut faults) = (BTreeSet::new(), 0, Vec::new());
     for operation in operations() {
         let Some((kind, schema)) = operation.body().filter(|(kind, _)| kind.ends_with("json")) else {
@@ -23,7 +24,8 @@ fn every_documented_rule_of_a_body_is_kept() {
         let path = filled(&operation.path, &own);
         for one in broken(schema, operation.method != "PATCH") {
             let headers = [("content-type", kind), condition(&operation)];
-            let reply = shop.owner.send(&operation.method, &path, &headers, one.value.to_string().as_bytes());
+            let text = one.value.to_string();
+            let reply = callers.one_for(&operation).send(&operation.method, &path, &headers, text.as_bytes());
             tried += 1;
             if !told(&reply, &one) {
                 faults.push(format!(
@@ -62,16 +64,13 @@ fn every_documented_rule_of_a_query_is_kept_and_other_names_are_refused() {
     let app = TestApp::start();
     let shop = app.shop("Shine");
     let own = own_ids(&app, &shop);
-    let (_, lead) = shop.hire(&app, "lead", "lead@shine.test");
+    let callers = Callers::of(&app, &shop);
     let mut tried = 0;
     for operation in operations() {
         let path = filled(&operation.path, &own);
-        let row =
-            TABLE.iter().find(|row| (row.0, row.1) == (operation.method.as_str(), operation.path.as_str()));
-        let client = if row.is_some_and(|row| !roles(row).contains(&"owner")) { &lead } else { &shop.owner };
         let ask = |query: &str| {
             let headers = [("content-type", "application/json"), condition(&operation)];
-            client.send(&operation.method, &format!("{path}?{query}"), &headers, b"")
+            callers.one_for(&operation).send(&operation.method, &format!("{path}?{query}"), &headers, b"")
         };
         if operation.path.starts_with("/v1/") {
             ask("no_such_parameter=1").problem(400, "bad_query");
@@ -94,6 +93,30 @@ fn every_documented_rule_of_a_query_is_kept_and_other_names_are_refused() {
     assert!(tried > 60, "only {tried} rules were broken");
 }
 
+/// Those who may use everything between them.
+struct Callers {
+    owner: Client,
+    lead: Client,
+    app: Client,
+}
+
+impl Callers {
+    fn of(app: &TestApp, shop: &Shop) -> Callers {
+        let (_, lead) = shop.hire(app, "lead", "lead@shine.test");
+        let scopes = ["plans:read", "upkeep:read", "offers:write", "webhooks"];
+        Callers { owner: shop.owner.clone(), lead, app: shop.partner(app, &scopes) }
+    }
+
+    fn one_for(&self, operation: &Operation) -> &Client {
+        let own = |row: &&Row| (row.0, row.1) == (operation.method.as_str(), operation.path.as_str());
+        match TABLE.iter().find(own).map(roles) {
+            Some(roles) if roles.is_empty() => &self.app,
+            Some(roles) if !roles.contains(&"owner") => &self.lead,
+            _ => &self.owner,
+        }
+    }
+}
+
 /// What the operation asks to have seen.
 fn condition(operation: &Operation) -> (&'static str, &'static str) {
     let needed = |name| operation.parameters("header").any(|(header, _)| header == name);
@@ -107,12 +130,16 @@ fn condition(operation: &Operation) -> (&'static str, &'static str) {
 /// Something of each kind that has an address, so that a body is looked at.
 fn own_ids(app: &TestApp, shop: &Shop) -> BTreeMap<&'static str, String> {
     let job = shop.ready_job(app);
+    let webhook = json!({ "url": "https://example.com/", "events": ["job.changed"] });
+    let webhook = shop.owner.post("/v1/webhooks", &webhook).expect(201);
     let ids = [
         ("people", job.technician_id.clone()),
         ("customers", job.customer.clone()),
         ("vehicles", job.vehicle.clone()),
         ("vans", job.van.clone()),
         ("jobs", job.id.clone()),
+        ("partner-apps", shop.partner_app(&["webhooks"]).id),
+        ("webhooks", webhook["webhook"]["id"].as_str().expect("an id").to_owned()),
     ];
     ids.into_iter().collect()
 }

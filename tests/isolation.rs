@@ -16,7 +16,8 @@ use tests::schema::{NOBODY, Operation, ids, operations};
 use tests::statements::forgets_the_shop;
 use tests::{Client, Place, ReadyJob, Reply, Shop, TestApp, WHATEVER, on_postgres, on_server};
 
-/// One of everything that has an address, by the beginning of its address; `record` is a step of the job.
+/// One of everything that has an address, by the beginning of its address; `record` is a step of the job, `delivery` one
+/// of the webhook.
 type Things = BTreeMap<&'static str, String>;
 
 fn things(app: &TestApp, shop: &mut Shop) -> (Things, ReadyJob) {
@@ -31,6 +32,16 @@ fn things(app: &TestApp, shop: &mut Shop) -> (Things, ReadyJob) {
     let partner = partner.expect(201)["app"]["id"].as_str().expect("an id").to_owned();
     let note = json!({ "bag_tests": [{ "on": "2026-05-03", "grade": 1 }] });
     let note = shop.owner.post(&format!("/v1/vehicles/{}/observations", job.vehicle), &note).id();
+    let text = |value: &Value| value.as_str().expect("text").to_owned();
+    let proposal = json!({ "vehicle": job.vehicle, "package": "P2",
+        "window_from": "2026-06-04T08:00:00Z", "window_to": "2026-06-04T10:00:00Z" });
+    let booking = shop.partner(app, &["offers:write"]).post("/v1/bookings", &proposal).id();
+    let feed = text(&shop.owner.post("/v1/calendar-feeds", &json!({})).expect(201)["feed"]["id"]);
+    let webhook = json!({ "url": "https://localhost:1024/", "events": ["job.changed"] });
+    let webhook = text(&shop.owner.post("/v1/webhooks", &webhook).expect(201)["webhook"]["id"]);
+    let delivery = shop.owner.post(&format!("/v1/webhooks/{webhook}/test"), &Value::Null);
+    let delivery = text(&delivery.expect(202)["id"]);
+    let login = text(&shop.owner.get("/v1/me/logins").expect(200)["items"][0]["id"]);
     app.run_tasks();
     let task = shop.owner.get("/v1/tasks").expect(200)["items"][0]["id"].as_str().expect("an id").to_owned();
     let all = [
@@ -43,6 +54,11 @@ fn things(app: &TestApp, shop: &mut Shop) -> (Things, ReadyJob) {
         ("observations", note),
         ("tasks", task),
         ("record", record),
+        ("webhooks", webhook),
+        ("delivery", delivery),
+        ("bookings", booking),
+        ("calendar-feeds", feed),
+        ("me", login),
     ];
     (all.into_iter().collect(), job)
 }
@@ -71,9 +87,9 @@ fn body(operation: &Operation, own: &Things) -> Option<Value> {
 fn kind_of(pointer: &str) -> &'static str {
     let name = pointer.trim_end_matches("/0").rsplit('/').next().unwrap_or_default();
     match name {
-        "technician" | "technicians" => "people",
+        "technician" | "technicians" | "person" => "people",
         "home_van" | "van" => "vans",
-        "customer" => "customers",
+        "customer" | "customers" => "customers",
         "vehicle" => "vehicles",
         "job" | "rework_of" => "jobs",
         other => panic!("what does {other:?} name?"),
@@ -84,6 +100,8 @@ fn kind_of(pointer: &str) -> &'static str {
 fn example(operation: &Operation) -> Option<Value> {
     let shown = match operation.path.as_str() {
         "/v1/jobs" => tests::booking(NOBODY),
+        "/v1/bookings" => json!({ "vehicle": NOBODY, "package": "P2",
+            "window_from": "2026-06-05T08:00:00Z", "window_to": "2026-06-05T10:00:00Z" }),
         "/v1/vehicles" => tests::estate(NOBODY),
         "/v1/vans" => tests::full_van(),
         "/v1/people" => json!({ "name": "P", "email": "new@shop.test", "role": "lead" }),
@@ -112,12 +130,13 @@ fn another_shops_things_do_not_exist() {
             let path = operation.path.replace("{id}", id).replace("{record}", record);
             send(&ours.owner, operation, &path, named.as_ref())
         };
+        let record = if kind == "webhooks" { "delivery" } else { "record" };
         let mut pairs = vec![
-            (ask(&foreign[kind], &foreign["record"]), ask(NOBODY, NOBODY)),
+            (ask(&foreign[kind], &foreign[record]), ask(NOBODY, NOBODY)),
             (ask(&foreign[kind], NOBODY), ask("no-id", "no-id")),
         ];
         if operation.path.contains("{record}") {
-            pairs.push((ask(&own[kind], &foreign["record"]), ask(&own[kind], NOBODY)));
+            pairs.push((ask(&own[kind], &foreign[record]), ask(&own[kind], NOBODY)));
         }
         for (found, unknown) in pairs {
             let (mut found, unknown) = (found.problem(404, "not_found"), unknown.problem(404, "not_found"));
@@ -142,6 +161,7 @@ fn ids_in_bodies_and_queries_find_nothing_of_other_shops() {
     let (foreign, _) = things(&app, &mut theirs);
     let (own, _) = things(&app, &mut ours);
     let open = ours.job(&ours.vehicle(&own["customers"]));
+    let offers = ours.partner(&app, &["offers:write"]);
     let (mut placed, mut asked) = (BTreeSet::new(), 0);
     for operation in operations().iter().filter(|one| one.is_guarded()) {
         let kind = operation.path.split('/').nth(2).unwrap_or_default();
@@ -159,7 +179,8 @@ fn ids_in_bodies_and_queries_find_nothing_of_other_shops() {
             let with = |id: &str| {
                 let mut named = body(operation, &own).expect("a body");
                 put(&mut named, &pointer, json!(id));
-                let reply = send(&ours.owner, operation, &path, Some(&named));
+                let client = if operation.path == "/v1/bookings" { &offers } else { &ours.owner };
+                let reply = send(client, operation, &path, Some(&named));
                 (reply.status, reply.text.replace(reply.header("x-request-id"), ""))
             };
             let (found, unknown) = (with(&foreign[kind_of(&pointer)]), with(NOBODY));

@@ -2,8 +2,9 @@
 
 use chrono::TimeDelta;
 use serde_json::{Value, json};
+use tests::receiver::Receiver;
 use tests::schema::operations;
-use tests::{Client, Reply, TestApp, WHATEVER};
+use tests::{Client, ReadyJob, Reply, Shop, TestApp, WHATEVER};
 
 fn post(client: &Client, path: &str, key: &str, body: &Value) -> Reply {
     let headers = [("content-type", "application/json"), ("idempotency-key", key), WHATEVER];
@@ -119,7 +120,7 @@ fn kept(app: &TestApp, shop: &tests::Shop) -> Vec<String> {
 /// Made from the document: every POST with an effect is answered the same again, and no POST is forgotten.
 #[test]
 fn every_post_with_an_effect_can_be_repeated() {
-    let app = TestApp::start();
+    let app = TestApp::start_with(|config| config.webhook_loopback = true);
     let mut shop = app.shop("Shine");
     let mut job = shop.ready_job(&app);
     let doomed = shop.job(&shop.vehicle(&job.customer));
@@ -143,11 +144,15 @@ fn every_post_with_an_effect_can_be_repeated() {
         .find(|notice| notice["severity"] == "warn" || notice["severity"] == "block")
         .expect("a warning")["rule"]
         .clone();
+    let offers = shop.partner(&app, &["offers:write"]);
     let person = format!("/v1/people/{}", job.technician_id);
     let vehicle = format!("/v1/vehicles/{}", job.vehicle);
-    let cases: Vec<(String, Value)> = vec![
+    let mut cases = told_to_partners(&app, &shop, &job, &offers);
+    cases.extend([
         ("/v1/people".into(), json!({ "name": "P", "email": "p@shine.test", "role": "lead" })),
         ("/v1/partner-apps".into(), json!({ "name": "App", "scopes": ["webhooks"] })),
+        (format!("/v1/partner-apps/{partner}/secret"), Value::Null),
+        (format!("/v1/partner-apps/{partner}/secret/retire"), Value::Null),
         (format!("/v1/partner-apps/{partner}/disable"), Value::Null),
         ("/v1/customers".into(), json!({ "name": "A" })),
         (
@@ -191,12 +196,13 @@ fn every_post_with_an_effect_can_be_repeated() {
         ("/v1/upkeep/forecasts".into(), Value::Null),
         (format!("{person}/disable"), Value::Null),
         (format!("{person}/enable"), Value::Null),
-    ];
+    ]);
     let repeat = |path: &str, body: &Value| {
         let send = || {
             let kind = if body.is_null() { ("accept", "*/*") } else { ("content-type", "application/json") };
             let text = if body.is_null() { String::new() } else { body.to_string() };
-            shop.owner.send("POST", path, &[kind, ("idempotency-key", "again"), WHATEVER], text.as_bytes())
+            let by = if path == "/v1/bookings" { &offers } else { &shop.owner };
+            by.send("POST", path, &[kind, ("idempotency-key", "again"), WHATEVER], text.as_bytes())
         };
         let first = send();
         assert!((200..300).contains(&first.status), "{path}: {}", first.text);
@@ -231,6 +237,43 @@ fn every_post_with_an_effect_can_be_repeated() {
         .map(|one| one.path.clone())
         .collect();
     assert_eq!(without, ["/v1/jobs/{id}/plan/compare", "/v1/plans/preview"], "these store nothing");
+}
+
+/// What is asked of bookings, webhooks, calendars, and of whoever wants to be forgotten.
+fn told_to_partners(app: &TestApp, shop: &Shop, job: &ReadyJob, offers: &Client) -> Vec<(String, Value)> {
+    let proposal = |day: u8| {
+        json!({ "vehicle": job.vehicle, "package": "P2",
+            "window_from": format!("2026-06-{day:02}T08:00:00Z"), "window_to": format!("2026-06-{day:02}T10:00:00Z") })
+    };
+    let [accepted, declined, withdrawn] = [1, 2, 3].map(|day| {
+        let booking = offers.post("/v1/bookings", &proposal(day)).id();
+        format!("/v1/bookings/{booking}")
+    });
+    let (webhook, delivery) = told_once(app, shop);
+    let gone = shop.customer("Gone");
+    vec![
+        ("/v1/calendar-feeds".into(), json!({})),
+        (format!("/v1/customers/{gone}/erase"), Value::Null),
+        ("/v1/webhooks".into(), json!({ "url": "https://example.com/", "events": ["job.changed"] })),
+        (format!("{webhook}/deliveries/{delivery}/replay"), Value::Null),
+        (format!("{webhook}/test"), Value::Null),
+        (format!("{webhook}/secret"), Value::Null),
+        (format!("{webhook}/enable"), Value::Null),
+        ("/v1/bookings".into(), proposal(4)),
+        (format!("{accepted}/accept"), Value::Null),
+        (format!("{declined}/decline"), json!({ "reason": "That day is full." })),
+        (format!("{withdrawn}/withdraw"), Value::Null),
+    ]
+}
+
+/// A webhook, and a delivery of it that has arrived.
+fn told_once(app: &TestApp, shop: &Shop) -> (String, String) {
+    let body = json!({ "url": Receiver::start().url, "events": ["job.changed"] });
+    let made = shop.owner.post("/v1/webhooks", &body).expect(201);
+    let webhook = format!("/v1/webhooks/{}", made["webhook"]["id"].as_str().expect("an id"));
+    let delivery = shop.owner.post(&format!("{webhook}/test"), &Value::Null).expect(202)["id"].clone();
+    app.run_tasks();
+    (webhook, delivery.as_str().expect("an id").to_owned())
 }
 
 #[test]

@@ -4,6 +4,7 @@
 
 pub mod delivered;
 pub mod mail_server;
+pub mod receiver;
 pub mod schema;
 pub mod statements;
 
@@ -33,6 +34,7 @@ const JSON: &str = "application/json";
 /// The condition that what is changed is there, whatever it is.
 pub const WHATEVER: (&str, &str) = ("if-match", "*");
 const MERGE_PATCH: &str = "application/merge-patch+json";
+const ALPHABET: &[u8] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-_";
 
 /// A running server. Dropping it stops the server and removes its database.
 pub struct TestApp {
@@ -325,6 +327,30 @@ impl Shop {
     }
 }
 
+/// A partner app and what it logs in with.
+pub struct PartnerApp {
+    pub id: String,
+    pub client_id: String,
+    pub secret: String,
+}
+
+impl PartnerApp {
+    /// Posts a form to one of the OAuth routes as this app.
+    pub fn ask(&self, app: &TestApp, path: &str, form: &str) -> Reply {
+        let (id, secret) = (&self.client_id, &self.secret);
+        app.client().form(path, &format!("client_id={id}&client_secret={secret}&{form}"))
+    }
+
+    pub fn token(&self, app: &TestApp) -> String {
+        let token = self.ask(app, "/oauth/token", "grant_type=client_credentials").expect(200);
+        token["access_token"].as_str().expect("a token").to_owned()
+    }
+
+    pub fn log_in(&self, app: &TestApp) -> Client {
+        app.client_with(&self.token(app))
+    }
+}
+
 /// A job that can be planned, and who and what goes there.
 pub struct ReadyJob {
     pub id: String,
@@ -345,16 +371,18 @@ impl ReadyJob {
 impl Shop {
     /// A partner app with these scopes, with its token.
     pub fn partner(&self, app: &TestApp, scopes: &[&str]) -> Client {
-        let made =
-            self.owner.post("/v1/partner-apps", &json!({ "name": "Fleet", "scopes": scopes })).expect(201);
-        let text = |field: &str| made[field].as_str().expect("text").to_owned();
-        let form = format!(
-            "grant_type=client_credentials&client_id={}&client_secret={}",
-            text("client_id"),
-            text("client_secret")
-        );
-        let token = app.client().form("/oauth/token", &form).expect(200);
-        app.client_with(token["access_token"].as_str().expect("a token"))
+        self.partner_app(scopes).log_in(app)
+    }
+
+    pub fn partner_app(&self, scopes: &[&str]) -> PartnerApp {
+        let made = self.owner.post("/v1/partner-apps", &json!({ "name": "Fleet", "scopes": scopes }));
+        let made = made.expect(201);
+        let text = |field: &Value| field.as_str().expect("text").to_owned();
+        PartnerApp {
+            id: text(&made["app"]["id"]),
+            client_id: text(&made["client_id"]),
+            secret: text(&made["client_secret"]),
+        }
     }
 
     /// Moves the clock; owner and technician log in again, as their tokens may have expired.
@@ -427,6 +455,15 @@ impl Client {
             .max_redirects(0)
             .allow_non_standard_methods(true);
         Client { address, token, agent: config.build().into() }
+    }
+
+    /// A client of a program that serves there.
+    pub fn at(address: SocketAddr) -> Client {
+        Client::new(address, None)
+    }
+
+    pub fn with_token(&self, token: &str) -> Client {
+        Client::new(self.address, Some(token.to_owned()))
     }
 
     pub fn token(&self) -> &str {
@@ -538,4 +575,29 @@ impl Reply {
         let found = (body["errors"][0]["pointer"].as_str(), body["errors"][0]["code"].as_str());
         assert_eq!(found, (Some(pointer), Some(code)), "{}: {}", self.asked, self.text);
     }
+}
+
+/// Base64url without padding (RFC 4648, section 5) of a JSON text.
+pub fn base64url(value: &Value) -> String {
+    let text = value.to_string();
+    let mut out = String::new();
+    for chunk in text.as_bytes().chunks(3) {
+        let bits =
+            chunk.iter().fold(0u32, |bits, byte| bits << 8 | u32::from(*byte)) << (8 * (3 - chunk.len()));
+        for place in 0..=chunk.len() {
+            out.push(char::from(ALPHABET[(bits >> (18 - 6 * place)) as usize & 63]));
+        }
+    }
+    out
+}
+
+/// The JSON behind base64url without padding.
+pub fn base64url_json(text: &str) -> Value {
+    let digit = |c: u8| ALPHABET.iter().position(|known| *known == c).expect("base64url") as u32;
+    let mut bytes = Vec::new();
+    for chunk in text.as_bytes().chunks(4) {
+        let bits = chunk.iter().fold(0u32, |bits, c| bits << 6 | digit(*c)) << (6 * (4 - chunk.len()));
+        bytes.extend(&bits.to_be_bytes()[1..chunk.len()]);
+    }
+    serde_json::from_slice(&bytes).expect("JSON")
 }

@@ -1,5 +1,7 @@
 //! Background work: once per period, once per worker, retried, given up, replayed; and what a mail server can do to it.
 
+use api::app::App;
+use api::clock::Clock;
 use api::db::outbox;
 use api::tasks::worker::{self, Claimed};
 use api::tasks::{MAX_ATTEMPTS, TICKS, tick};
@@ -50,7 +52,14 @@ fn a_period_has_one_task_of_a_kind_however_often_it_ticks() {
     };
     assert_eq!(
         kinds(&shop),
-        ["find_reminders", "forecast_upkeep", "purge_replies", "purge_tasks", "purge_tokens"]
+        [
+            "announce_upkeep",
+            "find_reminders",
+            "forecast_upkeep",
+            "purge_replies",
+            "purge_tasks",
+            "purge_tokens",
+        ]
     );
     assert_eq!(kinds(&other), kinds(&shop));
     assert_eq!(app.run_tasks(), 2 * TICKS.len());
@@ -311,4 +320,29 @@ fn a_worker_that_dies_while_sending_leaves_it_uncertain() {
     app.run_tasks();
     assert_eq!(state(&shop), words("uncertain", "uncertain"), "the office sees it");
     assert_eq!(server.seen().len(), 1, "it is not sent again by itself");
+}
+
+/// One replica's clock is an hour behind: it takes nothing that another has, and believes no token of the future.
+#[test]
+fn a_replica_whose_clock_is_behind_does_no_harm() {
+    let app = TestApp::start();
+    let shop = app.shop("Shine");
+    let late = Clock::manual(app.clock.now().plus(-TimeDelta::hours(1)));
+    let behind = App::open((*app.app.config).clone(), late.clone()).expect("the database opens");
+    assert!(behind.keys.verify(shop.owner.token(), late.now()).is_err(), "not valid there yet");
+    let earlier = app.clock.now().plus(-TimeDelta::hours(2));
+    let payload = json!({ "kind": "purge_tasks" });
+    let add = |db: &mut api::db::Db<'_>| outbox::enqueue(db, "purge_tasks", &payload, "one", earlier);
+    assert!(app.app.database.write(shop.id, earlier, add).expect("a task"));
+    let ours = claim(&app, &shop);
+    assert_eq!(ours.len(), 1);
+    assert!(wait_for(worker::claim(&behind, shop.id)).expect("tasks").is_empty(), "it is leased");
+    perform(&app, &ours);
+    assert!(wait_for(worker::claim(&behind, shop.id)).expect("tasks").is_empty(), "it is done");
+    app.app
+        .database
+        .read(shop.id, app.clock.now(), |db| outbox::list(db, &outbox::TaskFilter::default(), None, 9))
+        .expect("tasks")
+        .iter()
+        .for_each(|row| assert_eq!(row.attempt, 1));
 }

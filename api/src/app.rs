@@ -7,10 +7,11 @@ use crate::config::Config;
 use crate::conventions::once::InFlight;
 use crate::conventions::pace::Pace;
 use crate::db::kinds::Id;
-use crate::db::{Database, Db, OpenError};
+use crate::db::{Database, Db, OpenError, audit};
 use crate::error::ApiError;
 use crate::handbooks::Handbooks;
 use crate::mail::Mail;
+use crate::outbound::Outbound;
 use crate::reply::Reply;
 use actix_web::HttpResponse;
 use std::num::NonZeroUsize;
@@ -27,6 +28,8 @@ pub struct App {
     pub keys: Arc<Keys>,
     pub database: Database,
     pub mail: Mail,
+    /// Who calls what partner apps named.
+    pub outbound: Outbound,
     /// The name under which this process leases tasks.
     pub worker: Id,
     /// The trade tables each shop works by.
@@ -56,6 +59,7 @@ impl App {
             writer: location.is_sqlite().then(|| Arc::new(Semaphore::new(1))),
             hashing: Arc::new(Semaphore::new(HASHING_THREADS)),
             mail: config.mail(),
+            outbound: Outbound::new(&config),
             worker: Id::new(clock.now()),
             planning: Arc::new(Semaphore::new(processors().get())),
             pace: Arc::new(Pace::new(config.requests_per_min)),
@@ -85,25 +89,48 @@ impl App {
         .await
     }
 
-    /// Changes things on behalf of `caller`, in one transaction: the only way to write.
+    /// Changes things on behalf of `caller`, in one transaction with the entry in the audit log: the only way to write.
     pub async fn write<T: Send + 'static>(
         &self,
         caller: &Caller,
         work: impl FnOnce(&mut Db<'_>) -> Result<T, ApiError> + Send + 'static,
     ) -> Result<T, ApiError> {
         let (database, caller, now) = (self.database.clone(), caller.clone(), self.clock.now());
+        let permits = self.permits_to_write().await?;
+        blocking(permits, move || {
+            database.write(caller.shop, now, |db| {
+                auth::admit(db, &caller)?;
+                let done = work(db)?;
+                // As late as possible: the shop's other changes wait from here on.
+                if let Some(act) = &caller.act {
+                    audit::append(db, act)?;
+                }
+                Ok(done)
+            })
+        })
+        .await
+    }
+
+    async fn permits_to_write(&self) -> Result<Vec<OwnedSemaphorePermit>, ApiError> {
         let mut permits = Vec::with_capacity(2);
         if let Some(writer) = &self.writer {
             permits.push(permit(writer).await?);
         }
         permits.push(permit(&self.connections).await?);
-        blocking(permits, move || {
-            database.write(caller.shop, now, |db| {
-                auth::admit(db, &caller)?;
-                work(db)
-            })
-        })
-        .await
+        Ok(permits)
+    }
+
+    /// Lets nothing of what was erased stay in the log of an embedded database.
+    pub async fn forget_log(&self) -> Result<(), ApiError> {
+        let database = self.database.clone();
+        blocking(self.permits_to_write().await?, move || Ok(database.forget_log()?)).await
+    }
+
+    /// Takes in the signing keys as they are stored now.
+    pub async fn refresh_keys(&self) -> Result<(), ApiError> {
+        let (keys, database, now) = (self.keys.clone(), self.database.clone(), self.clock.now());
+        let permits = self.permits_to_write().await?;
+        blocking(permits, move || keys.refresh(&database, now)).await
     }
 
     /// Changes things like [`App::write`], and makes the reply in the same transaction. With an idempotency key the reply

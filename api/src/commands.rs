@@ -1,11 +1,12 @@
 //! What the command line can do.
 
 use crate::app::App;
-use crate::auth::{Role, passwords};
+use crate::auth::{Role, key_ring, passwords, tokens};
 use crate::check::check;
 use crate::clock::Clock;
 use crate::config::Config;
 use crate::db::Database;
+use crate::db::audit::{self, Act, ActorKind};
 use crate::db::backup::{self, BackupError};
 use crate::db::kinds::{Doc, Id, Word};
 use crate::db::people::{self, PersonFields};
@@ -13,6 +14,7 @@ use crate::db::shops::{self, ShopFields, ShopSettings};
 use crate::error::ApiError;
 use crate::serve::serve_and_work;
 use crate::throughput::roll_ups;
+use chrono::TimeDelta;
 use std::io::{BufRead, IsTerminal, Write};
 use std::net::TcpListener;
 use std::path::PathBuf;
@@ -30,6 +32,8 @@ pub enum CommandError {
     Refused(#[from] ApiError),
     #[error(transparent)]
     Backup(#[from] BackupError),
+    #[error("audit logs that are not whole: {0}")]
+    Audit(usize),
     #[error("{0}")]
     Demo(String),
 }
@@ -64,6 +68,46 @@ pub fn run_recount(config: Config) -> Result<(), CommandError> {
         println!("{shop} is counted anew.");
     }
     Ok(())
+}
+
+/// Gives the key that signs access tokens a successor.
+pub fn run_rotate_keys(config: Config, how: &RotateKeys) -> Result<(), CommandError> {
+    let app = App::open(config, Clock::System)?;
+    let now = app.clock.now();
+    // As if it had signed for longer than any token lives.
+    let from = if how.at_once { now.plus(-TimeDelta::hours(2)) } else { now.plus(key_ring::PUBLISHED_AHEAD) };
+    let keys = tokens::renew(&app.database, now, from)?;
+    let newest = keys.last().map(|key| key.kid.as_str()).unwrap_or_default();
+    match how.at_once {
+        true => println!("{newest} signs now; within a minute nothing that was signed before counts."),
+        false => println!("{newest} signs from {from} on; what was signed before counts until it expires."),
+    }
+    Ok(())
+}
+
+#[derive(Debug, Clone, clap::Args)]
+pub struct RotateKeys {
+    /// End every access token that was signed before: for a key that somebody may have seen.
+    #[arg(long)]
+    pub at_once: bool,
+}
+
+/// Tells of every shop whether its audit log is whole.
+pub fn run_check_audit(config: Config) -> Result<(), CommandError> {
+    let app = App::open(config, Clock::System)?;
+    let now = app.clock.now();
+    let mut faults = 0;
+    for shop in app.database.read(Id::new(now), now, shops::all).map_err(ApiError::from)? {
+        let state = app.database.read(shop, now, audit::check).map_err(ApiError::from)?;
+        match state.fault {
+            None => println!("{shop}  {} entries, whole; last hash {}", state.entries, state.hash),
+            Some(fault) => {
+                faults += 1;
+                println!("{shop}  {fault}");
+            }
+        }
+    }
+    if faults == 0 { Ok(()) } else { Err(CommandError::Audit(faults)) }
 }
 
 /// Prints the OpenAPI document.
@@ -157,18 +201,24 @@ pub fn create_shop(app: &App, new: &NewShop, password: &str) -> Result<(Id, Id),
     };
     check(&fields)?;
     check(&owner)?;
-    if !passwords::LENGTH.contains(&password.chars().count()) {
-        return Err(ApiError::field(
-            "/owner_password",
-            "out_of_range",
-            "the password needs 10 to 128 characters",
-        ));
+    if let Some(why) = passwords::weakness(password, &[&owner.name, &owner.email, &fields.name]) {
+        return Err(ApiError::field("/owner_password", "easily_guessed", format!("the password {why}")));
     }
     let hash = passwords::hash_now(password)?;
     app.database.write(shop, now, |db| {
         shops::insert(db, &fields)?;
         let id = Id::new(now);
         people::insert(db, id, &owner, Some(&hash))?;
+        audit::append(
+            db,
+            &Act {
+                by_kind: ActorKind::House,
+                by_id: None,
+                operation: "create-shop".into(),
+                subject: "/v1/shop".into(),
+                request: String::new(),
+            },
+        )?;
         Ok((shop, id))
     })
 }

@@ -31,9 +31,18 @@ pub struct Config {
     #[arg(long, env = "LUSTRUM_WORKERS", value_parser = clap::value_parser!(u16).range(1..=256), global = true)]
     pub workers: Option<u16>,
 
+    /// Proxies of ours before the server, each of which adds to `X-Forwarded-For` whom it serves. Without one (0) that
+    /// header is not looked at.
+    #[arg(long, env = "LUSTRUM_PROXIES", default_value_t = 0, value_parser = clap::value_parser!(u8).range(0..=9), global = true)]
+    pub proxies: u8,
+
     /// Life of an access token, in minutes.
     #[arg(long, env = "LUSTRUM_ACCESS_TOKEN_MIN", default_value_t = 10, value_parser = clap::value_parser!(i64).range(1..=60), global = true)]
     pub access_token_min: i64,
+
+    /// Days after which the key that signs access tokens gets a successor; `lustrum rotate-keys` does it at any time.
+    #[arg(long, env = "LUSTRUM_SIGNING_KEY_DAYS", default_value_t = 90, value_parser = clap::value_parser!(i64).range(1..=3660), global = true)]
+    pub signing_key_days: i64,
 
     /// Days after which a login must be made anew, however often it was refreshed.
     #[arg(long, env = "LUSTRUM_LOGIN_DAYS", default_value_t = 30, value_parser = clap::value_parser!(i64).range(1..=366), global = true)]
@@ -49,6 +58,10 @@ pub struct Config {
     /// Sender of mail to customers of shops that set no address of their own.
     #[arg(long, env = "LUSTRUM_MAIL_FROM", default_value = "no-reply@localhost", global = true)]
     pub mail_from: String,
+
+    /// Let webhooks call this machine, without TLS and on any port: for tests and development only.
+    #[arg(long, env = "LUSTRUM_WEBHOOK_LOOPBACK", global = true)]
+    pub webhook_loopback: bool,
 
     /// Largest request body, in bytes.
     #[arg(long, env = "LUSTRUM_BODY_LIMIT", default_value_t = 1_048_576, global = true)]
@@ -69,10 +82,13 @@ impl Config {
             public_url: "http://127.0.0.1:8080".into(),
             pool_size: 16,
             workers: None,
+            proxies: 0,
             access_token_min: 10,
+            signing_key_days: 90,
             login_days: 30,
             mail: None,
             mail_from: "no-reply@localhost".into(),
+            webhook_loopback: false,
             body_limit_bytes: 1_048_576,
             requests_per_min: 1200,
         }

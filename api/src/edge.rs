@@ -20,7 +20,7 @@ pub async fn edge(
     next: Next<impl MessageBody + 'static>,
 ) -> Result<ServiceResponse<BoxBody>, Error> {
     let request_id = uuid::Uuid::now_v7().simple().to_string();
-    let line = format!("{} {}", request.method(), request.path());
+    let line = format!("{} {}", request.method(), shown(request.path()));
     let watch = Stopwatch::start();
     request.extensions_mut().insert(RequestId(request_id.clone()));
     let outcome = AssertUnwindSafe(next.call(request)).catch_unwind().await;
@@ -39,6 +39,11 @@ pub async fn edge(
     let status = outcome.as_ref().map_or(500, |response| response.status().as_u16());
     tracing::info!(request_id, line, status, ms = watch.ms(), "request");
     outcome
+}
+
+/// An address as the log may have it: what comes after these is a secret.
+fn shown(path: &str) -> &str {
+    ["/calendars/", "/u/"].into_iter().find(|secret| path.starts_with(secret)).unwrap_or(path)
 }
 
 /// The id of a request, for handlers that log.

@@ -17,7 +17,7 @@ pub enum ApiError {
     Invalid(Vec<FieldError>),
     /// No token, or one that is not valid (any more).
     Unauthenticated(&'static str),
-    /// A refused OAuth 2.0 token request (RFC 6749, 5.2).
+    /// A refused OAuth 2.0 request (RFC 6749, 5.2).
     OAuth(OAuthRefusal),
     /// The role or scope does not allow this.
     Forbidden(&'static str),
@@ -39,7 +39,7 @@ pub enum ApiError {
     BadHeader(String),
     /// An idempotency key that came with another request before.
     KeyReused,
-    /// More requests than this caller may make.
+    /// More requests than this caller may make, or guesses at a password.
     TooMany {
         retry_after_s: i64,
     },
@@ -60,6 +60,7 @@ pub enum ApiError {
 pub enum OAuthRefusal {
     InvalidRequest,
     InvalidClient,
+    InvalidGrant,
     UnsupportedGrantType,
     InvalidScope,
 }
@@ -92,7 +93,7 @@ pub struct Problem {
     pub request_id: String,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub errors: Vec<FieldError>,
-    /// Only from `/oauth/token`: the code of RFC 6749, 5.2.
+    /// Only from `/oauth/…`: the code of RFC 6749, 5.2.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub error: Option<String>,
 }
@@ -122,6 +123,9 @@ impl ApiError {
             }
             ApiError::OAuth(OAuthRefusal::InvalidRequest) => {
                 (StatusCode::BAD_REQUEST, "invalid_request", "The token request is not valid")
+            }
+            ApiError::OAuth(OAuthRefusal::InvalidGrant) => {
+                (StatusCode::BAD_REQUEST, "invalid_grant", "The token was issued to somebody else")
             }
             ApiError::OAuth(OAuthRefusal::UnsupportedGrantType) => {
                 (StatusCode::BAD_REQUEST, "unsupported_grant_type", "Only client_credentials is supported")

@@ -1,5 +1,6 @@
 //! In which form a client wants an answer.
 
+use crate::auth::tokens::secret_hash;
 use actix_web::http::header::{self, Accept, Header, HeaderValue};
 use actix_web::{HttpRequest, HttpResponse};
 
@@ -21,9 +22,10 @@ pub fn asked<T: Copy>(request: &HttpRequest, first: T, offers: &[(&str, T)]) -> 
     known.unwrap_or(first)
 }
 
-/// 200 with a text of a media type, for whoever asked.
+/// 200 with a text of a media type, for whoever asked; its content is its tag.
 pub fn respond(media: &str, body: String) -> HttpResponse {
     let mut response = HttpResponse::Ok();
+    response.insert_header((header::ETAG, format!("\"{}\"", secret_hash(&body))));
     response.insert_header((header::CACHE_CONTROL, "private, no-cache"));
     response.insert_header((header::VARY, "accept"));
     if matches!(media, "text/html" | "image/svg+xml") {

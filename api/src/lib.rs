@@ -1,11 +1,12 @@
 //! HTTP, database, clock and mail around the rules of the trade in `domain`.
 //!
 //! Reading order: [`routes`] (what can be asked), [`app`] (what every request has at hand), [`auth`] (who may),
-//! [`db`] (what is stored), [`tasks`] (what happens without being asked), [`mail`], [`edge`] and [`conventions`] (what happens
-//! to every request).
+//! [`db`] (what is stored), [`tasks`] (what happens without being asked), [`mail`] and [`outbound`] (what leaves the house),
+//! [`edge`] and [`conventions`] (what happens to every request).
 
 pub mod app;
 pub mod auth;
+pub mod calendar;
 pub mod check;
 pub mod clock;
 pub mod commands;
@@ -16,6 +17,7 @@ pub mod db;
 pub mod demo;
 pub mod edge;
 pub mod error;
+pub mod events;
 pub mod extract;
 pub mod forms;
 pub mod handbooks;
@@ -24,6 +26,7 @@ pub mod kept_facts;
 pub mod mail;
 pub mod norms;
 pub mod openapi;
+pub mod outbound;
 pub mod page;
 pub mod plan_input;
 pub mod reply;

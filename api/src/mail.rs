@@ -1,6 +1,6 @@
 //! Mail to customers: how a letter becomes a message (RFC 5322), and the ways it can go.
 
-use crate::db::kinds::Instant;
+use crate::db::kinds::{Id, Instant};
 use lettre::message::header::{ContentType, HeaderName, HeaderValue};
 use lettre::message::{Mailbox, MultiPart, SinglePart};
 use lettre::transport::smtp::Error as SmtpError;
@@ -101,6 +101,16 @@ impl Mail {
         Mail::Memory(Arc::default())
     }
 
+    /// Deletes the files of these messages, as far as there are any; what was sent by a server is out of our hands.
+    pub async fn forget(&self, ids: &[Id]) {
+        if let Mail::Folder(folder) = self {
+            let files: Vec<PathBuf> = ids.iter().map(|id| file(folder, id.as_str())).collect();
+            let forget = move || files.iter().filter_map(|file| std::fs::remove_file(file).ok()).count();
+            let forgotten = tokio::task::spawn_blocking(forget).await.unwrap_or(0);
+            tracing::debug!(forgotten, "mail files of an erased customer");
+        }
+    }
+
     pub async fn send(&self, letter: &Letter) -> Result<(), Undelivered> {
         let message = message(letter).map_err(Undelivered::Never)?;
         match self {
@@ -158,7 +168,12 @@ fn write(folder: &Path, name: &str, bytes: &[u8]) -> std::io::Result<()> {
     std::fs::create_dir_all(folder)?;
     let unfinished = folder.join(format!(".{name}.part"));
     std::fs::write(&unfinished, bytes)?;
-    std::fs::rename(&unfinished, folder.join(format!("{name}.eml")))
+    std::fs::rename(&unfinished, file(folder, name))
+}
+
+/// Where a message is kept.
+fn file(folder: &Path, name: &str) -> PathBuf {
+    folder.join(format!("{name}.eml"))
 }
 
 /// The letter as plain text and as HTML. RFC 8058 lets mail programs unsubscribe by one POST.

@@ -1,6 +1,6 @@
 //! The command line of Lustrum.
 
-use api::commands::{self, BackupFile, NewShop, RestoreFile};
+use api::commands::{self, BackupFile, NewShop, RestoreFile, RotateKeys};
 use api::config::Config;
 use api::demo::{self, DemoOptions};
 use clap::{Parser, Subcommand};
@@ -31,6 +31,10 @@ enum Command {
     Migrate,
     /// Make the figures of every shop anew from what was recorded.
     Recount,
+    /// Tell of every shop whether an entry of its audit log was edited or is missing.
+    CheckAudit,
+    /// Let another key sign the access tokens.
+    RotateKeys(RotateKeys),
     /// Print the OpenAPI document.
     Openapi,
     /// Write a copy of the embedded database to a file; the server may run meanwhile.
@@ -54,6 +58,8 @@ fn main() -> ExitCode {
         Command::Demo(options) => demo::run(config, &options),
         Command::Migrate => commands::run_migrate(&config),
         Command::Recount => commands::run_recount(config),
+        Command::CheckAudit => commands::run_check_audit(config),
+        Command::RotateKeys(how) => commands::run_rotate_keys(config, &how),
         Command::Openapi => commands::run_openapi(),
         Command::Backup(to) => commands::run_backup(&config, &to),
         Command::Restore(from) => commands::run_restore(&config, &from),

@@ -35,13 +35,17 @@ static TEXT: LazyLock<String> = LazyLock::new(|| {
         (name = "shop", description = "The shop itself"),
         (name = "people", description = "Who logs in and who works"),
         (name = "partner apps", description = "Other programs"),
+        (name = "webhooks", description = "Events told to other programs as they happen (Standard Webhooks 1.0.0)"),
         (name = "customers", description = "Customers and what they allowed"),
         (name = "vehicles", description = "What customers drive"),
         (name = "vans", description = "What the shop drives"),
         (name = "jobs", description = "The customer's work"),
+        (name = "bookings", description = "Jobs that partner apps propose"),
+        (name = "calendars", description = "Visits as iCalendar, to subscribe to"),
         (name = "rounds", description = "Who is where when, and what stands against it"),
         (name = "throughput", description = "What the crews get through, told fairly"),
         (name = "reminders", description = "What customers hear from the shop"),
+        (name = "audit", description = "Who changed what and when"),
         (name = "tasks", description = "Background work"),
         (name = "plans", description = "What to do on a vehicle, step by step, and why"),
         (name = "upkeep", description = "When a vehicle needs what next"),
@@ -144,7 +148,7 @@ fn add_security(document: &mut Value) {
         "partner_app": { "type": "oauth2", "description": "For partner apps.", "flows": { "clientCredentials": {
             "tokenUrl": "/oauth/token",
             "scopes": { "plans:read": "Read job plans", "upkeep:read": "Read upkeep forecasts",
-                "offers:write": "Offer and book windows", "webhooks": "Receive events" } } } }
+                "offers:write": "Propose jobs, and see what became of them", "webhooks": "Receive events" } } } }
     });
 }
 
@@ -164,6 +168,7 @@ fn finish_operations(document: &mut Value) {
             operation["security"] = match row {
                 None => json!([]),
                 Some((_, _, _, None)) => json!([{ "person": [] }]),
+                Some((_, _, 0, Some(scope))) => json!([{ "partner_app": [scope.word()] }]),
                 Some((_, _, _, Some(scope))) => json!([{ "person": [] }, { "partner_app": [scope.word()] }]),
             };
             add_conditions(operation, &method.to_uppercase(), path);
@@ -172,10 +177,12 @@ fn finish_operations(document: &mut Value) {
             }
             if let Some(row) = row {
                 operation["x-roles"] = json!(access::roles(row));
-                let text =
-                    operation["description"].as_str().map(|text| format!("{text}\n\n")).unwrap_or_default();
-                operation["description"] = json!(format!("{text}For: {}.", access::words(row)));
             }
+            let whom =
+                row.map_or("Needs no access token.".into(), |row| format!("For: {}.", access::words(row)));
+            let text =
+                operation["description"].as_str().map(|text| format!("{text}\n\n")).unwrap_or_default();
+            operation["description"] = json!(text + &whom);
         }
     }
 }

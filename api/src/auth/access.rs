@@ -10,6 +10,8 @@ const O: u8 = 1;
 const D: u8 = 2;
 const L: u8 = 4;
 const T: u8 = 8;
+/// Only partner apps.
+const NOBODY: u8 = 0;
 /// The office.
 const OD: u8 = O | D;
 /// All who plan or lead work.
@@ -31,6 +33,9 @@ pub const TABLE: &[Row] = &[
     ("GET", "/v1/people", ODL, None),
     ("POST", "/v1/people", O, None),
     ("GET", "/v1/me", ALL, None),
+    ("GET", "/v1/me/logins", ALL, None),
+    ("DELETE", "/v1/me/logins/{id}", ALL, None),
+    ("PUT", "/v1/me/password", ALL, None),
     ("GET", "/v1/people/{id}", ODL, None),
     ("PUT", "/v1/people/{id}", O, None),
     ("PATCH", "/v1/people/{id}", O, None),
@@ -39,7 +44,22 @@ pub const TABLE: &[Row] = &[
     ("POST", "/v1/people/{id}/enable", O, None),
     ("GET", "/v1/partner-apps", O, None),
     ("POST", "/v1/partner-apps", O, None),
+    ("GET", "/v1/partner-apps/{id}", O, None),
+    ("PATCH", "/v1/partner-apps/{id}", O, None),
+    ("POST", "/v1/partner-apps/{id}/secret", O, None),
+    ("POST", "/v1/partner-apps/{id}/secret/retire", O, None),
     ("POST", "/v1/partner-apps/{id}/disable", O, None),
+    ("GET", "/v1/webhooks", O, Some(Scope::Webhooks)),
+    ("POST", "/v1/webhooks", O, Some(Scope::Webhooks)),
+    ("GET", "/v1/webhooks/{id}", O, Some(Scope::Webhooks)),
+    ("PATCH", "/v1/webhooks/{id}", O, Some(Scope::Webhooks)),
+    ("DELETE", "/v1/webhooks/{id}", O, Some(Scope::Webhooks)),
+    ("POST", "/v1/webhooks/{id}/enable", O, Some(Scope::Webhooks)),
+    ("POST", "/v1/webhooks/{id}/secret", O, Some(Scope::Webhooks)),
+    ("POST", "/v1/webhooks/{id}/test", O, Some(Scope::Webhooks)),
+    ("GET", "/v1/webhooks/{id}/deliveries", O, Some(Scope::Webhooks)),
+    ("GET", "/v1/webhooks/{id}/deliveries/{record}", O, Some(Scope::Webhooks)),
+    ("POST", "/v1/webhooks/{id}/deliveries/{record}/replay", O, Some(Scope::Webhooks)),
     ("GET", "/v1/customers", ODL, None),
     ("POST", "/v1/customers", OD, None),
     ("GET", "/v1/customers/{id}", ALL, None),
@@ -47,6 +67,8 @@ pub const TABLE: &[Row] = &[
     ("PATCH", "/v1/customers/{id}", OD, None),
     ("GET", "/v1/customers/{id}/consents", OD, None),
     ("POST", "/v1/customers/{id}/consents", OD, None),
+    ("GET", "/v1/customers/{id}/export", O, None),
+    ("POST", "/v1/customers/{id}/erase", O, None),
     ("GET", "/v1/customers/{id}/vehicles", ALL, None),
     ("GET", "/v1/vehicles", ODL, None),
     ("POST", "/v1/vehicles", OD, None),
@@ -69,6 +91,15 @@ pub const TABLE: &[Row] = &[
     ("PATCH", "/v1/jobs/{id}", OD, None),
     ("PUT", "/v1/jobs/{id}/assignment", OD, None),
     ("POST", "/v1/jobs/{id}/cancel", OD, None),
+    ("GET", "/v1/bookings", OD, Some(Scope::OffersWrite)),
+    ("POST", "/v1/bookings", NOBODY, Some(Scope::OffersWrite)),
+    ("GET", "/v1/bookings/{id}", OD, Some(Scope::OffersWrite)),
+    ("POST", "/v1/bookings/{id}/accept", OD, None),
+    ("POST", "/v1/bookings/{id}/decline", OD, None),
+    ("POST", "/v1/bookings/{id}/withdraw", OD, Some(Scope::OffersWrite)),
+    ("GET", "/v1/calendar-feeds", ALL, Some(Scope::OffersWrite)),
+    ("POST", "/v1/calendar-feeds", ALL, Some(Scope::OffersWrite)),
+    ("DELETE", "/v1/calendar-feeds/{id}", ALL, Some(Scope::OffersWrite)),
     ("GET", "/v1/rounds", ALL, None),
     ("GET", "/v1/throughput", OL, None),
     ("GET", "/v1/throughput/measures", ALL, None),
@@ -81,6 +112,8 @@ pub const TABLE: &[Row] = &[
     ("GET", "/v1/norms", O, None),
     ("PUT", "/v1/norms/veto", O, None),
     ("GET", "/v1/reminders", OD, None),
+    ("GET", "/v1/audit", O, None),
+    ("GET", "/v1/audit/state", O, None),
     ("GET", "/v1/tasks", O, None),
     ("POST", "/v1/tasks/{id}/replay", O, None),
     ("GET", "/v1/jobs/{id}/inspections", ALL, None),
@@ -133,6 +166,11 @@ pub const OPEN: &[(&str, &str)] = &[
     ("POST", "/v1/token"),
     ("POST", "/v1/logout"),
     ("POST", "/oauth/token"),
+    ("POST", "/oauth/revoke"),
+    ("POST", "/oauth/introspect"),
+    ("GET", "/.well-known/oauth-authorization-server"),
+    ("GET", "/.well-known/jwks.json"),
+    ("GET", "/calendars/{token}"),
     ("GET", "/u/{token}"),
     ("POST", "/u/{token}"),
 ];
@@ -161,11 +199,9 @@ pub fn table() -> String {
 
 /// The roles and the scope that may use a route, in words, for the documentation.
 pub fn words(row: &Row) -> String {
-    let roles = roles(row);
-    match row.3 {
-        Some(scope) => format!("{}; partner apps with the scope {}", roles.join(", "), scope.word()),
-        None => roles.join(", "),
-    }
+    let apps = row.3.map(|scope| format!("partner apps with the scope {}", scope.word()));
+    let people = Some(roles(row).join(", ")).filter(|people| !people.is_empty());
+    people.into_iter().chain(apps).collect::<Vec<_>>().join("; ")
 }
 
 /// True for a route that answers without a token.

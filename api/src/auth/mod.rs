@@ -1,15 +1,20 @@
 //! Who is calling, and whether they may.
 
 pub mod access;
+pub mod key_ring;
 pub mod links;
 pub mod passwords;
+pub mod source;
+pub mod throttle;
 pub mod tokens;
 
 use self::tokens::{AUDIENCE, Claims};
 use crate::app::App;
 use crate::conventions::once::Attempt;
+use crate::db::audit::{Act, ActorKind};
 use crate::db::kinds::Id;
-use crate::db::{Db, logins, partner_apps};
+use crate::db::{Db, logins, partner_apps, revoked_tokens};
+use crate::edge::RequestId;
 use crate::error::ApiError;
 use actix_web::dev::Payload;
 use actix_web::http::header;
@@ -45,6 +50,8 @@ pub enum Scope {
 }
 
 impl Scope {
+    pub const ALL: [Scope; 4] = [Scope::PlansRead, Scope::UpkeepRead, Scope::OffersWrite, Scope::Webhooks];
+
     pub fn from_word(word: &str) -> Option<Scope> {
         serde_json::from_value(serde_json::Value::String(word.to_owned())).ok()
     }
@@ -66,6 +73,8 @@ pub struct Caller {
     pub who: Who,
     /// Set when the request has an idempotency key.
     pub attempt: Option<Arc<Attempt>>,
+    /// What they are about to do, for the audit log; none where nothing is changed.
+    pub act: Option<Act>,
 }
 
 #[derive(Debug, Clone)]
@@ -78,6 +87,8 @@ pub enum Who {
     App {
         id: Id,
         scopes: Vec<Scope>,
+        /// The token it shows.
+        token: Id,
     },
     /// The house itself: logins, tasks, commands.
     House,
@@ -85,7 +96,7 @@ pub enum Who {
 
 impl Caller {
     pub(crate) fn house(shop: Id) -> Caller {
-        Caller { shop, who: Who::House, attempt: None }
+        Caller { shop, who: Who::House, attempt: None, act: None }
     }
 
     /// The person or the partner app; nobody for the house itself.
@@ -101,6 +112,14 @@ impl Caller {
         match self.who {
             Who::Person { id, .. } => Ok(id),
             _ => Err(ApiError::Forbidden("only a person may do this")),
+        }
+    }
+
+    /// The partner app calling, if it is one.
+    pub fn app(&self) -> Option<Id> {
+        match self.who {
+            Who::App { id, .. } => Some(id),
+            _ => None,
         }
     }
 
@@ -142,33 +161,71 @@ pub(crate) fn identify(request: &HttpRequest) -> Result<Caller, ApiError> {
         .map(|(_, token)| token.trim())
         .ok_or(ApiError::Unauthenticated("send one header `Authorization: Bearer <access token>`"))?;
     let claims = app.keys.verify(token, app.clock.now())?;
-    let who = match (claims.sid, claims.role, claims.scope) {
+    let mut caller = caller_of(&claims).ok_or(ApiError::Unauthenticated("the access token is not valid"))?;
+    let route = request.match_pattern().unwrap_or_default();
+    access::check(request.method(), &route, &caller)?;
+    caller.attempt = request.extensions().get::<Arc<Attempt>>().cloned();
+    if !request.method().is_safe() {
+        caller.act = Some(act(request, &route, &caller));
+    }
+    Ok(caller)
+}
+
+fn act(request: &HttpRequest, route: &str, caller: &Caller) -> Act {
+    let (by_kind, by_id) = match caller.who {
+        Who::Person { id, .. } => (ActorKind::Person, Some(id)),
+        Who::App { id, .. } => (ActorKind::App, Some(id)),
+        Who::House => (ActorKind::House, None),
+    };
+    Act {
+        by_kind,
+        by_id,
+        operation: format!("{} {route}", request.method()),
+        subject: request.path().to_owned(),
+        request: request.extensions().get::<RequestId>().map(|id| id.0.clone()).unwrap_or_default(),
+    }
+}
+
+/// Who a token speaks for: a person or a partner app, never both.
+pub fn caller_of(claims: &Claims) -> Option<Caller> {
+    let who = match (claims.sid, claims.role, &claims.scope) {
         (Some(login), Some(role), None) => Who::Person { id: claims.sub, role, login },
         (None, None, Some(scopes)) => Who::App {
             id: claims.sub,
             scopes: scopes.split_whitespace().filter_map(Scope::from_word).collect(),
+            token: claims.jti,
         },
-        _ => return Err(ApiError::Unauthenticated("the access token is not valid")),
+        _ => return None,
     };
-    let attempt = request.extensions().get::<Arc<Attempt>>().cloned();
-    let caller = Caller { shop: claims.shop, who, attempt };
-    access::check(request.method(), request.match_pattern().as_deref().unwrap_or(""), &caller)?;
-    Ok(caller)
+    Some(Caller { shop: claims.shop, who, attempt: None, act: None })
 }
 
-/// A token tells who somebody was minutes ago; this asks the database whether it still holds.
+const ENDED: ApiError = ApiError::Unauthenticated("the login has ended");
+
+/// A token tells who somebody was minutes ago; this asks the database whether it still
+/// holds, and for whom a partner app may act.
 pub(crate) fn admit(db: &mut Db<'_>, caller: &Caller) -> Result<(), ApiError> {
     let holds = match &caller.who {
         Who::House => true,
         Who::Person { id, role, login } => logins::live_role(db, *login, *id)? == Some(*role),
-        Who::App { id, .. } => partner_apps::is_enabled(db, *id)?,
+        Who::App { id, scopes, token } => {
+            let Some(grant) = partner_apps::grant(db, *id)? else { return Err(ENDED) };
+            db.granted = grant.customers.map(|customers| customers.0);
+            scopes.iter().all(|scope| grant.scopes.0.contains(scope))
+                && !revoked_tokens::is_revoked(db, *token)?
+        }
     };
-    if holds { Ok(()) } else { Err(ApiError::Unauthenticated("the login has ended")) }
+    if holds { Ok(()) } else { Err(ENDED) }
 }
 
 /// Fills with random bytes of the operating system's generator.
 pub(crate) fn random(bytes: &mut [u8]) -> Result<(), ApiError> {
     aws_lc_rs::rand::fill(bytes).map_err(|e| ApiError::Internal(format!("random bytes: {e}")))
+}
+
+/// Client id of an app: shop and app, so that it is looked for in that shop only.
+pub fn client_id(shop: Id, app: Id) -> String {
+    format!("{shop}.{app}")
 }
 
 /// An access token of a partner app with these scopes.
@@ -178,6 +235,7 @@ pub fn sign_for_app(app: &App, shop: Id, id: Id, scope: String) -> Result<String
         iss: app.keys.issuer().to_owned(),
         aud: AUDIENCE.into(),
         sub: id,
+        client_id: client_id(shop, id),
         shop,
         iat: now.unix(),
         nbf: now.unix(),

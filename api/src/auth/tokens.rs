@@ -1,18 +1,20 @@
 //! Access tokens (RFC 9068, EdDSA), the keys that sign them, and opaque random secrets.
 
+use super::key_ring::{KeyRing, KeySet, PUBLISHED_AHEAD, make_pair};
 use crate::config::Config;
+use crate::db::Database;
 use crate::db::kinds::{Id, Instant};
-use crate::db::{Database, signing_keys};
+use crate::db::signing_keys::{self, SigningKey};
 use crate::error::ApiError;
-use aws_lc_rs::signature::{Ed25519KeyPair, KeyPair};
-use aws_lc_rs::{hmac, rand::SystemRandom};
+use aws_lc_rs::hmac;
 use base64::Engine;
 use base64::engine::general_purpose::{STANDARD, URL_SAFE_NO_PAD};
-use jsonwebtoken::{Algorithm, DecodingKey, EncodingKey, Header, Validation, decode, decode_header, encode};
+use chrono::TimeDelta;
+use jsonwebtoken::{Algorithm, Header, Validation, decode, decode_header, encode};
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 use std::collections::HashMap;
-use std::sync::{Mutex, PoisonError};
+use std::sync::{Mutex, PoisonError, RwLock, RwLockReadGuard};
 
 /// Who our access tokens are for.
 pub const AUDIENCE: &str = "lustrum";
@@ -29,6 +31,8 @@ pub struct Claims {
     pub aud: String,
     /// The person or the partner app.
     pub sub: Id,
+    /// The app, or `lustrum` for people.
+    pub client_id: String,
     pub shop: Id,
     pub iat: i64,
     pub nbf: i64,
@@ -44,47 +48,62 @@ pub struct Claims {
     pub scope: Option<String>,
 }
 
-/// The key pair of the installation, and what is derived from it.
+/// The keys of the installation, and what is derived from them.
 pub struct Keys {
-    kid: String,
-    signing: EncodingKey,
-    verifying: DecodingKey,
+    ring: RwLock<KeyRing>,
     stamping: hmac::Key,
     issuer: String,
+    /// How long a token can count at most.
+    life: TimeDelta,
+    /// Age at which a key gets a successor.
+    key_days: i64,
     /// What genuine tokens claim: a client sends the same one many times, and a signature costs more than a read.
     genuine: Mutex<HashMap<String, Claims>>,
 }
 
 impl Keys {
-    /// Loads the key pair; the first start makes it. Replicas that start together agree on one.
+    /// Loads the keys; the first start makes one. Replicas that start together agree on it.
     pub fn load(database: &Database, config: &Config, now: Instant) -> Result<Keys, ApiError> {
-        let shop = Id::new(now);
-        let stored = match database.read(shop, now, |db| signing_keys::find(db).map_err(ApiError::from))? {
-            Some(stored) => stored,
-            None => {
-                let (kid, pkcs8) = make_pair()?;
-                database.write(shop, now, |db| {
-                    signing_keys::insert_if_none(db, &kid, &pkcs8)?;
-                    signing_keys::find(db)?.ok_or_else(|| ApiError::Internal("no signing key".into()))
-                })?
-            }
-        };
-        Keys::from_stored(&stored, config)
-    }
-
-    fn from_stored(stored: &signing_keys::SigningKey, config: &Config) -> Result<Keys, ApiError> {
-        let broken = |e: &dyn std::fmt::Display| ApiError::Internal(format!("the stored signing key: {e}"));
-        let pkcs8 = STANDARD.decode(&stored.pkcs8).map_err(|e| broken(&e))?;
-        let pair = Ed25519KeyPair::from_pkcs8(&pkcs8).map_err(|e| broken(&e))?;
-        let stamping = Sha256::new().chain_update(b"lustrum cursor").chain_update(&pkcs8).finalize();
+        let mut rows = stored(database, now)?;
+        if rows.is_empty() {
+            rows = add(database, now, 1, now)?;
+        }
+        let life = TimeDelta::seconds(config.access_token_min * 60 + LEEWAY_S);
+        let first = rows.first().ok_or_else(|| ApiError::Internal("no signing key".into()))?;
+        // What was stamped must stay good: links in mail never end.
+        let seed = STANDARD.decode(&first.pkcs8).map_err(|e| ApiError::Internal(format!("a key: {e}")))?;
+        let stamping = Sha256::new().chain_update(b"lustrum cursor").chain_update(&seed).finalize();
         Ok(Keys {
-            kid: stored.kid.clone(),
-            signing: EncodingKey::from_ed_der(&pkcs8),
-            verifying: DecodingKey::from_ed_der(pair.public_key().as_ref()),
+            ring: RwLock::new(KeyRing::of(&rows, now, life)?),
             stamping: hmac::Key::new(hmac::HMAC_SHA256, &stamping),
             issuer: config.public_url.clone(),
+            life,
+            key_days: config.signing_key_days,
             genuine: Mutex::default(),
         })
+    }
+
+    /// Takes in what other replicas or the command line changed, and makes a new key when the newest is old.
+    pub fn refresh(&self, database: &Database, now: Instant) -> Result<(), ApiError> {
+        let mut rows = stored(database, now)?;
+        if rows.last().is_some_and(|key| key.signs_from.plus(TimeDelta::days(self.key_days)) <= now) {
+            rows = renew(database, now, now.plus(PUBLISHED_AHEAD))?;
+        }
+        let mut ring = self.ring.write().unwrap_or_else(PoisonError::into_inner);
+        if !ring.is_of(&rows, now, self.life) {
+            *ring = KeyRing::of(&rows, now, self.life)?;
+            self.genuine.lock().unwrap_or_else(PoisonError::into_inner).clear();
+        }
+        Ok(())
+    }
+
+    /// The public keys, for whoever checks our tokens.
+    pub fn public(&self) -> KeySet {
+        self.ring().public()
+    }
+
+    fn ring(&self) -> RwLockReadGuard<'_, KeyRing> {
+        self.ring.read().unwrap_or_else(PoisonError::into_inner)
     }
 
     pub fn issuer(&self) -> &str {
@@ -92,10 +111,12 @@ impl Keys {
     }
 
     pub fn sign(&self, claims: &Claims) -> Result<String, ApiError> {
+        let ring = self.ring();
+        let pair = ring.signing(claims.iat).ok_or_else(|| ApiError::Internal("no signing key".into()))?;
         let mut header = Header::new(Algorithm::EdDSA);
-        header.kid = Some(self.kid.clone());
+        header.kid = Some(pair.kid.clone());
         header.typ = Some(TOKEN_TYPE.into());
-        encode(&header, claims, &self.signing).map_err(|e| ApiError::Internal(format!("signing: {e}")))
+        encode(&header, claims, &pair.signing).map_err(|e| ApiError::Internal(format!("signing: {e}")))
     }
 
     /// The claims of a token that is ours, for us, and valid at `now`.
@@ -130,10 +151,12 @@ impl Keys {
     /// The one place that checks a signature.
     #[expect(clippy::disallowed_methods, reason = "this is the one place")]
     fn check(&self, token: &str) -> Result<Claims, ApiError> {
-        let refused = |_| ApiError::Unauthenticated("the access token is not valid");
-        let header = decode_header(token).map_err(refused)?;
-        if header.kid.as_deref() != Some(&self.kid) || header.typ.as_deref() != Some(TOKEN_TYPE) {
-            return Err(ApiError::Unauthenticated("the access token is not valid"));
+        const REFUSED: ApiError = ApiError::Unauthenticated("the access token is not valid");
+        let header = decode_header(token).map_err(|_| REFUSED)?;
+        let ring = self.ring();
+        let pair = header.kid.as_deref().and_then(|kid| ring.find(kid)).ok_or(REFUSED)?;
+        if header.typ.as_deref() != Some(TOKEN_TYPE) {
+            return Err(REFUSED);
         }
         let mut validation = Validation::new(Algorithm::EdDSA);
         validation.set_audience(&[AUDIENCE]);
@@ -142,7 +165,7 @@ impl Keys {
         // The crate compares with the system's time; ours can be moved, so `verify` compares.
         validation.validate_exp = false;
         validation.validate_nbf = false;
-        Ok(decode::<Claims>(token, &self.verifying, &validation).map_err(refused)?.claims)
+        Ok(decode::<Claims>(token, &pair.verifying, &validation).map_err(|_| REFUSED)?.claims)
     }
 
     /// Half an HMAC-SHA-256 over the name of a list and a place in it.
@@ -161,12 +184,28 @@ impl Keys {
     }
 }
 
-fn make_pair() -> Result<(String, String), ApiError> {
-    let failed = |e: aws_lc_rs::error::Unspecified| ApiError::Internal(format!("making a key pair: {e}"));
-    let pkcs8 = Ed25519KeyPair::generate_pkcs8(&SystemRandom::new()).map_err(failed)?;
-    let mut kid = [0; 9];
-    super::random(&mut kid)?;
-    Ok((URL_SAFE_NO_PAD.encode(kid), STANDARD.encode(pkcs8.as_ref())))
+/// Gives the newest key a successor that signs from an instant on.
+pub fn renew(database: &Database, now: Instant, signs_from: Instant) -> Result<Vec<SigningKey>, ApiError> {
+    let newest = stored(database, now)?.last().map_or(0, |key| key.number);
+    add(database, now, newest + 1, signs_from)
+}
+
+/// Adds a key with this number, unless another replica was faster; gives all keys.
+fn add(
+    database: &Database,
+    now: Instant,
+    number: i32,
+    signs_from: Instant,
+) -> Result<Vec<SigningKey>, ApiError> {
+    let (kid, pkcs8) = make_pair()?;
+    database.write(Id::new(now), now, |db| {
+        signing_keys::insert(db, &SigningKey { number, kid, pkcs8, signs_from })?;
+        Ok(signing_keys::list(db)?)
+    })
+}
+
+fn stored(database: &Database, now: Instant) -> Result<Vec<SigningKey>, ApiError> {
+    database.read(Id::new(now), now, |db| Ok(signing_keys::list(db)?))
 }
 
 /// 256 random bits as text.

@@ -19,10 +19,19 @@ const EITHER: [&str; 2] = ["/v1/jobs/{id}/arrival", "/v1/weather/{date}"];
 /// Adds a decision; those before it stay.
 const ADDS: &str = "/v1/norms/veto";
 /// The POSTs that change a row that is there. All others add one.
-const CHANGES: [&str; 8] = [
+const CHANGES: [&str; 17] = [
     "/v1/people/{id}/disable",
     "/v1/people/{id}/enable",
     "/v1/partner-apps/{id}/disable",
+    "/v1/partner-apps/{id}/secret",
+    "/v1/partner-apps/{id}/secret/retire",
+    "/v1/webhooks/{id}/enable",
+    "/v1/webhooks/{id}/secret",
+    "/v1/webhooks/{id}/deliveries/{record}/replay",
+    "/v1/customers/{id}/erase",
+    "/v1/bookings/{id}/accept",
+    "/v1/bookings/{id}/decline",
+    "/v1/bookings/{id}/withdraw",
     "/v1/jobs/{id}/cancel",
     "/v1/jobs/{id}/finish",
     "/v1/jobs/{id}/steps/{record}/correction",

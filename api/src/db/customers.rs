@@ -186,6 +186,14 @@ pub fn find(db: &mut Db<'_>, id: Id) -> QueryResult<Option<Customer>> {
 }
 
 /// The same, and nobody else who asks like this gets it until the transaction ends.
+/// Those of the ids that are there.
+pub fn among(db: &mut Db<'_>, ids: &[Id]) -> QueryResult<Vec<Id>> {
+    customer::table
+        .filter(customer::shop.eq(db.shop).and(customer::id.eq_any(ids.to_vec())))
+        .select(customer::id)
+        .load(db.conn)
+}
+
 pub fn find_locked(db: &mut Db<'_>, id: Id) -> QueryResult<Option<Customer>> {
     let row = customer::table.find((db.shop, id));
     // Setting a column to itself takes the row's lock on PostgreSQL; SQLite's writer is alone anyway.

@@ -7,7 +7,7 @@ use crate::on_either;
 use diesel::prelude::*;
 
 /// What a key belongs to, beside the shop.
-#[derive(Debug, Clone, PartialEq, Eq, Hash)]
+#[derive(Debug, Clone, PartialEq, Eq, Hash, Queryable)]
 pub struct Place {
     /// The person or partner app.
     pub principal: Id,
@@ -67,4 +67,23 @@ pub fn forget(db: &mut Db<'_>, place: &Place, before: Instant) -> QueryResult<()
 pub fn delete_before(db: &mut Db<'_>, before: Instant) -> QueryResult<usize> {
     let rows = kept_reply::table.filter(kept_reply::shop.eq(db.shop).and(kept_reply::created_at.le(before)));
     diesel::delete(rows).execute(db.conn)
+}
+
+/// Something that replies may tell of, and when it was made.
+pub type Concern = (Id, Instant);
+
+/// Forgets the replies that tell of these: their operations name them, or made them, as both happened at one instant.
+pub fn forget_about(db: &mut Db<'_>, concerns: &[Concern]) -> QueryResult<()> {
+    let rows: Vec<(Place, Instant)> = kept_reply::table
+        .filter(kept_reply::shop.eq(db.shop))
+        .select(((kept_reply::principal, kept_reply::operation, kept_reply::key), kept_reply::created_at))
+        .load(db.conn)?;
+    let concerned = |place: &Place, at: Instant| {
+        concerns.iter().any(|(id, made_at)| at == *made_at || place.operation.contains(id.as_str()))
+    };
+    for (place, _) in rows.into_iter().filter(|(place, at)| concerned(place, *at)) {
+        let row = kept_reply::table.find((db.shop, place.principal, place.operation, place.key));
+        diesel::delete(row).execute(db.conn)?;
+    }
+    Ok(())
 }

@@ -5,6 +5,8 @@ use super::kinds::{Id, Instant, Word};
 use super::schema::{login, person, refresh_token};
 use crate::auth::Role;
 use diesel::prelude::*;
+use serde::Serialize;
+use utoipa::ToSchema;
 
 /// A refresh token as stored, with its login.
 #[derive(Debug, Queryable)]
@@ -19,13 +21,43 @@ pub struct Refresh {
     pub disabled_at: Option<Instant>,
 }
 
-pub fn insert(db: &mut Db<'_>, id: Id, of: Id, expires_at: Instant) -> QueryResult<()> {
+/// A login as its person sees it.
+#[derive(Debug, Clone, Serialize, ToSchema, Queryable, Selectable)]
+#[diesel(table_name = login)]
+pub struct Login {
+    pub id: Id,
+    pub created_at: Instant,
+    /// When it last got a new access token, and from where.
+    pub seen_at: Option<Instant>,
+    pub expires_at: Instant,
+    /// Address of the client; of IPv6 its network.
+    pub address: Option<String>,
+    /// What the client calls itself.
+    pub client: Option<String>,
+}
+
+impl Login {
+    /// It is made and ended, never changed; where it was seen last counts for nothing.
+    pub const REV: i32 = 1;
+}
+
+/// Where a login was seen: address and client.
+pub type Seen<'a> = (&'a str, Option<&'a str>);
+
+pub fn insert(
+    db: &mut Db<'_>,
+    id: Id,
+    of: Id,
+    expires_at: Instant,
+    (address, client): Seen<'_>,
+) -> QueryResult<()> {
     let made = (
         login::shop.eq(db.shop),
         login::id.eq(id),
         login::person.eq(of),
         login::created_at.eq(db.now),
         login::expires_at.eq(expires_at),
+        (login::seen_at.eq(db.now), login::address.eq(address), login::client.eq(client)),
     );
     diesel::insert_into(login::table).values(made).execute(db.conn).map(|_| ())
 }
@@ -40,6 +72,41 @@ pub fn live_role(db: &mut Db<'_>, id: Id, of: Id) -> QueryResult<Option<Role>> {
         .first(db.conn)
         .optional()?;
     Ok(role.map(|word| word.0))
+}
+
+/// Notes that it was used, and from where.
+pub fn note_seen(db: &mut Db<'_>, id: Id, (address, client): Seen<'_>) -> QueryResult<()> {
+    let set = (login::seen_at.eq(db.now), login::address.eq(address), login::client.eq(client));
+    diesel::update(login::table.find((db.shop, id))).set(set).execute(db.conn).map(|_| ())
+}
+
+/// Those of a person that still hold, the newest first.
+pub fn live(db: &mut Db<'_>, of: Id) -> QueryResult<Vec<Login>> {
+    login::table
+        .filter(login::shop.eq(db.shop).and(login::person.eq(of)))
+        .filter(login::revoked_at.is_null().and(login::expires_at.gt(db.now)))
+        .order(login::id.desc())
+        .select(Login::as_select())
+        .load(db.conn)
+}
+
+/// True if the person has logged in from this address since an instant.
+pub fn has_come_from(db: &mut Db<'_>, of: Id, address: &str, since: Instant) -> QueryResult<bool> {
+    let found: Option<Id> = login::table
+        .filter(login::shop.eq(db.shop).and(login::person.eq(of)))
+        .filter(login::address.eq(address).and(login::seen_at.ge(since)))
+        .select(login::id)
+        .first(db.conn)
+        .optional()?;
+    Ok(found.is_some())
+}
+
+/// Ends every login of a person but one.
+pub fn revoke_others(db: &mut Db<'_>, of: Id, kept: Id) -> QueryResult<()> {
+    let rows = login::table
+        .filter(login::shop.eq(db.shop).and(login::person.eq(of)).and(login::revoked_at.is_null()))
+        .filter(login::id.ne(kept));
+    diesel::update(rows).set(login::revoked_at.eq(db.now)).execute(db.conn).map(|_| ())
 }
 
 pub fn revoke(db: &mut Db<'_>, id: Id) -> QueryResult<()> {

@@ -5,9 +5,14 @@
 
 pub mod acknowledgements;
 pub mod arrivals;
+pub mod audit;
 pub mod backup;
+pub mod bookings;
+pub mod calendar_feeds;
 pub mod closed_weeks;
 pub mod customers;
+pub mod deliveries;
+pub mod erasure;
 pub mod extra_work;
 pub mod forecast_checks;
 pub mod handbooks;
@@ -18,6 +23,7 @@ pub mod job_figures;
 pub mod jobs;
 pub mod kept_replies;
 pub mod kinds;
+pub mod login_failures;
 pub mod logins;
 pub mod near_misses;
 pub mod norm_vetoes;
@@ -27,6 +33,7 @@ pub mod partner_apps;
 pub mod people;
 pub mod plans;
 pub mod reminders;
+pub mod revoked_tokens;
 pub mod schema;
 pub mod shops;
 pub mod signing_keys;
@@ -41,6 +48,7 @@ pub mod vans;
 pub mod vehicles;
 pub mod waivers;
 pub mod weather;
+pub mod webhooks;
 
 use diesel::connection::{AnsiTransactionManager, Connection, SimpleConnection, TransactionManager};
 use diesel::migration::{Migration, MigrationSource};
@@ -84,6 +92,15 @@ pub struct Db<'a> {
     pub conn: &'a mut Conn,
     pub shop: Id,
     pub now: Instant,
+    /// The customers that a partner app may act for; none: all of the shop.
+    pub granted: Option<Vec<Id>>,
+}
+
+impl Db<'_> {
+    /// True unless this customer is none of those the caller may act for.
+    pub fn reaches(&self, customer: Id) -> bool {
+        self.granted.as_ref().is_none_or(|granted| granted.contains(&customer))
+    }
 }
 
 /// Where the data is.
@@ -208,7 +225,7 @@ impl Database {
         let conn: &mut Conn = &mut pooled;
         match conn {
             Conn::Pg(pg) => isolation::begin(pg, shop, "READ ONLY")?,
-            Conn::Sqlite(_) => return work(&mut Db { conn, shop, now }),
+            Conn::Sqlite(_) => return work(&mut Db { conn, shop, now, granted: None }),
         }
         finish(conn, shop, now, work)
     }
@@ -232,6 +249,16 @@ impl Database {
             Conn::Sqlite(conn) => AnsiTransactionManager::begin_transaction_sql(conn, "BEGIN IMMEDIATE")?,
         }
         finish(conn, shop, now, work)
+    }
+
+    /// Empties the log of an SQLite file into it, so that what was erased is not in there either. Readers that are
+    /// still at work put it off to the next time.
+    pub fn forget_log(&self) -> Result<(), SqlError> {
+        let mut pooled = self.connection()?;
+        match &mut *pooled {
+            Conn::Sqlite(conn) => conn.batch_execute("PRAGMA wal_checkpoint(TRUNCATE)"),
+            Conn::Pg(_) => Ok(()),
+        }
     }
 
     pub fn location(&self) -> &Location {
@@ -283,7 +310,7 @@ fn finish<T, E>(
 where
     E: From<SqlError>,
 {
-    match catch_unwind(AssertUnwindSafe(|| work(&mut Db { conn, shop, now }))) {
+    match catch_unwind(AssertUnwindSafe(|| work(&mut Db { conn, shop, now, granted: None }))) {
         Ok(Ok(done)) => {
             <Conn as Connection>::TransactionManager::commit_transaction(conn)?;
             Ok(done)
@@ -348,7 +375,7 @@ fn open_sqlite(file: &Path) -> Result<SqliteConnection, ConnectionError> {
     let mut conn = SqliteConnection::establish(&file.to_string_lossy())?;
     conn.batch_execute(&format!(
         "PRAGMA busy_timeout = {BUSY_TIMEOUT_MS}; PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL; \
-         PRAGMA foreign_keys = ON; PRAGMA temp_store = MEMORY; PRAGMA cache_size = -16000;"
+         PRAGMA foreign_keys = ON; PRAGMA secure_delete = ON; PRAGMA temp_store = MEMORY; PRAGMA cache_size = -16000;"
     ))
     .map_err(ConnectionError::CouldntSetupConfiguration)?;
     Ok(conn)

@@ -31,7 +31,8 @@ pub enum TaskStatus {
 #[diesel(table_name = outbox)]
 pub struct Row {
     pub id: Id,
-    /// `find_reminders`, `forecast_upkeep`, `send_mail`, `purge_tokens`, `purge_tasks`, `purge_replies`.
+    /// `find_reminders`, `forecast_upkeep`, `send_mail`, `announce_upkeep`, `deliver_webhook`, `purge_tokens`, `purge_tasks`,
+    /// `purge_replies`.
     pub kind: String,
     #[schema(value_type = Object)]
     pub payload: Doc<Value>,
@@ -114,24 +115,31 @@ pub fn known_keys(db: &mut Db<'_>, keys: &[String]) -> QueryResult<Vec<String>> 
         .load(db.conn)
 }
 
-/// True if there is something to claim or a lost lease to settle: asked without a lock.
-pub fn has_due(db: &mut Db<'_>) -> QueryResult<bool> {
+/// True if there is something to claim, but for these kinds, or a lost lease to settle: asked without a lock.
+pub fn has_due(db: &mut Db<'_>, but: &[&'static str]) -> QueryResult<bool> {
     let waiting = outbox::status.eq(Word(TaskStatus::Waiting)).and(outbox::due_at.le(db.now));
     let lost = outbox::status
         .eq_any([Word(TaskStatus::Leased), Word(TaskStatus::Sending)])
         .and(outbox::lease_until.le(db.now));
     let found: Option<Id> = outbox::table
         .filter(outbox::shop.eq(db.shop).and(waiting.or(lost.assume_not_null())))
+        .filter(outbox::kind.ne_all(but.to_vec()))
         .select(outbox::id)
         .first(db.conn)
         .optional()?;
     Ok(found.is_some())
 }
 
-/// Leases at most `limit` due tasks to `worker` until `lease_until`; each claim counts as an attempt.
+/// Leases at most `limit` due tasks, but for these kinds, to `worker` until `lease_until`; each claim counts as an attempt.
 /// A task whose lease ran out is due again. No task is leased to two workers.
-pub fn claim(db: &mut Db<'_>, worker: &str, lease_until: Instant, limit: i64) -> QueryResult<Vec<Row>> {
-    let ids = due_ids(db, limit)?;
+pub fn claim(
+    db: &mut Db<'_>,
+    worker: &str,
+    lease_until: Instant,
+    but: &[&'static str],
+    limit: i64,
+) -> QueryResult<Vec<Row>> {
+    let ids = due_ids(db, but, limit)?;
     let rows = outbox::table.filter(outbox::shop.eq(db.shop).and(outbox::id.eq_any(ids.clone())));
     diesel::update(rows)
         .set((
@@ -150,11 +158,12 @@ pub fn claim(db: &mut Db<'_>, worker: &str, lease_until: Instant, limit: i64) ->
 }
 
 /// On PostgreSQL rows that another worker is just claiming are passed over; on SQLite the transaction is alone.
-fn due_ids(db: &mut Db<'_>, limit: i64) -> QueryResult<Vec<Id>> {
+fn due_ids(db: &mut Db<'_>, but: &[&'static str], limit: i64) -> QueryResult<Vec<Id>> {
     let waiting = outbox::status.eq(Word(TaskStatus::Waiting)).and(outbox::due_at.le(db.now));
     let lost = outbox::status.eq(Word(TaskStatus::Leased)).and(outbox::lease_until.le(db.now));
     let due = outbox::table
         .filter(outbox::shop.eq(db.shop).and(waiting.or(lost.assume_not_null())))
+        .filter(outbox::kind.ne_all(but.to_vec()))
         .order((outbox::due_at, outbox::id))
         .limit(limit)
         .select(outbox::id);

@@ -143,6 +143,15 @@ pub fn find_by_key(db: &mut Db<'_>, key: &str) -> QueryResult<Option<Reminder>> 
         .optional()
 }
 
+/// All of a customer, the oldest first.
+pub fn of_customer(db: &mut Db<'_>, of: Id) -> QueryResult<Vec<Reminder>> {
+    reminder::table
+        .filter(reminder::shop.eq(db.shop).and(reminder::customer.eq(of)))
+        .order(reminder::id)
+        .select(Reminder::as_select())
+        .load(db.conn)
+}
+
 /// All of these customers that were not held back, the oldest first.
 pub fn told(db: &mut Db<'_>, customers: &[Id]) -> QueryResult<Vec<Reminder>> {
     reminder::table

@@ -38,6 +38,9 @@ diesel::table! {
         created_at -> Timestamp,
         expires_at -> Timestamp,
         revoked_at -> Nullable<Timestamp>,
+        seen_at -> Nullable<Timestamp>,
+        address -> Nullable<Text>,
+        client -> Nullable<Text>,
     }
 }
 
@@ -63,6 +66,7 @@ diesel::table! {
         disabled_at -> Nullable<Timestamp>,
         rev -> Integer,
         created_at -> Timestamp,
+        customers -> Nullable<Text>,
     }
 }
 
@@ -72,6 +76,24 @@ diesel::table! {
         kid -> Text,
         pkcs8 -> Text,
         created_at -> Timestamp,
+        signs_from -> Nullable<Timestamp>,
+    }
+}
+
+diesel::table! {
+    revoked_token (shop, id) {
+        shop -> Text,
+        id -> Text,
+        expires_at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    login_failure (shop, source) {
+        shop -> Text,
+        source -> Text,
+        failures -> Integer,
+        last_at -> Timestamp,
     }
 }
 
@@ -90,6 +112,7 @@ diesel::table! {
         preferred_months -> Text,
         rev -> Integer,
         created_at -> Timestamp,
+        erased_at -> Nullable<Timestamp>,
     }
 }
 
@@ -514,6 +537,105 @@ diesel::table! {
     }
 }
 
+diesel::table! {
+    webhook (shop, id) {
+        shop -> Text,
+        id -> Text,
+        app -> Nullable<Text>,
+        url -> Text,
+        events -> Text,
+        secret -> Text,
+        old_secret -> Nullable<Text>,
+        old_secret_until -> Nullable<Timestamp>,
+        delivered_at -> Nullable<Timestamp>,
+        disabled_at -> Nullable<Timestamp>,
+        disabled_because -> Nullable<Text>,
+        rev -> Integer,
+        created_at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    webhook_delivery (shop, id) {
+        shop -> Text,
+        id -> Text,
+        webhook -> Text,
+        event -> Text,
+        payload -> Text,
+        status -> Text,
+        attempts -> Integer,
+        created_at -> Timestamp,
+        settled_at -> Nullable<Timestamp>,
+    }
+}
+
+diesel::table! {
+    webhook_attempt (shop, delivery, number) {
+        shop -> Text,
+        delivery -> Text,
+        number -> Integer,
+        at -> Timestamp,
+        status -> Nullable<Integer>,
+        error -> Nullable<Text>,
+        took_ms -> Integer,
+    }
+}
+
+diesel::table! {
+    booking (shop, id) {
+        shop -> Text,
+        id -> Text,
+        app -> Text,
+        vehicle -> Text,
+        package -> Text,
+        options -> Text,
+        window_from -> Timestamp,
+        window_to -> Timestamp,
+        booked_grade -> Integer,
+        note -> Nullable<Text>,
+        status -> Text,
+        reason -> Nullable<Text>,
+        job -> Nullable<Text>,
+        settled_at -> Nullable<Timestamp>,
+        rev -> Integer,
+        created_at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    calendar_feed (shop, id) {
+        shop -> Text,
+        id -> Text,
+        person -> Nullable<Text>,
+        app -> Nullable<Text>,
+        details -> Bool,
+        secret_hash -> Text,
+        created_at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    audit_entry (shop, number) {
+        shop -> Text,
+        number -> Integer,
+        at -> Timestamp,
+        by_kind -> Text,
+        by_id -> Nullable<Text>,
+        operation -> Text,
+        subject -> Text,
+        request -> Text,
+        hash -> Text,
+    }
+}
+
+diesel::table! {
+    audit_head (shop) {
+        shop -> Text,
+        number -> Integer,
+        hash -> Text,
+    }
+}
+
 diesel::allow_tables_to_appear_in_same_query!(
     shop,
     person,
@@ -521,6 +643,8 @@ diesel::allow_tables_to_appear_in_same_query!(
     refresh_token,
     partner_app,
     signing_key,
+    revoked_token,
+    login_failure,
     customer,
     consent,
     vehicle,
@@ -553,4 +677,11 @@ diesel::allow_tables_to_appear_in_same_query!(
     observation,
     forecast_check,
     kept_reply,
+    webhook,
+    webhook_delivery,
+    webhook_attempt,
+    booking,
+    calendar_feed,
+    audit_entry,
+    audit_head,
 );

@@ -73,6 +73,9 @@ pub fn list(
     if let Some(technician) = filter.technician {
         rows = rows.filter(upkeep_need::vehicle.eq_any(last_served_by(db.shop, technician)));
     }
+    if let Some(granted) = &db.granted {
+        rows = rows.filter(vehicle::customer.eq_any(granted.clone()));
+    }
     let rows: Vec<Row> = rows
         .order((upkeep_need::due_on, upkeep_need::vehicle, upkeep_need::key))
         .limit(limit)
@@ -125,6 +128,27 @@ pub fn due_between(db: &mut Db<'_>, from: NaiveDate, to: NaiveDate) -> QueryResu
         .select(upkeep_need::vehicle)
         .distinct()
         .order(upkeep_need::vehicle)
+        .load(db.conn)
+}
+
+/// A need that fell due, and whose vehicle needs it.
+#[derive(Debug, Clone, Queryable)]
+pub struct FallenDue {
+    pub vehicle: Id,
+    pub customer: Id,
+    pub due_on: NaiveDate,
+    pub kind: Word<NeedKind>,
+}
+
+/// Needs that fell due on a day from `from` to `to`, of vehicles that customers still have, by vehicle and day.
+pub fn fell_due(db: &mut Db<'_>, from: NaiveDate, to: NaiveDate) -> QueryResult<Vec<FallenDue>> {
+    let of_need = vehicle::shop.eq(upkeep_need::shop).and(vehicle::id.eq(upkeep_need::vehicle));
+    upkeep_need::table
+        .inner_join(vehicle::table.on(of_need))
+        .filter(upkeep_need::shop.eq(db.shop).and(upkeep_need::due_on.between(from, to)))
+        .filter(vehicle::sold_at.is_null().or(vehicle::sold_at.gt(db.now)))
+        .order((upkeep_need::vehicle, upkeep_need::due_on, upkeep_need::key))
+        .select((upkeep_need::vehicle, vehicle::customer, upkeep_need::due_on, upkeep_need::kind))
         .load(db.conn)
 }
 

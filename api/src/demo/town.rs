@@ -17,7 +17,7 @@ use std::collections::BTreeMap;
 use std::rc::Rc;
 
 /// What everybody in the demo logs in with.
-pub const PASSWORD: &str = "rolling wash 31";
+pub const PASSWORD: &str = "seven grey geese 31";
 /// The day the demo stands at: two weeks are behind, one is ahead.
 pub const TODAY: (i32, u32, u32) = (2031, 3, 31);
 

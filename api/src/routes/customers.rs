@@ -133,11 +133,13 @@ fn add(db: &mut Db<'_>, id: Id, fields: &CustomerFields) -> Result<Customer, Api
     customers::find(db, id)?.ok_or(ApiError::NotFound)
 }
 
-/// The customer, unless a technician asks who has no job there: for them there is none.
+/// The customer, unless a technician asks who has no job there, or an app that may not act for them: for them there is
+/// none.
 pub fn visible(db: &mut Db<'_>, id: Id, technician: Option<Id>) -> Result<Customer, ApiError> {
     let customer = customers::find(db, id)?.ok_or(ApiError::NotFound)?;
     match technician {
         Some(technician) if !customers::is_served_by(db, id, technician)? => Err(ApiError::NotFound),
+        _ if !db.reaches(id) => Err(ApiError::NotFound),
         _ => Ok(customer),
     }
 }

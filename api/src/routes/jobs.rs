@@ -6,8 +6,10 @@ use crate::check::{Check, Checker};
 use crate::day;
 use crate::db::jobs::{self, Assignment, Job, JobFields, JobFilter, JobStatus};
 use crate::db::kinds::{Id, Instant};
+use crate::db::webhooks::EventKind;
 use crate::db::{Db, customers, people, shops, vans, vehicles};
 use crate::error::ApiError;
+use crate::events;
 use crate::extract::{Body, IfMatch, Key, NewKey, Patch, Query};
 use crate::handbooks::Handbooks;
 use crate::page::{self, Page};
@@ -113,7 +115,7 @@ pub async fn create_job(app: Shared, caller: Caller, body: Body<JobFields>) -> A
         &caller,
         move |db| {
             let id = Id::new(db.now);
-            add(db, &handbooks, id, &body.0)
+            book(db, &handbooks, id, &body.0)
         },
         move |view| Reply::created(view, view.job.rev, format!("/v1/jobs/{}", view.job.id)),
     )
@@ -132,7 +134,7 @@ pub async fn create_job_under(app: Shared, caller: Caller, key: NewKey, body: Bo
     let handbooks = app.handbooks.clone();
     let view = app.write(&caller, move |db| {
         free(jobs::find(db, key.0)?)?;
-        add(db, &handbooks, key.0, &body.0)
+        book(db, &handbooks, key.0, &body.0)
     });
     let view = view.await?;
     created(&view, view.job.rev, format!("/v1/jobs/{}", view.job.id))
@@ -180,7 +182,7 @@ pub async fn update_job(app: Shared, caller: Caller, key: Key, seen: IfMatch, pa
             roll_ups::keep(db, &handbook, &touched, |db| {
                 bookable(db, &handbooks, &fields, Some(key.0))?;
                 unless_stale(jobs::update(db, key.0, before.rev, &fields)?)?;
-                view(db, key.0)
+                changed(db, key.0)
             })
         })
         .await?;
@@ -222,7 +224,7 @@ pub async fn assign_job(
                 seen.allows(before.rev)?;
                 assignable(db, &before, &body.0)?;
                 unless_stale(jobs::assign(db, key.0, before.rev, &body.0)?)?;
-                view(db, key.0)
+                changed(db, key.0)
             })
         })
         .await?;
@@ -256,10 +258,10 @@ pub async fn cancel_job(app: Shared, caller: Caller, key: Key, seen: IfMatch) ->
                     JobStatus::Finished => {
                         return Err(ApiError::conflict("job_finished", "the job is finished"));
                     }
-                    JobStatus::Cancelled => {}
+                    JobStatus::Cancelled => return view(db, key.0),
                     _ => unless_stale(jobs::set_status(db, key.0, before.rev, JobStatus::Cancelled)?)?,
                 }
-                view(db, key.0)
+                changed(db, key.0)
             })
         },
         move |view| Reply::ok(view, view.job.rev),
@@ -267,7 +269,8 @@ pub async fn cancel_job(app: Shared, caller: Caller, key: Key, seen: IfMatch) ->
     .await
 }
 
-fn add(db: &mut Db<'_>, handbooks: &Handbooks, id: Id, fields: &JobFields) -> Result<JobView, ApiError> {
+/// Books a job: from the office, or because a proposal was accepted.
+pub fn book(db: &mut Db<'_>, handbooks: &Handbooks, id: Id, fields: &JobFields) -> Result<JobView, ApiError> {
     let handbook = handbooks.of(db)?;
     let touched: Vec<Id> = [id].into_iter().chain(fields.rework_of).collect();
     roll_ups::keep(db, &handbook, &touched, |db| {
@@ -283,11 +286,13 @@ pub fn with_reworked(db: &mut Db<'_>, id: Id) -> Result<Vec<Id>, ApiError> {
     Ok([id].into_iter().chain(job.fields.rework_of).collect())
 }
 
-/// The job, unless a technician asks who does not go there: for them there is none.
+/// The job, unless a technician asks who does not go there, or an app that may not act for its customer: for them there
+/// is none.
 pub fn visible(db: &mut Db<'_>, id: Id, technician: Option<Id>) -> Result<Job, ApiError> {
     let job = jobs::find(db, id)?.ok_or(ApiError::NotFound)?;
     match technician {
         Some(technician) if !jobs::is_done_by(db, id, technician)? => Err(ApiError::NotFound),
+        _ if !db.reaches(job.customer) => Err(ApiError::NotFound),
         _ => Ok(job),
     }
 }
@@ -336,7 +341,7 @@ fn known_package(fields: &JobFields, handbook: &Handbook) -> Result<(), ApiError
 }
 
 /// The customer of a job that may be booked like this. Bookings for one vehicle take turns.
-fn bookable(
+pub fn bookable(
     db: &mut Db<'_>,
     handbooks: &Handbooks,
     fields: &JobFields,
@@ -389,6 +394,13 @@ fn assignable(db: &mut Db<'_>, job: &Job, to: &Assignment) -> Result<(), ApiErro
         }
     }
     found.finish()
+}
+
+/// The job as it is shown, after a change that others are told of.
+fn changed(db: &mut Db<'_>, id: Id) -> Result<JobView, ApiError> {
+    let view = view(db, id)?;
+    events::job(db, EventKind::JobChanged, &view.job)?;
+    Ok(view)
 }
 
 /// The job as it is shown.

@@ -2,9 +2,12 @@
 
 use super::{Answer, Shared};
 use crate::app::App;
+use crate::auth::source::Source;
+use crate::auth::throttle::Counts;
 use crate::auth::tokens::{AUDIENCE, Claims, new_secret, secret_hash};
 use crate::auth::{Caller, Role, passwords};
 use crate::check::{Check, Checker};
+use crate::db::audit::{self, Act, ActorKind};
 use crate::db::kinds::{Id, Instant};
 use crate::db::{Db, logins, people};
 use crate::error::ApiError;
@@ -65,32 +68,54 @@ pub struct Tokens {
     pub role: Role,
 }
 
-/// Logs a person in.
+/// Logs a person in. Whoever guesses too often is told to wait (429).
 #[utoipa::path(tag = "access", request_body = LoginForm, responses((status = 200, body = Tokens, description = "Logged in")))]
 #[post("/v1/login")]
-pub async fn log_in(app: Shared, form: Body<LoginForm>) -> Answer {
+pub async fn log_in(app: Shared, from: Source, form: Body<LoginForm>) -> Answer {
     let Body(form) = form;
     let house = Caller::house(form.shop);
     let email = form.email.trim().to_lowercase();
-    let known = app.read(&house, move |db| Ok(people::credentials(db, &email)?)).await?;
+    let counts = Counts::of(&app.keys, form.shop, &email, &from.address);
+    let (early, address) = (counts.clone(), from.address.clone());
+    let look_up = app.read(&house, move |db| {
+        let known = people::credentials(db, &email)?;
+        early.check(db, known.as_ref().map(|known| known.id), &address)?;
+        Ok(known)
+    });
+    let known = look_up.await?;
     let stored = known.as_ref().and_then(|known| known.password_hash.clone());
+    let person = known.as_ref().map(|known| known.id);
     let fits = passwords::verify(&app, form.password, stored).await?;
-    let known = known.filter(|known| fits && known.disabled_at.is_none()).ok_or(REFUSED)?;
-    let role = known.role.0;
+    let known = known.filter(|known| fits && known.disabled_at.is_none());
     let ends_at = app.clock.now().plus(TimeDelta::days(app.config.login_days));
-    let (login, secret) = app.write(&house, move |db| begin_login(db, known.id, ends_at)).await?;
-    answer(&app, form.shop, known.id, role, login, &secret)
+    let role = known.as_ref().map(|known| known.role.0);
+    let begun = app
+        .write(&house, move |db| {
+            // Of many guesses at once only as many count as of guesses one after the other.
+            counts.check(db, person, &from.address)?;
+            let Some(known) = known else {
+                counts.note_failure(db)?;
+                return Ok(None);
+            };
+            counts.note_success(db)?;
+            let login = begin_login(db, known.id, ends_at, &from)?;
+            audit::append(db, &logged_in(known.id, login.0))?;
+            Ok(Some((known.id, login)))
+        })
+        .await?;
+    let ((person, (login, secret)), role) = begun.zip(role).ok_or(REFUSED)?;
+    answer(&app, form.shop, person, role, login, &secret)
 }
 
 /// Gives a new access token and a new refresh token for a refresh token.
 #[utoipa::path(tag = "access", request_body = RefreshForm, responses((status = 200, body = Tokens, description = "Refreshed")))]
 #[post("/v1/token")]
-pub async fn refresh_login(app: Shared, form: Body<RefreshForm>) -> Answer {
+pub async fn refresh_login(app: Shared, from: Source, form: Body<RefreshForm>) -> Answer {
     let Body(form) = form;
     let (shop, secret) = parts(&form.refresh_token)?;
     let hash = secret_hash(secret);
     let (found, secret) = app
-        .write(&Caller::house(shop), move |db| match rotate(db, &hash)? {
+        .write(&Caller::house(shop), move |db| match rotate(db, &hash, &from)? {
             Rotation::Done(found, secret) => Ok(Some((found, secret))),
             Rotation::Ended => Ok(None),
         })
@@ -126,7 +151,7 @@ enum Rotation {
 ///
 /// A token that was used before is accepted again only while its successor is unused: phones lose replies. The
 /// unused successor is withdrawn, so that one branch lives. Otherwise somebody has a copy, and the family dies.
-fn rotate(db: &mut Db<'_>, hash: &str) -> Result<Rotation, ApiError> {
+fn rotate(db: &mut Db<'_>, hash: &str, from: &Source) -> Result<Rotation, ApiError> {
     let Some(found) = logins::find_token_locked(db, hash)? else { return Ok(Rotation::Ended) };
     if found.revoked_at.is_some() || found.disabled_at.is_some() || found.expires_at <= db.now {
         return Ok(Rotation::Ended);
@@ -141,14 +166,30 @@ fn rotate(db: &mut Db<'_>, hash: &str) -> Result<Rotation, ApiError> {
     let successor = secret_hash(&secret);
     logins::insert_token(db, found.login, &successor)?;
     logins::use_token(db, hash, &successor)?;
+    logins::note_seen(db, found.login, from.seen())?;
     Ok(Rotation::Done(found, secret))
 }
 
+fn logged_in(person: Id, login: Id) -> Act {
+    Act {
+        by_kind: ActorKind::Person,
+        by_id: Some(person),
+        operation: "POST /v1/login".into(),
+        subject: format!("/v1/me/logins/{login}"),
+        request: String::new(),
+    }
+}
+
 /// Starts a login with its first refresh token.
-pub fn begin_login(db: &mut Db<'_>, person: Id, ends_at: Instant) -> Result<(Id, String), ApiError> {
+fn begin_login(
+    db: &mut Db<'_>,
+    person: Id,
+    ends_at: Instant,
+    from: &Source,
+) -> Result<(Id, String), ApiError> {
     let login = Id::new(db.now);
     let secret = new_secret()?;
-    logins::insert(db, login, person, ends_at)?;
+    logins::insert(db, login, person, ends_at, from.seen())?;
     logins::insert_token(db, login, &secret_hash(&secret))?;
     Ok((login, secret))
 }
@@ -160,6 +201,7 @@ pub fn access_token(app: &App, shop: Id, person: Id, role: Role, login: Id) -> R
         iss: app.keys.issuer().to_owned(),
         aud: AUDIENCE.into(),
         sub: person,
+        client_id: "lustrum".into(),
         shop,
         iat: now.unix(),
         nbf: now.unix(),

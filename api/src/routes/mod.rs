@@ -2,17 +2,23 @@
 
 pub mod acknowledgements;
 pub mod arrivals;
+pub mod audit;
+pub mod bookings;
+pub mod calendar_feeds;
 pub mod comparisons;
 pub mod customers;
+pub mod erasure;
 pub mod fleet;
 pub mod handbook;
 pub mod health;
 pub mod inspections;
 pub mod jobs;
 pub mod login;
+pub mod my_logins;
 pub mod near_misses;
 pub mod norms;
 pub mod oauth;
+pub mod oauth_checks;
 pub mod observations;
 pub mod partner_apps;
 pub mod people;
@@ -31,6 +37,7 @@ pub mod vans;
 pub mod vehicles;
 pub mod waivers;
 pub mod weather;
+pub mod webhooks;
 
 use crate::app::App;
 use crate::db::is_taken;
@@ -53,12 +60,19 @@ pub fn routes(all: &mut ServiceConfig<'_>) {
         .service(login::refresh_login)               // POST /v1/token
         .service(login::log_out)                     // POST /v1/logout
         .service(oauth::create_app_token)            // POST /oauth/token
+        .service(oauth_checks::revoke_token)         // POST /oauth/revoke
+        .service(oauth_checks::introspect_token)     // POST /oauth/introspect
+        .service(oauth_checks::get_oauth_metadata)   // GET /.well-known/oauth-authorization-server
+        .service(oauth_checks::get_signing_keys)     // GET /.well-known/jwks.json
         .service(shop::get_shop)                     // GET /v1/shop
         .service(shop::update_shop)                  // PATCH /v1/shop
         .service(people::list_people)                // GET /v1/people
         .service(people::create_person)              // POST /v1/people
         .service(people::get_me)                     // GET /v1/me
         .service(people::create_person_under)        // PUT /v1/people/{id}
+        .service(my_logins::list_my_logins)          // GET /v1/me/logins
+        .service(my_logins::end_my_login)            // DELETE /v1/me/logins/{id}
+        .service(my_logins::change_my_password)      // PUT /v1/me/password
         .service(people::get_person)                 // GET /v1/people/{id}
         .service(people::update_person)              // PATCH /v1/people/{id}
         .service(people::set_password)               // PUT /v1/people/{id}/password
@@ -66,7 +80,22 @@ pub fn routes(all: &mut ServiceConfig<'_>) {
         .service(people::enable_person)              // POST /v1/people/{id}/enable
         .service(partner_apps::list_partner_apps)    // GET /v1/partner-apps
         .service(partner_apps::create_partner_app)   // POST /v1/partner-apps
+        .service(partner_apps::get_partner_app)      // GET /v1/partner-apps/{id}
+        .service(partner_apps::update_partner_app)   // PATCH /v1/partner-apps/{id}
+        .service(partner_apps::add_partner_secret)   // POST /v1/partner-apps/{id}/secret
+        .service(partner_apps::retire_partner_secret)// POST /v1/partner-apps/{id}/secret/retire
         .service(partner_apps::disable_partner_app)  // POST /v1/partner-apps/{id}/disable
+        .service(webhooks::list_webhooks)            // GET /v1/webhooks
+        .service(webhooks::create_webhook)           // POST /v1/webhooks
+        .service(webhooks::get_webhook)              // GET /v1/webhooks/{id}
+        .service(webhooks::update_webhook)           // PATCH /v1/webhooks/{id}
+        .service(webhooks::delete_webhook)           // DELETE /v1/webhooks/{id}
+        .service(webhooks::enable_webhook)           // POST /v1/webhooks/{id}/enable
+        .service(webhooks::change_webhook_secret)    // POST /v1/webhooks/{id}/secret
+        .service(webhooks::test_webhook)             // POST /v1/webhooks/{id}/test
+        .service(webhooks::list_deliveries)          // GET /v1/webhooks/{id}/deliveries
+        .service(webhooks::get_delivery)             // GET /v1/webhooks/{id}/deliveries/{record}
+        .service(webhooks::replay_delivery)          // POST /v1/webhooks/{id}/deliveries/{record}/replay
         .service(customers::list_customers)          // GET /v1/customers
         .service(customers::create_customer)         // POST /v1/customers
         .service(customers::create_customer_under)   // PUT /v1/customers/{id}
@@ -74,6 +103,8 @@ pub fn routes(all: &mut ServiceConfig<'_>) {
         .service(customers::update_customer)         // PATCH /v1/customers/{id}
         .service(customers::list_consents)           // GET /v1/customers/{id}/consents
         .service(customers::create_consent)          // POST /v1/customers/{id}/consents
+        .service(erasure::export_customer)           // GET /v1/customers/{id}/export
+        .service(erasure::erase_customer)            // POST /v1/customers/{id}/erase
         .service(vehicles::list_customer_vehicles)   // GET /v1/customers/{id}/vehicles
         .service(vehicles::list_vehicles)            // GET /v1/vehicles
         .service(vehicles::create_vehicle)           // POST /v1/vehicles
@@ -96,6 +127,16 @@ pub fn routes(all: &mut ServiceConfig<'_>) {
         .service(jobs::update_job)                   // PATCH /v1/jobs/{id}
         .service(jobs::assign_job)                   // PUT /v1/jobs/{id}/assignment
         .service(jobs::cancel_job)                   // POST /v1/jobs/{id}/cancel
+        .service(bookings::list_bookings)            // GET /v1/bookings
+        .service(bookings::propose_booking)          // POST /v1/bookings
+        .service(bookings::get_booking)              // GET /v1/bookings/{id}
+        .service(bookings::accept_booking)           // POST /v1/bookings/{id}/accept
+        .service(bookings::decline_booking)          // POST /v1/bookings/{id}/decline
+        .service(bookings::withdraw_booking)         // POST /v1/bookings/{id}/withdraw
+        .service(calendar_feeds::list_calendar_feeds)// GET /v1/calendar-feeds
+        .service(calendar_feeds::create_calendar_feed)// POST /v1/calendar-feeds
+        .service(calendar_feeds::delete_calendar_feed)// DELETE /v1/calendar-feeds/{id}
+        .service(calendar_feeds::get_calendar)       // GET /calendars/{token}
         .service(rounds::get_rounds)                 // GET /v1/rounds
         .service(throughput::sheet::get_throughput)   // GET /v1/throughput
         .service(throughput::measures::list_measures) // GET /v1/throughput/measures
@@ -110,6 +151,8 @@ pub fn routes(all: &mut ServiceConfig<'_>) {
         .service(reminders::list_reminders)          // GET /v1/reminders
         .service(unsubscribe::ask_unsubscribe)       // GET /u/{token}
         .service(unsubscribe::unsubscribe)           // POST /u/{token}
+        .service(audit::list_audit)                  // GET /v1/audit
+        .service(audit::get_audit_state)             // GET /v1/audit/state
         .service(tasks::list_tasks)                  // GET /v1/tasks
         .service(tasks::replay_task)                 // POST /v1/tasks/{id}/replay
         .service(inspections::list_inspections)      // GET /v1/jobs/{id}/inspections

@@ -1,6 +1,7 @@
 //! Tokens for partner apps: OAuth 2.0 client credentials (RFC 6749, 4.4).
 
 use super::{Answer, Shared};
+use crate::app::App;
 use crate::auth::tokens::{same, secret_hash};
 use crate::auth::{self, Caller, Scope};
 use crate::db::kinds::Id;
@@ -54,14 +55,32 @@ pub async fn create_app_token(
     request: HttpRequest,
     form: Result<Form<TokenRequest>, ApiError>,
 ) -> Answer {
-    let Form(form) = form.map_err(|error| match error {
-        ApiError::BadQuery(_) => INVALID_REQUEST,
-        error => error,
-    })?;
+    let form = readable(form)?;
     if form.grant_type != "client_credentials" {
         return Err(ApiError::OAuth(OAuthRefusal::UnsupportedGrantType));
     }
-    let (client, secret) = credentials(&request, &form)?;
+    let client = authenticate(&app, &request, form.client_id, form.client_secret).await?;
+    let scope = granted(form.scope.as_deref(), &client.scopes)?;
+    let access_token = auth::sign_for_app(&app, client.shop, client.id, scope.clone())?;
+    let expires_in = app.config.access_token_min * 60;
+    Ok(HttpResponse::Ok().json(AppToken { access_token, token_type: "Bearer".into(), expires_in, scope }))
+}
+
+/// A partner app that showed one of its secrets.
+pub struct Client {
+    pub shop: Id,
+    pub id: Id,
+    pub scopes: Vec<Scope>,
+}
+
+/// The app behind id and secret, which come by HTTP Basic or in the form.
+pub async fn authenticate(
+    app: &App,
+    request: &HttpRequest,
+    id: Option<String>,
+    secret: Option<String>,
+) -> Result<Client, ApiError> {
+    let (client, secret) = credentials(request, id, secret)?;
     let (shop, id) = client_parts(&client).ok_or(INVALID_CLIENT)?;
     let known = app.read(&Caller::house(shop), move |db| Ok(partner_apps::secrets(db, id)?)).await?;
     let known = known.ok_or(INVALID_CLIENT)?;
@@ -70,15 +89,15 @@ pub async fn create_app_token(
     if !fits(&known.secret_hash) && !known.next_secret_hash.as_deref().is_some_and(fits) {
         return Err(INVALID_CLIENT);
     }
-    let scope = granted(form.scope.as_deref(), &known.scopes.0)?;
-    let access_token = auth::sign_for_app(&app, shop, id, scope.clone())?;
-    let expires_in = app.config.access_token_min * 60;
-    Ok(HttpResponse::Ok().json(AppToken { access_token, token_type: "Bearer".into(), expires_in, scope }))
+    Ok(Client { shop, id, scopes: known.scopes.0 })
 }
 
-/// Client id of an app: shop and app, so that it is looked for in that shop only.
-pub fn client_id(shop: Id, app: Id) -> String {
-    format!("{shop}.{app}")
+/// The form, or the refusal that RFC 6749 wants.
+pub fn readable<T>(form: Result<Form<T>, ApiError>) -> Result<T, ApiError> {
+    form.map(|form| form.0).map_err(|error| match error {
+        ApiError::BadQuery(_) => INVALID_REQUEST,
+        error => error,
+    })
 }
 
 fn client_parts(client: &str) -> Option<(Id, Id)> {
@@ -87,10 +106,14 @@ fn client_parts(client: &str) -> Option<(Id, Id)> {
 }
 
 /// Id and secret, by HTTP Basic or in the body, never both (RFC 6749, 2.3.1).
-fn credentials(request: &HttpRequest, form: &TokenRequest) -> Result<(String, String), ApiError> {
+fn credentials(
+    request: &HttpRequest,
+    id: Option<String>,
+    secret: Option<String>,
+) -> Result<(String, String), ApiError> {
     let basic = request.headers().get(header::AUTHORIZATION);
-    match (basic, &form.client_id, &form.client_secret) {
-        (None, Some(id), Some(secret)) => Ok((id.clone(), secret.clone())),
+    match (basic, id, secret) {
+        (None, Some(id), Some(secret)) => Ok((id, secret)),
         (Some(header), None, None) => {
             let encoded = header.to_str().ok().and_then(|h| h.split_once(' ')).ok_or(INVALID_CLIENT)?;
             if !encoded.0.eq_ignore_ascii_case("basic") {

@@ -5,7 +5,7 @@ use crate::auth::{Caller, Role, passwords};
 use crate::check::{Check, Checker};
 use crate::db::kinds::Id;
 use crate::db::people::{self, Person, PersonFields};
-use crate::db::{Db, is_taken, logins, vans};
+use crate::db::{Db, is_taken, logins, shops, vans};
 use crate::error::ApiError;
 use crate::extract::{Body, IfMatch, Key, NewKey, Patch, Query};
 use crate::page::{self, Page, PageQuery};
@@ -135,7 +135,9 @@ pub async fn set_password(
     seen: IfMatch,
     body: Body<NewPassword>,
 ) -> Answer {
-    let hash = passwords::hash(&app, body.0.password).await?;
+    let password = body.0.password;
+    let strong = app.read(&caller, move |db| strong(db, key.0, "/password", password)).await?;
+    let hash = passwords::hash(&app, strong).await?;
     app.write(&caller, move |db| {
         seen.allows(people::find(db, key.0)?.ok_or(ApiError::NotFound)?.rev)?;
         people::set_password(db, key.0, &hash)?;
@@ -185,6 +187,16 @@ fn add(db: &mut Db<'_>, id: Id, fields: PersonFields) -> Result<Person, ApiError
     let fields = tidy(db, fields)?;
     people::insert(db, id, &fields, None).map_err(address_taken)?;
     people::find(db, id)?.ok_or(ApiError::NotFound)
+}
+
+/// The password, unless it is one of the first that somebody would try of this person.
+pub fn strong(db: &mut Db<'_>, id: Id, field: &str, password: String) -> Result<String, ApiError> {
+    let person = people::find(db, id)?.ok_or(ApiError::NotFound)?.fields;
+    let shop = shops::find(db)?.ok_or(ApiError::NotFound)?.fields.name;
+    match passwords::weakness(&password, &[&person.name, &person.email, &shop]) {
+        Some(why) => Err(ApiError::field(field, "easily_guessed", why)),
+        None => Ok(password),
+    }
 }
 
 /// One spelling of the address, and a van that exists.

@@ -8,7 +8,9 @@ use crate::db::acknowledgements::{self, Acknowledgement};
 use crate::db::jobs::{self, JobStatus};
 use crate::db::kinds::{Doc, Id};
 use crate::db::plans::{self, PlanVersion, StoredPlan};
+use crate::db::webhooks::EventKind;
 use crate::error::ApiError;
+use crate::events;
 use crate::extract::{Key, Optional, Query};
 use crate::forms::varied;
 use crate::job_sheet::{self, Form};
@@ -89,6 +91,9 @@ pub async fn plan_job(app: Shared, caller: Caller, key: Key, body: Optional<Plan
                 if job.status.0 == JobStatus::Booked {
                     jobs::set_status(db, job.id, job.rev, JobStatus::Planned)?;
                 }
+                let told = if version == 1 { EventKind::JobPlanned } else { EventKind::PlanReplaced };
+                let job = jobs::find(db, job.id)?.ok_or(ApiError::NotFound)?;
+                events::job(db, told, &job)?;
                 let plan = StoredPlan { version, made_at: db.now, document: Doc(plan) };
                 Ok(PlanView { plan, acknowledged: Vec::new() })
             })

@@ -8,8 +8,10 @@ use crate::db::inspections::check_findings;
 use crate::db::jobs::{self, Job, JobStatus};
 use crate::db::kinds::{Id, Instant};
 use crate::db::steps::{self, FinishedStep, NewStep, Outcome, StepFields};
+use crate::db::webhooks::EventKind;
 use crate::db::{Db, observations, people, plans, vehicles};
 use crate::error::ApiError;
+use crate::events;
 use crate::extract::{Body, IfMatch, Key, Optional};
 use crate::norms;
 use crate::page::Page;
@@ -167,7 +169,9 @@ pub async fn finish_job(
                 unless_stale(jobs::finish(db, job.id, job.rev, (at, Some(by)), &grades_after)?)?;
                 enter_coats(db, &job, &handbook, &done, (at, by))?;
                 upkeep::changed(db, &handbooks, job.fields.vehicle)?;
-                view(db, job.id)
+                let view = view(db, job.id)?;
+                events::job(db, EventKind::JobFinished, &view.job)?;
+                Ok(view)
             })
         },
         move |view| Reply::ok(view, view.job.rev),

@@ -4,7 +4,9 @@
 //! rows with a unique key (kind and period), so that it does not matter how often, or on how many replicas, it runs.
 //! Reading order: [`Task`] and [`TICKS`], [`worker`] (claim, perform, finish), one file per task.
 
+mod announce_upkeep;
 mod decide;
+mod deliver_webhook;
 mod find_reminders;
 mod forecast_upkeep;
 mod purge_replies;
@@ -44,6 +46,10 @@ pub enum Task {
         #[serde(default)]
         again: bool,
     },
+    /// Tells webhooks of what vehicles need from now on.
+    AnnounceUpkeep,
+    /// Calls a webhook.
+    DeliverWebhook { delivery: Id },
     /// Forgets logins that ended long ago.
     PurgeTokens,
     /// Forgets tasks that were done long ago.
@@ -53,9 +59,10 @@ pub enum Task {
 }
 
 /// What recurs in every shop, and how often, in minutes. Periods are counted from 1970 in UTC.
-pub const TICKS: [(Task, i64); 5] = [
+pub const TICKS: [(Task, i64); 6] = [
     (Task::ForecastUpkeep { renew: false }, 1440),
     (Task::FindReminders, 10),
+    (Task::AnnounceUpkeep, 60),
     (Task::PurgeTokens, 1440),
     (Task::PurgeTasks, 1440),
     (Task::PurgeReplies, 1440),
@@ -74,6 +81,8 @@ pub enum Outcome {
 pub enum Failure {
     /// Nothing has happened: it may be tried again.
     Retry(String),
+    /// The same, but not before this instant.
+    RetryFrom(Instant, String),
     /// It will never succeed.
     Never(String),
     /// It may have happened.
@@ -92,6 +101,8 @@ impl Task {
             Task::FindReminders => "find_reminders",
             Task::ForecastUpkeep { .. } => "forecast_upkeep",
             Task::SendMail { .. } => "send_mail",
+            Task::AnnounceUpkeep => "announce_upkeep",
+            Task::DeliverWebhook { .. } => "deliver_webhook",
             Task::PurgeTokens => "purge_tokens",
             Task::PurgeTasks => "purge_tasks",
             Task::PurgeReplies => "purge_replies",
@@ -103,6 +114,8 @@ impl Task {
             Task::FindReminders => find_reminders::run(app, claimed.shop).await,
             Task::ForecastUpkeep { renew } => forecast_upkeep::run(app, claimed, renew).await,
             Task::SendMail { reminder, again } => send_mail::run(app, claimed, reminder, again).await,
+            Task::AnnounceUpkeep => announce_upkeep::run(app, claimed.shop).await,
+            Task::DeliverWebhook { delivery } => deliver_webhook::run(app, claimed, delivery).await,
             Task::PurgeTokens => purge_tokens::run(app, claimed.shop).await,
             Task::PurgeTasks => purge_tasks::run(app, claimed.shop).await,
             Task::PurgeReplies => purge_replies::run(app, claimed.shop).await,
@@ -113,6 +126,7 @@ impl Task {
     fn ended(self, db: &mut Db<'_>, ending: &Ending) -> Result<(), ApiError> {
         match self {
             Task::SendMail { reminder, again } => send_mail::ended(db, reminder, again, ending),
+            Task::DeliverWebhook { delivery } => deliver_webhook::ended(db, delivery, ending),
             _ => Ok(()),
         }
     }
@@ -121,6 +135,7 @@ impl Task {
     pub fn replayed(self, db: &mut Db<'_>) -> Result<(), ApiError> {
         match self {
             Task::SendMail { reminder, .. } => send_mail::replayed(db, reminder),
+            Task::DeliverWebhook { delivery } => deliver_webhook::replayed(db, delivery),
             _ => Ok(()),
         }
     }
@@ -138,8 +153,9 @@ pub fn forecast_anew(db: &mut Db<'_>) -> Result<(), ApiError> {
     enqueue(db, task, &key, db.now).map(|_| ())
 }
 
-/// Adds what recurs and has no row for the present period yet.
+/// Takes in changed keys, and adds what recurs and has no row for the present period yet.
 pub async fn tick(app: &App) -> Result<(), ApiError> {
+    app.refresh_keys().await?;
     for shop in all_shops(app).await? {
         let house = Caller::house(shop);
         let keys: Vec<(Task, String)> = TICKS
@@ -175,7 +191,7 @@ fn period_key(task: Task, every_min: i64, now: Instant) -> String {
     format!("{}:{every_min}:{period}", task.kind())
 }
 
-/// The wait after a failed attempt: the table of Standard Webhooks 1.0.0 (from memory), give or take a tenth, so
+/// The wait after a failed attempt: the retry table of Standard Webhooks 1.0.0, give or take a tenth, so
 /// that what failed together does not come back together. The same for the same task and attempt.
 pub fn backoff(id: Id, attempt: i32) -> TimeDelta {
     const WAITS_S: [i64; 9] = [5, 300, 1800, 7200, 18_000, 36_000, 50_400, 72_000, 86_400];

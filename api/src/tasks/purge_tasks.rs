@@ -1,18 +1,22 @@
-//! Forgets tasks that were done long ago. What was given up or is uncertain stays until somebody looks at it.
+//! Forgets tasks that were done long ago, and what was told to webhooks by them. What was given up or is uncertain stays until somebody looks at it.
 
 use super::{Failure, Outcome};
 use crate::app::App;
 use crate::auth::Caller;
 use crate::db::kinds::Id;
-use crate::db::outbox;
+use crate::db::{deliveries, outbox};
 use chrono::TimeDelta;
 
 /// How long done tasks can be looked at.
 const KEPT: TimeDelta = TimeDelta::days(30);
 
 pub async fn run(app: &App, shop: Id) -> Result<Outcome, Failure> {
-    let forgotten =
-        app.write(&Caller::house(shop), |db| Ok(outbox::delete_done(db, db.now.plus(-KEPT))?)).await?;
+    let house = Caller::house(shop);
+    let forget = app.write(&house, |db| {
+        deliveries::delete_settled(db, db.now.plus(-KEPT))?;
+        Ok(outbox::delete_done(db, db.now.plus(-KEPT))?)
+    });
+    let forgotten = forget.await?;
     tracing::debug!(%shop, forgotten, "done tasks forgotten");
     Ok(Outcome::Done)
 }

@@ -6,13 +6,13 @@ use super::{Failure, MAX_ATTEMPTS, Outcome, Task, all_shops, backoff, tick};
 use crate::app::App;
 use crate::auth::Caller;
 use crate::db::Db;
-use crate::db::kinds::Id;
+use crate::db::kinds::{Id, Instant};
 use crate::db::outbox::{self, Ending, Row, TaskStatus};
 use crate::edge::panic_text;
 use crate::error::ApiError;
 use chrono::TimeDelta;
 use futures_util::FutureExt;
-use futures_util::future::join_all;
+use futures_util::future::{join, join_all};
 use std::panic::AssertUnwindSafe;
 use std::sync::Arc;
 use std::time::Duration;
@@ -30,6 +30,30 @@ const POLL: Duration = Duration::from_secs(1);
 /// Every minute, in UTC.
 const HEARTBEAT: &str = "0 * * * * *";
 
+/// Calls to addresses that strangers chose may hang: they wait in a lane of their own.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Lane {
+    House,
+    Strangers,
+}
+
+impl Lane {
+    /// The kinds that go in the other lane.
+    fn others(self) -> &'static [&'static str] {
+        match self {
+            Lane::House => &["deliver_webhook"],
+            Lane::Strangers => &[
+                "find_reminders",
+                "forecast_upkeep",
+                "send_mail",
+                "announce_upkeep",
+                "purge_tokens",
+                "purge_tasks",
+            ],
+        }
+    }
+}
+
 /// A task that is this worker's own for the time of its lease.
 #[derive(Debug, Clone)]
 pub struct Claimed {
@@ -43,7 +67,10 @@ pub async fn run(app: App, stop: watch::Receiver<bool>) {
     beat.notify_one();
     let outcome = async {
         let mut heartbeat = start_heartbeat(beat.clone()).await?;
-        work_until_stopped(&app, &beat, &stop).await;
+        let unbeaten = Notify::new();
+        let house = work_until_stopped(&app, Lane::House, &beat, &stop);
+        let strangers = work_until_stopped(&app, Lane::Strangers, &unbeaten, &stop);
+        join(house, strangers).await;
         heartbeat.shutdown().await
     };
     if let Err(error) = outcome.await {
@@ -51,7 +78,7 @@ pub async fn run(app: App, stop: watch::Receiver<bool>) {
     }
 }
 
-async fn work_until_stopped(app: &App, beat: &Notify, stop: &watch::Receiver<bool>) {
+async fn work_until_stopped(app: &App, lane: Lane, beat: &Notify, stop: &watch::Receiver<bool>) {
     let mut stopped = stop.clone();
     while !*stop.borrow() {
         let ticks = tokio::select! {
@@ -63,7 +90,7 @@ async fn work_until_stopped(app: &App, beat: &Notify, stop: &watch::Receiver<boo
             if ticks {
                 tick(app).await?;
             }
-            work_off(app, stop).await
+            work_off(app, lane, stop).await
         };
         if let Err(error) = outcome.await {
             tracing::error!(%error, "background tasks are delayed");
@@ -84,21 +111,30 @@ async fn start_heartbeat(beat: Arc<Notify>) -> Result<JobScheduler, JobScheduler
 pub async fn drain(app: &App) -> Result<usize, ApiError> {
     tick(app).await?;
     let (_go, never) = watch::channel(false);
-    work_off(app, &never).await
+    Ok(work_off(app, Lane::House, &never).await? + work_off(app, Lane::Strangers, &never).await?)
 }
 
-/// Shop by shop in turns, until nothing is due or the worker is told to stop.
-async fn work_off(app: &App, stop: &watch::Receiver<bool>) -> Result<usize, ApiError> {
+/// Until nothing is due or the worker is told to stop: in the house's lane shop by shop, in the other all shops beside
+/// each other, so that none waits longer than one call takes.
+async fn work_off(app: &App, lane: Lane, stop: &watch::Receiver<bool>) -> Result<usize, ApiError> {
     let mut done = 0;
     loop {
         let before = done;
+        let mut beside = Vec::new();
         for shop in all_shops(app).await? {
             if *stop.borrow() {
-                return Ok(done);
+                break;
             }
-            let claimed = claim(app, shop).await?;
+            let claimed = claim_in(app, lane, shop).await?;
             done += claimed.len();
-            join_all(claimed.iter().map(|task| perform(app, task))).await;
+            match lane {
+                Lane::House => drop(join_all(claimed.iter().map(|task| perform(app, task))).await),
+                Lane::Strangers => beside.extend(claimed),
+            }
+        }
+        join_all(beside.iter().map(|task| perform(app, task))).await;
+        if *stop.borrow() {
+            return Ok(done);
         }
         if done == before {
             return Ok(done);
@@ -106,17 +142,21 @@ async fn work_off(app: &App, stop: &watch::Receiver<bool>) -> Result<usize, ApiE
     }
 }
 
-/// Takes due tasks of a shop; first settles those that another worker lost.
+/// Takes due tasks of a shop that are done in the house; first settles those that another worker lost.
 pub async fn claim(app: &App, shop: Id) -> Result<Vec<Claimed>, ApiError> {
+    claim_in(app, Lane::House, shop).await
+}
+
+async fn claim_in(app: &App, lane: Lane, shop: Id) -> Result<Vec<Claimed>, ApiError> {
     let house = Caller::house(shop);
-    if !app.read(&house, |db| Ok(outbox::has_due(db)?)).await? {
+    if !app.read(&house, move |db| Ok(outbox::has_due(db, lane.others())?)).await? {
         return Ok(Vec::new());
     }
     let worker = app.worker.to_string();
     let rows = app
         .write(&house, move |db| {
             settle_lost(db)?;
-            Ok(outbox::claim(db, &worker, db.now.plus(LEASE), IN_FLIGHT)?)
+            Ok(outbox::claim(db, &worker, db.now.plus(LEASE), lane.others(), IN_FLIGHT)?)
         })
         .await?;
     Ok(rows.into_iter().map(|row| Claimed { shop, row }).collect())
@@ -187,11 +227,16 @@ fn ending(app: &App, row: &Row, attempt: Result<Outcome, Failure>) -> Ending {
         Ok(Outcome::Later(due_at)) => Ending::Later { due_at },
         Err(Failure::Uncertain(error)) => Ending::Uncertain { error },
         Err(Failure::Never(error)) => Ending::Dead { error },
-        Err(Failure::Retry(error)) if row.attempt >= MAX_ATTEMPTS => Ending::Dead { error },
-        Err(Failure::Retry(error)) => {
-            Ending::Retry { due_at: app.clock.now().plus(backoff(row.id, row.attempt)), error }
+        Err(Failure::Retry(error) | Failure::RetryFrom(_, error)) if row.attempt >= MAX_ATTEMPTS => {
+            Ending::Dead { error }
         }
+        Err(Failure::Retry(error)) => Ending::Retry { due_at: retry_at(app, row), error },
+        Err(Failure::RetryFrom(from, error)) => Ending::Retry { due_at: retry_at(app, row).max(from), error },
     }
+}
+
+fn retry_at(app: &App, row: &Row) -> Instant {
+    app.clock.now().plus(backoff(row.id, row.attempt))
 }
 
 fn end(db: &mut Db<'_>, row: &Row, ending: &Ending) -> Result<(), ApiError> {

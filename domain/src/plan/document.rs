@@ -42,9 +42,14 @@ pub struct JobPlan {
 }
 
 impl JobPlan {
-    /// The same plan for readers outside the shop, whom its staff's names do not concern: the technicians become
-    /// `technician 1`, `technician 2` and so on, in the order of their first turns.
-    pub fn without_names(mut self) -> JobPlan {
+    /// The same plan for readers outside the shop, whom names do not concern: the technicians become `technician 1`,
+    /// `technician 2` and so on, in the order of their first turns, and who agreed to something becomes the customer.
+    pub fn without_names(self) -> JobPlan {
+        self.without_technicians().without_customer()
+    }
+
+    /// The same without what the technicians are called.
+    pub fn without_technicians(mut self) -> JobPlan {
         let mut seen: Vec<String> = Vec::new();
         for turn in self.lines.iter_mut().flat_map(|line| &mut line.turns) {
             let known = seen.iter().position(|name| *name == turn.technician);
@@ -54,6 +59,11 @@ impl JobPlan {
             });
             turn.technician = format!("technician {}", at + 1);
         }
+        self
+    }
+
+    /// The same without the names of those who agreed to something.
+    pub fn without_customer(mut self) -> JobPlan {
         for waiver in &mut self.waivers {
             let by = std::mem::replace(&mut waiver.by, "the customer".to_string());
             let (named, nameless) = (format!("in writing by {by} at "), "in writing by the customer at ");

@@ -1,0 +1,186 @@
+//! Takes out of every table what tells who a customer was. What was done to the vehicles stays, as the work of a shop.
+
+use super::Db;
+use super::kept_replies::{self, Concern};
+use super::kinds::{Doc, Id, Instant, Word};
+use super::outbox::TaskStatus;
+use super::reminders::{ReminderDocument, ReminderStatus};
+use super::schema::{
+    arrival, booking, consent, customer, extra_work, inspection, job, near_miss, outbox, plan, reminder,
+    step_change, step_record, vehicle, waiver,
+};
+use diesel::prelude::*;
+use domain::inspection::Inspection;
+use domain::plan::JobPlan;
+use domain::site::Site;
+use serde_json::Value;
+
+/// Stands where a name or a text was.
+const ERASED: &str = "erased";
+
+/// Erases a customer with the texts of their vehicles and of these jobs.
+pub fn erase(db: &mut Db<'_>, of: Id, jobs: &[Id]) -> QueryResult<()> {
+    erase_customer(db, of)?;
+    erase_vehicles(db, of)?;
+    erase_jobs(db, jobs)?;
+    erase_plans(db, jobs)?;
+    erase_work(db, jobs)?;
+    erase_changes(db, jobs)?;
+    let reminders = erase_reminders(db, of)?;
+    erase_tasks(db, &reminders)?;
+    erase_replies(db, of, jobs)
+}
+
+/// What requests about them were answered: those that name them, and those that made them.
+fn erase_replies(db: &mut Db<'_>, of: Id, jobs: &[Id]) -> QueryResult<()> {
+    let mut concerns: Vec<Concern> = customer::table
+        .filter(customer::shop.eq(db.shop).and(customer::id.eq(of)))
+        .select((customer::id, customer::created_at))
+        .load(db.conn)?;
+    let vehicles = vehicle::table
+        .filter(vehicle::shop.eq(db.shop).and(vehicle::customer.eq(of)))
+        .select((vehicle::id, vehicle::created_at));
+    concerns.extend(vehicles.load::<Concern>(db.conn)?);
+    let of_jobs = job::table.filter(job::shop.eq(db.shop).and(job::id.eq_any(jobs.to_vec())));
+    concerns.extend(of_jobs.select((job::id, job::created_at)).load::<Concern>(db.conn)?);
+    let bookings = booking::table
+        .filter(booking::shop.eq(db.shop).and(booking::job.eq_any(jobs.to_vec())))
+        .select((booking::id, booking::created_at));
+    concerns.extend(bookings.load::<Concern>(db.conn)?);
+    kept_replies::forget_about(db, &concerns)
+}
+
+fn erase_customer(db: &mut Db<'_>, of: Id) -> QueryResult<()> {
+    let set = (
+        customer::name.eq(ERASED),
+        customer::email.eq(None::<String>),
+        customer::phone.eq(None::<String>),
+        customer::language.eq(None::<String>),
+        customer::time_zone.eq(None::<String>),
+        customer::site.eq(Doc(Site::default())),
+        customer::note.eq(None::<String>),
+        customer::preferred_months.eq(Doc(Vec::<u8>::new())),
+        customer::complaint_open.eq(false),
+        customer::erased_at.eq(db.now),
+        customer::rev.eq(customer::rev + 1),
+    );
+    diesel::update(customer::table.find((db.shop, of))).set(set).execute(db.conn)?;
+    let told = consent::table.filter(consent::shop.eq(db.shop).and(consent::customer.eq(of)));
+    diesel::delete(told).execute(db.conn).map(|_| ())
+}
+
+/// A vehicle whose owner is not known any more is like one that was sold.
+fn erase_vehicles(db: &mut Db<'_>, of: Id) -> QueryResult<()> {
+    let rows = vehicle::table.filter(vehicle::shop.eq(db.shop).and(vehicle::customer.eq(of)));
+    let set = (
+        vehicle::label.eq(ERASED),
+        vehicle::registration.eq(None::<String>),
+        vehicle::vin.eq(None::<String>),
+        vehicle::rev.eq(vehicle::rev + 1),
+    );
+    diesel::update(rows).set(set).execute(db.conn)?;
+    let kept = rows.filter(vehicle::sold_at.is_null());
+    diesel::update(kept).set(vehicle::sold_at.eq(db.now)).execute(db.conn).map(|_| ())
+}
+
+fn erase_jobs(db: &mut Db<'_>, jobs: &[Id]) -> QueryResult<()> {
+    let rows = job::table.filter(job::shop.eq(db.shop).and(job::id.eq_any(jobs.to_vec())));
+    diesel::update(rows).set(job::note.eq(None::<String>)).execute(db.conn)?;
+    let rows = booking::table.filter(booking::shop.eq(db.shop).and(booking::job.eq_any(jobs.to_vec())));
+    let set = (booking::note.eq(None::<String>), booking::reason.eq(None::<String>));
+    diesel::update(rows).set(set).execute(db.conn)?;
+    let rows = waiver::table.filter(waiver::shop.eq(db.shop).and(waiver::job.eq_any(jobs.to_vec())));
+    diesel::update(rows).set(waiver::agreed_by.eq(ERASED)).execute(db.conn).map(|_| ())
+}
+
+/// A plan keeps its steps; what it was made from tells where the customer was.
+fn erase_plans(db: &mut Db<'_>, jobs: &[Id]) -> QueryResult<()> {
+    let of_jobs = plan::shop.eq(db.shop).and(plan::job.eq_any(jobs.to_vec()));
+    let rows: Vec<(Id, i32, Doc<JobPlan>)> =
+        plan::table.filter(of_jobs).select((plan::job, plan::version, plan::document)).load(db.conn)?;
+    for (job, version, document) in rows {
+        let set = (plan::document.eq(Doc(document.0.without_customer())), plan::facts.eq(None::<String>));
+        diesel::update(plan::table.find((db.shop, job, version))).set(set).execute(db.conn)?;
+    }
+    Ok(())
+}
+
+fn erase_work(db: &mut Db<'_>, jobs: &[Id]) -> QueryResult<()> {
+    let jobs = jobs.to_vec();
+    let rows: Vec<(Id, Id, Doc<Inspection>)> = inspection::table
+        .filter(inspection::shop.eq(db.shop).and(inspection::job.eq_any(jobs.clone())))
+        .select((inspection::job, inspection::id, inspection::document))
+        .load(db.conn)?;
+    for (job, id, mut document) in rows.into_iter().filter(|row| row.2.0.note.is_some()) {
+        document.0.note = None;
+        let row = inspection::table.find((db.shop, job, id));
+        diesel::update(row).set(inspection::document.eq(document)).execute(db.conn)?;
+    }
+    let rows =
+        step_record::table.filter(step_record::shop.eq(db.shop).and(step_record::job.eq_any(jobs.clone())));
+    diesel::update(rows).set(step_record::note.eq(None::<String>)).execute(db.conn)?;
+    let rows = arrival::table.filter(arrival::shop.eq(db.shop).and(arrival::job.eq_any(jobs.clone())));
+    diesel::update(rows).set(arrival::note.eq(None::<String>)).execute(db.conn)?;
+    let rows =
+        extra_work::table.filter(extra_work::shop.eq(db.shop).and(extra_work::job.eq_any(jobs.clone())));
+    diesel::update(rows).set(extra_work::what.eq(ERASED)).execute(db.conn)?;
+    let rows = near_miss::table.filter(near_miss::shop.eq(db.shop).and(near_miss::job.eq_any(jobs)));
+    diesel::update(rows).set(near_miss::what.eq(ERASED)).execute(db.conn).map(|_| ())
+}
+
+/// Job, id, and the record before and after.
+type Change = (Id, Id, Doc<Value>, Option<Doc<Value>>);
+
+fn erase_changes(db: &mut Db<'_>, jobs: &[Id]) -> QueryResult<()> {
+    let of_jobs = step_change::shop.eq(db.shop).and(step_change::job.eq_any(jobs.to_vec()));
+    let rows: Vec<Change> = step_change::table
+        .filter(of_jobs)
+        .select((step_change::job, step_change::id, step_change::before, step_change::after))
+        .load(db.conn)?;
+    for (job, id, before, after) in rows {
+        let without_note = |mut document: Doc<Value>| {
+            if let Some(fields) = document.0.as_object_mut() {
+                fields.remove("note");
+            }
+            document
+        };
+        let set = (
+            step_change::reason.eq(ERASED),
+            step_change::before.eq(without_note(before)),
+            step_change::after.eq(after.map(without_note)),
+        );
+        diesel::update(step_change::table.find((db.shop, job, id))).set(set).execute(db.conn)?;
+    }
+    Ok(())
+}
+
+/// Nothing is sent any more, and what was sent is forgotten.
+fn erase_reminders(db: &mut Db<'_>, of: Id) -> QueryResult<Vec<Id>> {
+    let rows = reminder::table.filter(reminder::shop.eq(db.shop).and(reminder::customer.eq(of)));
+    let set = (reminder::reason.eq(ERASED), reminder::document.eq(Doc(ReminderDocument::default())));
+    diesel::update(rows).set(set).execute(db.conn)?;
+    let due = rows.filter(reminder::status.eq(Word(ReminderStatus::Due)));
+    diesel::update(due).set(reminder::status.eq(Word(ReminderStatus::Suppressed))).execute(db.conn)?;
+    rows.select(reminder::id).load(db.conn)
+}
+
+/// A mail server's answer may name the customer.
+fn erase_tasks(db: &mut Db<'_>, reminders: &[Id]) -> QueryResult<()> {
+    let sending = outbox::shop.eq(db.shop).and(outbox::kind.eq("send_mail"));
+    let tasks: Vec<(Id, Doc<Value>)> =
+        outbox::table.filter(sending).select((outbox::id, outbox::payload)).load(db.conn)?;
+    let of_them = |payload: &Value| reminders.iter().any(|id| payload["reminder"] == id.as_str());
+    let ids: Vec<Id> = tasks.iter().filter(|(_, payload)| of_them(&payload.0)).map(|(id, _)| *id).collect();
+    let rows = outbox::table.filter(outbox::shop.eq(db.shop).and(outbox::id.eq_any(ids)));
+    diesel::update(rows.clone()).set(outbox::last_error.eq(None::<String>)).execute(db.conn)?;
+    let open = [Word(TaskStatus::Waiting), Word(TaskStatus::Uncertain), Word(TaskStatus::Dead)];
+    let set = (outbox::status.eq(Word(TaskStatus::Done)), outbox::finished_at.eq(Some(db.now)));
+    diesel::update(rows.filter(outbox::status.eq_any(open))).set(set).execute(db.conn).map(|_| ())
+}
+
+/// When a customer was erased.
+pub fn erased_at(db: &mut Db<'_>, of: Id) -> QueryResult<Option<Instant>> {
+    let found: Option<Option<Instant>> =
+        customer::table.find((db.shop, of)).select(customer::erased_at).first(db.conn).optional()?;
+    Ok(found.flatten())
+}

@@ -1,0 +1,3 @@
+DROP TABLE calendar_feed;
+DROP TABLE booking;
+ALTER TABLE partner_app DROP COLUMN customers;

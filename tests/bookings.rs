@@ -1,0 +1,169 @@
+//! What partner apps propose, and that they see their own and nothing else.
+
+use serde_json::{Value, json};
+use tests::{PartnerApp, Shop, TestApp, WHATEVER};
+
+fn proposal(vehicle: &str) -> Value {
+    json!({ "vehicle": vehicle, "package": "P2", "note": "Bay 4",
+        "window_from": "2026-05-11T08:00:00Z", "window_to": "2026-05-11T10:00:00Z" })
+}
+
+/// An app that may act for these customers only.
+fn app_for(shop: &Shop, scopes: &[&str], customers: &[&String]) -> PartnerApp {
+    let app = shop.partner_app(scopes);
+    shop.owner.patch(&format!("/v1/partner-apps/{}", app.id), &json!({ "customers": customers })).expect(200);
+    app
+}
+
+#[test]
+fn a_proposal_becomes_a_job_when_the_office_accepts_it() {
+    let app = TestApp::start();
+    let shop = app.shop("Shine");
+    let vehicle = shop.vehicle(&shop.customer("A"));
+    let (one, other) = (shop.partner(&app, &["offers:write"]), shop.partner(&app, &["offers:write"]));
+    let id = one.post("/v1/bookings", &proposal(&vehicle)).id();
+    let path = format!("/v1/bookings/{id}");
+    assert_eq!(one.get(&path).expect(200)["status"], "proposed");
+    assert_eq!(other.get("/v1/bookings").expect(200)["items"], json!([]));
+    for action in ["", "/withdraw"] {
+        let method = if action.is_empty() { "GET" } else { "POST" };
+        other.send(method, &format!("{path}{action}"), &[WHATEVER], &[]).problem(404, "not_found");
+    }
+    one.post(&format!("{path}/accept"), &Value::Null).problem(403, "forbidden");
+    shop.owner.post("/v1/bookings", &proposal(&vehicle)).problem(403, "forbidden");
+    shop.partner(&app, &["plans:read"]).get(&path).problem(403, "forbidden");
+
+    assert_eq!(shop.owner.get("/v1/bookings?status=proposed").expect(200)["items"][0]["id"], json!(id));
+    let accepted = shop.owner.post(&format!("{path}/accept"), &Value::Null).expect(200);
+    let job = accepted["job"].as_str().expect("a job");
+    let booked = shop.owner.get(&format!("/v1/jobs/{job}")).expect(200);
+    assert_eq!(
+        (&booked["vehicle"], &booked["note"], &booked["status"]),
+        (&json!(vehicle), &json!("Bay 4"), &json!("booked"))
+    );
+    assert_eq!(one.get(&path).expect(200)["job"], json!(job));
+    shop.owner.post(&format!("{path}/accept"), &Value::Null).problem(409, "booking_settled");
+    one.post(&format!("{path}/withdraw"), &Value::Null).problem(409, "booking_settled");
+    one.post("/v1/bookings", &proposal(&vehicle)).problem(409, "vehicle_booked");
+}
+
+#[test]
+fn a_proposal_is_declined_with_a_reason_or_taken_back() {
+    let app = TestApp::start();
+    let shop = app.shop("Shine");
+    let vehicle = shop.vehicle(&shop.customer("A"));
+    let partner = shop.partner(&app, &["offers:write"]);
+    let propose = || format!("/v1/bookings/{}", partner.post("/v1/bookings", &proposal(&vehicle)).id());
+    let (first, second) = (propose(), propose());
+    shop.owner.post(&format!("{first}/decline"), &json!({ "reason": "" })).refused_at("/reason", "too_short");
+    shop.owner.post(&format!("{first}/decline"), &json!({ "reason": "No bay" })).expect(200);
+    let told = partner.get(&first).expect(200);
+    assert_eq!(
+        (&told["status"], &told["reason"], &told["job"]),
+        (&json!("declined"), &json!("No bay"), &Value::Null)
+    );
+    partner.post(&format!("{second}/withdraw"), &Value::Null).expect(200);
+    shop.owner.post(&format!("{second}/accept"), &Value::Null).problem(409, "booking_settled");
+    assert_eq!(shop.owner.get("/v1/jobs").expect(200)["items"], json!([]));
+
+    let mut unknown = proposal(&vehicle);
+    unknown["package"] = json!("P99");
+    partner.post("/v1/bookings", &unknown).refused_at("/package", "unknown");
+    unknown["status"] = json!("accepted");
+    partner.post("/v1/bookings", &unknown).refused_at("/status", "unknown_field");
+    let elsewhere = app.shop("Gleam");
+    let foreign = elsewhere.vehicle(&elsewhere.customer("B"));
+    partner.post("/v1/bookings", &proposal(&foreign)).refused_at("/vehicle", "unknown");
+}
+
+/// What the shop grants is the end of what an app reaches: plans, upkeep, proposals, calendars and events alike.
+#[test]
+fn an_app_acts_for_the_customers_it_was_granted_and_for_nobody_else() {
+    let app = TestApp::start_with(|config| config.webhook_loopback = true);
+    let shop = app.shop("Shine");
+    let job = shop.ready_job(&app);
+    let vehicle = shop.vehicle(&shop.customer("B"));
+    shop.owner.post(&job.path("plan"), &Value::Null).expect(201);
+    let all = ["plans:read", "upkeep:read", "offers:write", "webhooks"];
+    let stranger = shop.customer("C");
+    let (near, far) = (app_for(&shop, &all, &[&job.customer]), app_for(&shop, &all, &[&stranger]));
+    let (hears, deaf) = (tests::receiver::Receiver::start(), tests::receiver::Receiver::start());
+    for (partner, receiver, status) in [(&near, &hears, 200), (&far, &deaf, 404)] {
+        let client = partner.log_in(&app);
+        for path in [
+            job.path("plan"),
+            job.path("plans"),
+            job.path("timeline"),
+            format!("/v1/vehicles/{}/upkeep", job.vehicle),
+            format!("/v1/vehicles/{}/upkeep.svg", job.vehicle),
+            format!("/v1/vehicles/{}/upkeep/checks", job.vehicle),
+        ] {
+            assert_eq!(client.get(&path).status, status, "{path}");
+        }
+        let needs = client.get("/v1/upkeep").expect(200);
+        let needs = needs["items"].as_array().expect("items");
+        assert_eq!(needs.is_empty(), status == 404);
+        assert!(needs.iter().all(|need| need["vehicle"] == json!(job.vehicle)));
+        client.post("/v1/bookings", &proposal(&vehicle)).refused_at("/vehicle", "unknown");
+        client.post("/v1/webhooks", &json!({ "url": receiver.url, "events": ["plan.replaced"] })).expect(201);
+    }
+    near.log_in(&app).post("/v1/bookings", &proposal(&job.vehicle)).expect(201);
+    shop.owner.post(&job.path("plan"), &Value::Null).expect(201);
+    app.run_tasks();
+    assert_eq!((hears.take().len(), deaf.connections()), (1, 0));
+}
+
+/// Whatever an app asks for: no telephone, no way in, no remark of the office, nobody's name.
+#[test]
+fn an_app_learns_no_telephone_no_key_code_and_no_name() {
+    let app = TestApp::start();
+    let shop = app.shop("Shine");
+    let job = shop.ready_job(&app);
+    let secrets = [
+        "canary-phone-4711",
+        "canary-gate-0815",
+        "canary-note",
+        "canary-job",
+        "Canary Client",
+        "canary@client.test",
+    ];
+    let before = shop.owner.get(&format!("/v1/customers/{}", job.customer)).expect(200);
+    let mut site = before["site"].clone();
+    site["access_note"] = json!(secrets[1]);
+    let customer = json!({ "phone": secrets[0], "site": site, "note": secrets[2], "name": secrets[4], "email": secrets[5] });
+    shop.owner.patch(&format!("/v1/customers/{}", job.customer), &customer).expect(200);
+    shop.owner.patch(&format!("/v1/jobs/{}", job.id), &json!({ "note": secrets[3] })).expect(200);
+    shop.owner.post(&job.path("plan"), &Value::Null).expect(201);
+    let all = ["plans:read", "upkeep:read", "offers:write", "webhooks"];
+    let partner = shop.partner(&app, &all);
+    let proposed = partner.post("/v1/bookings", &proposal(&job.vehicle)).id();
+    shop.owner.post(&format!("/v1/bookings/{proposed}/accept"), &Value::Null).expect(200);
+    let feed = partner.post("/v1/calendar-feeds", &json!({ "details": true })).expect(201);
+    let url = feed["url"].as_str().expect("an address");
+    let calendar = url[url.find("/calendars").expect("a path")..].to_owned();
+    let mut read = 0;
+    for row in api::auth::access::TABLE.iter().filter(|row| row.0 == "GET" && row.3.is_some()) {
+        let id = if row.1.starts_with("/v1/jobs") {
+            &job.id
+        } else if row.1.starts_with("/v1/vehicles") {
+            &job.vehicle
+        } else {
+            &proposed
+        };
+        let reply = partner.get(&row.1.replace("{id}", id));
+        for secret in secrets {
+            assert!(!reply.text.contains(secret), "{} tells {secret}", reply.asked);
+        }
+        read += usize::from(reply.status == 200);
+    }
+    assert!(read >= 9, "{read}");
+    let reply = app.client().get(&calendar);
+    assert_eq!(reply.status, 200);
+    assert!(
+        reply.text.contains("grey estate") && !secrets.iter().any(|secret| reply.text.contains(secret)),
+        "{}",
+        reply.text
+    );
+    let sheet = partner.send("GET", &job.path("plan"), &[("accept", "text/html")], &[]);
+    sheet.problem(403, "forbidden");
+}

@@ -1,0 +1,134 @@
+//! A customer's data as one file, and the end of it: nothing that tells who they were is left anywhere.
+
+use api::db::Location;
+use chrono::TimeDelta;
+use diesel::connection::InstrumentationEvent;
+use diesel::sql_types::Text;
+use diesel::{Connection, PgConnection, QueryableByName, RunQueryDsl, sql_query};
+use serde_json::{Value, json};
+use tests::TestApp;
+
+const CANARIES: [&str; 11] = [
+    "Canary Zanzara",
+    "canary-mail@zanzara.test",
+    "canary-phone",
+    "canary-note",
+    "canary-gate",
+    "canary-label",
+    "canary-plate",
+    "canary-job",
+    "canary-waiver",
+    "canary-inspection",
+    "canary-source",
+];
+
+/// All that is stored, as text: the file and its log, or every row of every table.
+fn everything(app: &TestApp) -> String {
+    match app.app.database.location() {
+        Location::Sqlite(file) => {
+            let log = file.with_extension("db-wal");
+            let bytes = [file.clone(), log]
+                .iter()
+                .filter_map(|file| std::fs::read(file).ok())
+                .flatten()
+                .collect::<Vec<u8>>();
+            String::from_utf8_lossy(&bytes).into_owned()
+        }
+        Location::Postgres(_) => {
+            #[derive(QueryableByName)]
+            struct Line {
+                #[diesel(sql_type = Text)]
+                line: String,
+            }
+            let mut conn =
+                PgConnection::establish(app.place.superuser().expect("a server")).expect("it opens");
+            // This looks beyond the shop on purpose, so nobody reads along.
+            conn.set_instrumentation(|_: InstrumentationEvent<'_>| {});
+            let tables =
+                "SELECT table_name AS line FROM information_schema.tables WHERE table_schema = 'public'";
+            let tables: Vec<Line> = sql_query(tables).load(&mut conn).expect("the tables");
+            let mut all = String::new();
+            for Line { line } in tables {
+                let rows = format!("SELECT t::text AS line FROM {line} t");
+                let rows: Vec<Line> = sql_query(rows).load(&mut conn).expect("the rows");
+                rows.into_iter().for_each(|row| all.push_str(&row.line));
+            }
+            all
+        }
+    }
+}
+
+fn found(text: &str) -> Vec<&'static str> {
+    CANARIES.into_iter().filter(|canary| text.contains(canary)).collect()
+}
+
+#[test]
+fn a_customer_is_given_everything_and_then_forgotten_everywhere() {
+    let app = TestApp::start();
+    let shop = app.shop("Shine");
+    let job = shop.ready_job(&app);
+    let customer = format!("/v1/customers/{}", job.customer);
+    let before = shop.owner.get(&customer).expect(200);
+    let mut site = before["site"].clone();
+    site["access_note"] = json!(CANARIES[4]);
+    let who = json!({ "name": CANARIES[0], "email": CANARIES[1], "phone": CANARIES[2], "note": CANARIES[3], "site": site });
+    shop.owner.patch(&customer, &who).expect(200);
+    let consent =
+        json!({ "channel": "mail", "purpose": "appointment", "given": true, "source": CANARIES[10] });
+    let keyed = |body: &Value| {
+        let headers = [("content-type", "application/json"), ("idempotency-key", "kept")];
+        shop.owner.send("POST", &format!("{customer}/consents"), &headers, body.to_string().as_bytes())
+    };
+    keyed(&consent).expect(201);
+    let car = json!({ "label": CANARIES[5], "registration": CANARIES[6] });
+    shop.owner.patch(&format!("/v1/vehicles/{}", job.vehicle), &car).expect(200);
+    shop.owner.patch(&format!("/v1/jobs/{}", job.id), &json!({ "note": CANARIES[7] })).expect(200);
+    let waiver = json!({ "rule": "R43", "by": CANARIES[8] });
+    shop.owner.post(&job.path("waivers"), &waiver).expect(201);
+    let inspection = json!({ "findings": [], "note": CANARIES[9] });
+    job.technician.post(&job.path("inspections"), &inspection).expect(201);
+    shop.owner.post(&job.path("plan"), &Value::Null).expect(201);
+    app.run_tasks();
+    app.advance(TimeDelta::minutes(9));
+    let export = shop.owner.get(&format!("{customer}/export"));
+    assert!(export.header("content-disposition").starts_with("attachment"));
+    assert_eq!(found(&export.text), CANARIES);
+    let (_, dispatcher) = shop.hire(&app, "dispatcher", "d@shine.test");
+    dispatcher.get(&format!("{customer}/export")).problem(403, "forbidden");
+    dispatcher.post(&format!("{customer}/erase"), &Value::Null).problem(403, "forbidden");
+    assert_eq!(found(&everything(&app)), CANARIES);
+
+    keyed(&json!({})).problem(422, "idempotency_key_reused");
+    shop.owner.post(&format!("{customer}/erase"), &Value::Null).problem(409, "jobs_open");
+    shop.owner.post(&format!("/v1/jobs/{}/cancel", job.id), &Value::Null).expect(200);
+    let erased = shop.owner.post(&format!("{customer}/erase"), &Value::Null).expect(200);
+    assert_eq!(erased["name"], "erased");
+    assert_eq!(shop.owner.get(&format!("{customer}/consents")).expect(200)["items"], json!([]));
+    // What the request was answered is forgotten too: its key is as good as new.
+    let other = json!({ "channel": "mail", "purpose": "appointment", "given": false, "source": "letter" });
+    keyed(&other).expect(201);
+    shop.owner.post(&format!("{customer}/erase"), &Value::Null).expect(200);
+    assert_eq!(found(&everything(&app)), Vec::<&str>::new());
+    assert_eq!(found(&app.mail().concat()), Vec::<&str>::new());
+
+    // The work is still there, under the same ids, and nothing is sent any more.
+    assert_eq!(shop.owner.get(&format!("/v1/jobs/{}", job.id)).expect(200)["package"], "P2");
+    assert!(
+        shop.owner.get(&job.path("plan")).expect(200)["lines"]
+            .as_array()
+            .is_some_and(|lines| !lines.is_empty())
+    );
+    let again = shop.owner.get(&format!("{customer}/export"));
+    assert_eq!(found(&again.text), Vec::<&str>::new());
+    assert_eq!(
+        shop.owner.get("/v1/upkeep").expect(200)["items"],
+        json!([]),
+        "an erased vehicle needs nothing"
+    );
+    let mails = app.mail().len();
+    app.advance(TimeDelta::days(60));
+    app.run_tasks();
+    assert_eq!(app.mail().len(), mails);
+    let shop = shop.again(&app);
+    assert_eq!(shop.owner.get("/v1/audit/state").expect(200)["whole"], true);
+}

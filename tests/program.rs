@@ -93,7 +93,7 @@ fn serve_works_in_the_background_and_stops_when_told() {
 /// At its most talkative the log still holds no password, no token and no secret address.
 #[test]
 fn no_secret_is_in_the_log() {
-    let place = Place::make();
+    let place = Place::ready();
     let mut arguments = vec!["serve".to_owned(), "--listen".into(), "127.0.0.1:0".into()];
     if let Some(url) = place.config().database_url {
         arguments.extend(["--database-url".into(), url]);

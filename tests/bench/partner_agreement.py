@@ -60,7 +60,7 @@ class Api:
         if method == "PUT" or path.endswith("/secret"):
             # Nobody else changes anything meanwhile.
             headers["if-match"] = "*"
-        if self.token:
+        if self.token and form is None:
             headers["authorization"] = f"Bearer {self.token}"
         request = urllib.request.Request(self.base + path, data, headers, method=method)
         with urllib.request.urlopen(request, timeout=30) as answer:

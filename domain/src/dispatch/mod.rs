@@ -10,6 +10,7 @@ mod people;
 mod place_rules;
 mod problem;
 mod rounds;
+pub mod search;
 mod steps;
 mod time;
 mod travel;

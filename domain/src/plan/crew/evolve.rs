@@ -6,7 +6,7 @@
 
 use super::decode::{Choice, Decoder, Direction, Draft};
 use super::net::Net;
-use super::random::Random;
+use crate::random::Random;
 
 /// Members of each population: the square root of this many times the schedules allowed
 /// (tuned on the j30 and j60 sets and on generated jobs).

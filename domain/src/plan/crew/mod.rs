@@ -18,7 +18,6 @@ mod load;
 mod memo;
 mod net;
 mod problem;
-mod random;
 mod schedule;
 mod staff;
 #[cfg(test)]

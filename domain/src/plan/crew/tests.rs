@@ -1,7 +1,7 @@
 //! Random problems against trying everything, and properties every answer has.
 
 use super::brute::shortest;
-use super::random::Random;
+use crate::random::Random;
 use super::*;
 
 const PROVE: Budget = Budget { schedules: 30, nodes: 2_000_000 };

@@ -1,4 +1,5 @@
 //! SplitMix64 (Steele, Lea & Flood 2014, doi 10.1145/2660193.2660195): the same numbers for the same seed.
+//! The searches take their chances from it, so that they stay functions of their arguments.
 
 #[derive(Debug, Clone)]
 pub struct Random(u64);
@@ -19,6 +20,11 @@ impl Random {
     /// A number below `bound`; 0 for a bound of 0.
     pub fn below(&mut self, bound: usize) -> usize {
         ((u128::from(self.next()) * bound as u128) >> 64) as usize
+    }
+
+    /// A number in 0 ≤ x < 1, of 53 random bits.
+    pub fn unit(&mut self) -> f64 {
+        (self.next() >> 11) as f64 / (1_u64 << 53) as f64
     }
 
     /// True in `percent` of a hundred cases.

@@ -1,0 +1,137 @@
+//! Two routes exchange a segment each: relocate, swap and 2-opt* are all of this form.
+
+use super::model::Model;
+use super::route::{Route, Stop};
+use super::solution::Solution;
+use super::timing;
+
+/// `length` visits of a route from the place `at`; a length of 0 is the gap before `at`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Segment {
+    pub shift: usize,
+    pub at: usize,
+    pub length: usize,
+}
+
+/// A route cut at a segment.
+struct Cut<'a> {
+    route: &'a Route,
+    shift: usize,
+    before: &'a Stop,
+    inner: &'a [Stop],
+    after: &'a Stop,
+    is_tail: bool,
+}
+
+impl<'a> Cut<'a> {
+    fn new(solution: &'a Solution, segment: Segment) -> Cut<'a> {
+        let route = &solution.routes[segment.shift];
+        let end = segment.at + 1 + segment.length;
+        Cut {
+            route,
+            shift: segment.shift,
+            before: &route.stops[segment.at],
+            inner: &route.stops[segment.at + 1..end],
+            after: &route.stops[end],
+            is_tail: end + 1 == route.stops.len(),
+        }
+    }
+
+    /// Cost of the ways at both ends of the segment.
+    fn ends(&self) -> i32 {
+        self.before.onward + self.inner.last().map_or(0, |last| last.onward)
+    }
+
+    /// The same with another segment in its place.
+    fn ends_with(&self, model: &Model, other: &[Stop]) -> i32 {
+        let cost = |from: u32, to: u32| model.leg(from, to).cost;
+        match (other.first(), other.last()) {
+            (Some(first), Some(last)) => {
+                cost(self.before.node, first.node) + cost(last.node, self.after.node)
+            }
+            _ => cost(self.before.node, self.after.node),
+        }
+    }
+
+    fn holds(&self, model: &Model, segment: Segment, theirs: Segment, other: &Cut) -> bool {
+        let kinds = self.route.load.len();
+        let sum = |route: &Route, segment: Segment, kind: usize| {
+            let up_to = |at: usize| route.load_up_to[at * kinds + kind];
+            up_to(segment.at + segment.length) - up_to(segment.at)
+        };
+        let capacity = &model.shift(self.shift).capacity;
+        (0..kinds).all(|kind| {
+            self.route.load[kind] - sum(self.route, segment, kind) + sum(other.route, theirs, kind)
+                <= capacity[kind]
+        })
+    }
+
+    /// Whether there is time for another segment in this one's place.
+    fn has_time_for(&self, model: &Model, other: &Cut) -> bool {
+        let mut clock = self.before.depart_s;
+        let mut at = self.before.node;
+        if let Some(first) = other.inner.first()
+            && other.is_tail
+            && self.is_tail
+            && model.same_kind(self.shift, other.shift)
+        {
+            return clock + model.leg(at, first.node).time_s <= first.latest_s;
+        }
+        for stop in other.inner {
+            let arrival = clock + model.leg(at, stop.node).time_s;
+            let Some((_, finish)) =
+                model.service(self.shift, stop.node).and_then(|service| service.at(arrival))
+            else {
+                return false;
+            };
+            clock = finish;
+            at = stop.node;
+        }
+        clock + model.leg(at, self.after.node).time_s <= self.after.latest_s
+    }
+}
+
+/// What exchanging two segments of different routes changes in cost, if it is less than nothing and possible.
+pub fn gain(model: &Model, solution: &Solution, one: Segment, other: Segment) -> Option<i64> {
+    let (a, b) = (Cut::new(solution, one), Cut::new(solution, other));
+    let travel = a.ends_with(model, b.inner) + b.ends_with(model, a.inner) - a.ends() - b.ends();
+    if model.plain {
+        (travel < 0
+            && a.holds(model, one, other, &b)
+            && b.holds(model, other, one, &a)
+            && a.has_time_for(model, &b)
+            && b.has_time_for(model, &a))
+        .then_some(i64::from(travel))
+    } else {
+        gain_timed(model, solution, one, other, i64::from(travel))
+    }
+}
+
+/// By the cost of both whole rounds, where the change in travel leaves hope.
+fn gain_timed(model: &Model, solution: &Solution, one: Segment, other: Segment, travel: i64) -> Option<i64> {
+    let (a, b) = (Cut::new(solution, one), Cut::new(solution, other));
+    let hope = a.route.beside_travel() + b.route.beside_travel();
+    if travel >= hope || !a.holds(model, one, other, &b) || !b.holds(model, other, one, &a) {
+        return None;
+    }
+    let cost = |mine: &Cut, at: Segment, theirs: &Cut| {
+        let nodes = mine.route.visits().take(at.at).chain(theirs.inner.iter().map(|stop| stop.node));
+        let mut nodes = nodes.chain(mine.route.visits().skip(at.at + at.length)).peekable();
+        let is_empty = nodes.peek().is_none();
+        if is_empty { Some(0) } else { timing::cost(model, mine.shift, nodes, &solution.pins) }
+    };
+    let change = cost(&a, one, &b)? + cost(&b, other, &a)? - a.route.cost - b.route.cost;
+    (change < 0).then_some(change)
+}
+
+pub fn apply(model: &Model, solution: &mut Solution, one: Segment, other: Segment) {
+    let with = |mine: Segment, theirs: Segment| -> Vec<u32> {
+        let mut nodes: Vec<u32> = solution.routes[mine.shift].visits().collect();
+        let inner = solution.routes[theirs.shift].visits().skip(theirs.at).take(theirs.length);
+        nodes.splice(mine.at..mine.at + mine.length, inner);
+        nodes
+    };
+    let (a, b) = (with(one, other), with(other, one));
+    solution.replace(model, one.shift, &a);
+    solution.replace(model, other.shift, &b);
+}

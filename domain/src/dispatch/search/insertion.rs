@@ -1,0 +1,106 @@
+//! Where a node costs least in a route.
+
+use super::model::Model;
+use super::solution::Solution;
+use super::timing;
+
+/// A place in a route and what it adds to its cost.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Insertion {
+    pub cost: i64,
+    pub at: usize,
+}
+
+/// The best places of nodes in routes, kept while a route stays as it is: by ruin and recreate few routes change at a
+/// time, and those taken back are as they were.
+#[derive(Debug)]
+pub struct Cache {
+    shifts: usize,
+    entries: Vec<Entry>,
+}
+
+#[derive(Debug, Clone, Copy)]
+struct Entry {
+    version: u32,
+    at: u32,
+    /// [`NONE`]: there is no place.
+    cost: i64,
+}
+
+const NONE: i64 = i64::MAX;
+
+impl Cache {
+    pub fn new(model: &Model) -> Cache {
+        let shifts = model.parts.shifts.len();
+        Cache { shifts, entries: vec![Entry { version: u32::MAX, at: 0, cost: NONE }; shifts * model.len()] }
+    }
+
+    pub fn best(&mut self, model: &Model, solution: &Solution, shift: usize, node: u32) -> Option<Insertion> {
+        let version = solution.routes[shift].version;
+        let entry = &mut self.entries[node as usize * self.shifts + shift];
+        if entry.version != version {
+            let found = best_in_route(model, solution, shift, node);
+            let (cost, at) = found.map_or((NONE, 0), |insertion| (insertion.cost, insertion.at));
+            *entry = Entry { version, at: at as u32, cost };
+        }
+        (entry.cost != NONE).then_some(Insertion { cost: entry.cost, at: entry.at as usize })
+    }
+}
+
+/// The cheapest place that keeps the route possible.
+pub fn best_in_route(model: &Model, solution: &Solution, shift: usize, node: u32) -> Option<Insertion> {
+    let route = &solution.routes[shift];
+    let loads = route.load.iter().zip(&model.parts.nodes[node as usize].load);
+    if loads.zip(&model.shift(shift).capacity).any(|((sum, load), most)| sum + load > *most) {
+        return None;
+    }
+    if model.plain {
+        best_plain(model, solution, shift, node)
+    } else {
+        best_timed(model, solution, shift, node)
+    }
+}
+
+fn best_plain(model: &Model, solution: &Solution, shift: usize, node: u32) -> Option<Insertion> {
+    let service = model.service(shift, node)?;
+    let stops = &solution.routes[shift].stops;
+    let (from, to) = (model.legs_from(node), model.legs_to(node));
+    let (mut best, mut place) = (i32::MAX, usize::MAX);
+    for (at, pair) in stops.windows(2).enumerate() {
+        let [before, after] = pair else { continue };
+        let there = to[before.node as usize];
+        let arrival = before.depart_s + there.time_s;
+        if arrival > service.close_s {
+            break;
+        }
+        let onward = from[after.node as usize];
+        let cost = there.cost + onward.cost - before.onward;
+        if cost < best && arrival.max(service.open_s) + service.length_s + onward.time_s <= after.latest_s {
+            (best, place) = (cost, at);
+        }
+    }
+    let opening =
+        if stops.len() == 2 { model.shift(shift).fixed_cost + i64::from(stops[0].onward) } else { 0 };
+    (place != usize::MAX).then(|| Insertion { cost: i64::from(best) + opening, at: place })
+}
+
+/// Judges every place by the whole round; those that the bounds of time forbid are passed over.
+fn best_timed(model: &Model, solution: &Solution, shift: usize, node: u32) -> Option<Insertion> {
+    let route = &solution.routes[shift];
+    let (from, to) = (model.legs_from(node), model.legs_to(node));
+    let mut best: Option<Insertion> = None;
+    for at in model.frozen_count[shift]..=route.len() {
+        let (before, after) = (&route.stops[at], &route.stops[at + 1]);
+        let arrival = before.depart_s + to[before.node as usize].time_s;
+        let Some((_, finish)) = timing::serve(model, shift, node, arrival, &solution.pins) else { continue };
+        if finish + from[after.node as usize].time_s > after.latest_s {
+            continue;
+        }
+        let nodes = route.visits().take(at).chain([node]).chain(route.visits().skip(at));
+        let Some(cost) = timing::cost(model, shift, nodes, &solution.pins) else { continue };
+        if best.is_none_or(|best| cost - route.cost < best.cost) {
+            best = Some(Insertion { cost: cost - route.cost, at });
+        }
+    }
+    best
+}

@@ -62,6 +62,7 @@ fn options(seed: u64) -> Result<Options, Box<dyn Error>> {
     };
     set("HOT", &mut options.hot)?;
     set("COLD", &mut options.cold)?;
+    set("TIGHT", &mut options.tight)?;
     set("REMOVALS", &mut options.ruin.removals)?;
     set("LONGEST", &mut options.ruin.longest)?;
     Ok(options)

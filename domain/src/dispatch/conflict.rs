@@ -56,6 +56,10 @@ pub enum ConflictCode {
     WaterRestriction,
     /// A notice of the planner about weather or heat.
     Weather,
+    /// Another visit that it goes with is not served.
+    Linked,
+    /// It could be served alone, but not beside what is worth more.
+    NoRoom,
 }
 
 /// A visit together with its place in a round.

@@ -8,6 +8,7 @@ mod conflict;
 mod materials;
 mod people;
 mod place_rules;
+pub mod planning;
 mod problem;
 mod rounds;
 pub mod search;

@@ -53,17 +53,19 @@ impl<'a> Cut<'a> {
         }
     }
 
-    fn holds(&self, model: &Model, segment: Segment, theirs: Segment, other: &Cut) -> bool {
+    /// Load above the capacity with another segment in this one's place.
+    fn excess_with(&self, model: &Model, segment: Segment, theirs: Segment, other: &Cut) -> i64 {
         let kinds = self.route.load.len();
         let sum = |route: &Route, segment: Segment, kind: usize| {
             let up_to = |at: usize| route.load_up_to[at * kinds + kind];
             up_to(segment.at + segment.length) - up_to(segment.at)
         };
-        let capacity = &model.shift(self.shift).capacity;
-        (0..kinds).all(|kind| {
-            self.route.load[kind] - sum(self.route, segment, kind) + sum(other.route, theirs, kind)
-                <= capacity[kind]
-        })
+        let excess = |(kind, most): (usize, &i32)| {
+            let load =
+                self.route.load[kind] - sum(self.route, segment, kind) + sum(other.route, theirs, kind);
+            i64::from((load - most).max(0))
+        };
+        model.shift(self.shift).capacity.iter().enumerate().map(excess).sum()
     }
 
     /// Whether there is time for another segment in this one's place.
@@ -95,23 +97,27 @@ impl<'a> Cut<'a> {
 pub fn gain(model: &Model, solution: &Solution, one: Segment, other: Segment) -> Option<i64> {
     let (a, b) = (Cut::new(solution, one), Cut::new(solution, other));
     let travel = a.ends_with(model, b.inner) + b.ends_with(model, a.inner) - a.ends() - b.ends();
-    if model.plain {
-        (travel < 0
-            && a.holds(model, one, other, &b)
-            && b.holds(model, other, one, &a)
-            && a.has_time_for(model, &b)
-            && b.has_time_for(model, &a))
-        .then_some(i64::from(travel))
-    } else {
-        gain_timed(model, solution, one, other, i64::from(travel))
+    let before = a.route.excess + b.route.excess;
+    if model.plain && before == 0 && travel >= 0 {
+        return None;
     }
+    let after = a.excess_with(model, one, other, &b) + b.excess_with(model, other, one, &a);
+    if after > 0 && solution.penalty == 0 {
+        return None;
+    }
+    if !model.plain {
+        return gain_timed(model, solution, one, other, i64::from(travel));
+    }
+    let change = i64::from(travel) + (after - before) * solution.penalty;
+    (change < 0 && a.has_time_for(model, &b) && b.has_time_for(model, &a)).then_some(change)
 }
 
 /// By the cost of both whole rounds, where the change in travel leaves hope.
 fn gain_timed(model: &Model, solution: &Solution, one: Segment, other: Segment, travel: i64) -> Option<i64> {
     let (a, b) = (Cut::new(solution, one), Cut::new(solution, other));
     let hope = a.route.beside_travel() + b.route.beside_travel();
-    if travel >= hope || !a.holds(model, one, other, &b) || !b.holds(model, other, one, &a) {
+    let stays = |cut: &Cut| cut.inner.iter().any(|stop| model.stays(stop.node));
+    if travel >= hope || stays(&a) || stays(&b) {
         return None;
     }
     let cost = |mine: &Cut, at: Segment, theirs: &Cut| {

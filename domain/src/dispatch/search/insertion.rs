@@ -50,15 +50,20 @@ impl Cache {
 /// The cheapest place that keeps the route possible.
 pub fn best_in_route(model: &Model, solution: &Solution, shift: usize, node: u32) -> Option<Insertion> {
     let route = &solution.routes[shift];
+    let capacity = &model.shift(shift).capacity;
     let loads = route.load.iter().zip(&model.parts.nodes[node as usize].load);
-    if loads.zip(&model.shift(shift).capacity).any(|((sum, load), most)| sum + load > *most) {
+    let excess: i64 =
+        loads.zip(capacity).map(|((sum, load), most)| i64::from((sum + load - most).max(0))).sum();
+    if excess > 0 && solution.penalty == 0 {
         return None;
     }
-    if model.plain {
+    let mut found = if model.plain {
         best_plain(model, solution, shift, node)
     } else {
         best_timed(model, solution, shift, node)
-    }
+    }?;
+    found.cost += (excess - route.excess) * solution.penalty;
+    Some(found)
 }
 
 fn best_plain(model: &Model, solution: &Solution, shift: usize, node: u32) -> Option<Insertion> {
@@ -89,7 +94,7 @@ fn best_timed(model: &Model, solution: &Solution, shift: usize, node: u32) -> Op
     let route = &solution.routes[shift];
     let (from, to) = (model.legs_from(node), model.legs_to(node));
     let mut best: Option<Insertion> = None;
-    for at in model.frozen_count[shift]..=route.len() {
+    for at in 0..=route.len() {
         let (before, after) = (&route.stops[at], &route.stops[at + 1]);
         let arrival = before.depart_s + to[before.node as usize].time_s;
         let Some((_, finish)) = timing::serve(model, shift, node, arrival, &solution.pins) else { continue };

@@ -45,7 +45,7 @@ fn improve_at(model: &Model, solution: &mut Solution, node: u32, room: &mut Vec<
             (solution.route_of[node as usize] as usize, solution.route_of[next as usize] as usize);
         let (here, there) =
             (solution.place_of[node as usize] as usize, solution.place_of[next as usize] as usize);
-        if model.plain {
+        if model.plain && solution.routes[one].excess == 0 && solution.routes[other].excess == 0 {
             // A change that pays has a new way cheaper than one it replaces (the gain criterion of Lin & Kernighan
             // 1973, doi 10.1287/opre.21.2.498).
             let way = model.leg(node, next).cost;

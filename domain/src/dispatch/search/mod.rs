@@ -4,8 +4,10 @@
 //! the budget is spent, and may end the search at any moment; what has been found by then is the answer.
 
 mod anneal;
+mod change_shift;
 mod exchange;
 mod insertion;
+mod links;
 mod local_search;
 mod model;
 mod recreate;
@@ -20,5 +22,5 @@ pub use anneal::{Iterations, Options, Watch, search};
 pub use model::{Break, Frozen, Leg, Link, Model, Node, Parts, RefillStop, Shift};
 pub use ruin::Ruin;
 pub use service::{Service, StartSpan};
-pub use solution::Solution;
+pub use solution::{NOWHERE, Solution};
 pub use timing::{Event, RouteCost, Timeline, timeline};

@@ -125,8 +125,6 @@ pub struct Model {
     /// Per node, its links.
     pub links_of: Vec<Vec<Link>>,
     pub frozen_of: Vec<Option<Frozen>>,
-    /// Per shift, how many frozen visits lead it.
-    pub frozen_count: Vec<usize>,
 }
 
 impl Model {
@@ -144,10 +142,8 @@ impl Model {
             }
         }
         let mut frozen_of = vec![None; count];
-        let mut frozen_count = vec![0; parts.shifts.len()];
         for frozen in &parts.frozen {
             frozen_of[frozen.node as usize] = Some(*frozen);
-            frozen_count[frozen.shift as usize] += 1;
         }
         let plain = is_plain(&parts);
         let mut model = Model {
@@ -161,7 +157,6 @@ impl Model {
             depot_distance: Vec::new(),
             links_of,
             frozen_of,
-            frozen_count,
         };
         model.near = (0..count).map(|node| model.nearest(node)).collect();
         let depot = model.parts.shifts.first().map_or(0, |shift| shift.start);
@@ -202,6 +197,11 @@ impl Model {
     pub fn same_kind(&self, one: usize, other: usize) -> bool {
         let (one, other) = (self.shift(one), self.shift(other));
         (one.class, one.end, one.last_s) == (other.class, other.end, other.last_s)
+    }
+
+    /// Whether a node keeps its shift: it is frozen, or linked with another.
+    pub fn stays(&self, node: u32) -> bool {
+        self.frozen_of[node as usize].is_some() || !self.links_of[node as usize].is_empty()
     }
 
     pub fn service(&self, shift: usize, node: u32) -> Option<&Service> {

@@ -2,8 +2,9 @@
 //! blinks; Christiaens & Vanden Berghe 2020).
 
 use super::insertion::{Cache, Insertion};
+use super::links;
 use super::model::Model;
-use super::solution::Solution;
+use super::solution::{NOWHERE, Solution};
 use crate::random::Random;
 
 /// Chance in a thousand that a route is passed over.
@@ -18,18 +19,36 @@ pub fn recreate(
     queue: &mut Vec<u32>,
 ) {
     sort(model, random, queue);
-    let mut left = 0;
     for nth in 0..queue.len() {
-        let node = queue[nth];
-        match best_place(model, solution, cache, random, node) {
-            Some((shift, insertion)) => solution.insert(model, shift, insertion.at, node),
-            None => {
-                queue[left] = node;
-                left += 1;
-            }
+        place(model, solution, cache, random, queue[nth]);
+    }
+    if !model.parts.links.is_empty() {
+        // What waited for another node may follow it now.
+        for nth in 0..queue.len() {
+            place(model, solution, cache, random, queue[nth]);
         }
     }
-    queue.truncate(left);
+    queue.retain(|&node| solution.route_of[node as usize] == NOWHERE);
+}
+
+fn place(model: &Model, solution: &mut Solution, cache: &mut Cache, random: &mut Random, node: u32) {
+    if solution.route_of[node as usize] != NOWHERE || links::waits(model, solution, node) {
+        return;
+    }
+    if let Some(twin) = links::twin_of(model, node) {
+        if solution.route_of[twin as usize] == NOWHERE {
+            if !links::waits(model, solution, twin) {
+                links::insert_together(model, solution, random, [node, twin]);
+            }
+            return;
+        }
+        links::pin_to_twin(model, solution, node);
+    }
+    if let Some((shift, insertion)) = best_place(model, solution, cache, random, node) {
+        solution.insert(model, shift, insertion.at, node);
+    } else if solution.pins[node as usize].is_some() {
+        solution.pin(node, None);
+    }
 }
 
 fn best_place(
@@ -41,25 +60,36 @@ fn best_place(
 ) -> Option<(usize, Insertion)> {
     let mut best: Option<(usize, Insertion)> = None;
     let mut bound = model.parts.nodes[node as usize].skip_cost;
+    let linked = !model.links_of[node as usize].is_empty();
+    let pinned = solution.pins[node as usize].is_some();
+    let may_open = solution.most_used == usize::MAX || solution.used() < solution.most_used;
     let mut empty_before = false;
     for (shift, route) in solution.routes.iter().enumerate() {
         let empty = route.is_empty();
-        let passed = empty && (empty_before && model.twin[shift] || !solution.is_free(model, shift));
+        let passed =
+            empty && (!may_open || empty_before && model.twin[shift] || !solution.is_free(model, shift));
         empty_before = empty;
         if passed || random.below(1000) < BLINK {
             continue;
         }
-        if let Some(found) = cache.best(model, solution, shift, node)
-            && found.cost < bound
+        let link_cost = if linked { links::cost_in(model, solution, node, shift) } else { Some(0) };
+        let Some(link_cost) = link_cost else { continue };
+        let found = if pinned {
+            super::insertion::best_in_route(model, solution, shift, node)
+        } else {
+            cache.best(model, solution, shift, node)
+        };
+        if let Some(found) = found
+            && found.cost + link_cost < bound
         {
-            bound = found.cost;
+            bound = found.cost + link_cost;
             best = Some((shift, found));
         }
     }
     best
 }
 
-/// By chance, demand, distance from the depot, or window: the paper's orders with its weights.
+/// By chance, demand, distance from the depot, what leaving it out costs, or window: the paper's orders.
 fn sort(model: &Model, random: &mut Random, queue: &mut [u32]) {
     let window =
         |node: u32| model.service_anywhere(node).map_or((0, 0), |service| (service.open_s, service.close_s));

@@ -21,6 +21,8 @@ pub struct Route {
     /// Loads of the visits in all, and up to and with each stop.
     pub load: Vec<i32>,
     pub load_up_to: Vec<i32>,
+    /// Load above the capacity.
+    pub excess: i64,
     /// The ways alone.
     pub travel: i64,
     pub cost: i64,
@@ -37,7 +39,7 @@ impl Route {
             load: vec![0; ends.capacity.len()],
             ..Route::default()
         };
-        route.refresh(model, shift, &[]);
+        route.refresh(model, shift, &[], 0);
         route
     }
 
@@ -63,15 +65,17 @@ impl Route {
         self.stops.clone_from(&other.stops);
         self.load.clone_from(&other.load);
         self.load_up_to.clone_from(&other.load_up_to);
-        (self.travel, self.cost, self.version) = (other.travel, other.cost, other.version);
+        (self.travel, self.excess, self.cost, self.version) =
+            (other.travel, other.excess, other.cost, other.version);
     }
 
     pub fn insert(&mut self, at: usize, node: u32) {
         self.stops.insert(at + 1, Stop { node, ..Stop::default() });
     }
 
-    /// Works out times, load and cost after a change. `pins` are the starts that are set.
-    pub fn refresh(&mut self, model: &Model, shift: usize, pins: &[Option<i32>]) {
+    /// Works out times, load and cost after a change. `pins` are the starts that are set,
+    /// `penalty` is the cost of a unit of load above the capacity.
+    pub fn refresh(&mut self, model: &Model, shift: usize, pins: &[Option<i32>], penalty: i64) {
         self.load.fill(0);
         self.load_up_to.clear();
         self.load_up_to.extend_from_slice(&self.load);
@@ -87,12 +91,13 @@ impl Route {
             self.stops[at - 1].onward = leg.cost;
             travel += i64::from(leg.cost);
         }
+        self.excess = excess(&self.load, &model.shift(shift).capacity);
         self.travel = travel;
         self.time_windows(model, shift, pins);
         self.cost = if self.is_empty() {
             0
         } else if model.plain {
-            travel + model.shift(shift).fixed_cost
+            travel + model.shift(shift).fixed_cost + penalty * self.excess
         } else {
             timing::cost(model, shift, self.visits(), pins).unwrap_or(i64::MAX / 4)
         };
@@ -121,4 +126,9 @@ impl Route {
         }
         self.stops[0].latest_s = limit - model.leg(self.stops[0].node, self.stops[1].node).time_s;
     }
+}
+
+/// Load above the capacity, all kinds together.
+pub fn excess(load: &[i32], capacity: &[i32]) -> i64 {
+    load.iter().zip(capacity).map(|(load, most)| i64::from((load - most).max(0))).sum()
 }

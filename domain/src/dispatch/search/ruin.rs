@@ -47,7 +47,7 @@ pub fn ruin(model: &Model, solution: &mut Solution, ruin: &Ruin, random: &mut Ra
             continue;
         }
         let shift = route as usize;
-        let bound = longest.min((solution.routes[shift].len() - model.frozen_count[shift]) as f64);
+        let bound = longest.min(solution.routes[shift].len() as f64);
         let length = (1.0 + random.unit() * bound) as usize;
         remove_string(model, solution, ruin, random, node, length.max(1), out);
         ruined.push(shift);
@@ -66,29 +66,45 @@ fn remove_string(
 ) {
     let shift = solution.route_of[node as usize] as usize;
     let place = solution.place_of[node as usize] as usize;
-    let frozen = model.frozen_count[shift];
     let visits = solution.routes[shift].len();
-    let length = length.min(visits - frozen);
+    let length = length.min(visits);
     // How many visits in the middle stay.
     let mut kept = 0;
-    if length > 1 && length < visits - frozen && random.chance(ruin.split) {
+    if length > 1 && length < visits && random.chance(ruin.split) {
         kept = 1;
-        while length + kept < visits - frozen && !random.chance(100 - ruin.keep_more.min(100)) {
+        while length + kept < visits && !random.chance(100 - ruin.keep_more.min(100)) {
             kept += 1;
         }
     }
     let whole = length + kept;
-    let first = (place + 1).saturating_sub(whole).max(frozen);
+    let first = (place + 1).saturating_sub(whole);
     let last = place.min(visits - whole);
     let begin = first + random.below(last + 1 - first);
     let skip_from = begin + if kept > 0 { 1 + random.below(length - 1) } else { whole };
     let route = &solution.routes[shift];
     let start = out.len();
     for at in begin..begin + whole {
-        if at < skip_from || at >= skip_from + kept {
-            out.push(route.stops[at + 1].node);
+        let node = route.stops[at + 1].node;
+        if (at < skip_from || at >= skip_from + kept) && model.frozen_of[node as usize].is_none() {
+            out.push(node);
         }
     }
     let leaving = &out[start..];
     solution.remove(model, shift, |node| leaving.contains(&node));
+}
+
+/// Takes a whole route apart, and its neighbour at times, so that other shifts can take their place.
+pub fn ruin_whole(model: &Model, solution: &mut Solution, random: &mut Random, out: &mut Vec<u32>) {
+    for _ in 0..=random.below(2) {
+        let used: Vec<usize> =
+            (0..solution.routes.len()).filter(|&shift| !solution.routes[shift].is_empty()).collect();
+        if used.is_empty() {
+            return;
+        }
+        let shift = used[random.below(used.len())];
+        let start = out.len();
+        out.extend(solution.routes[shift].visits().filter(|&node| model.frozen_of[node as usize].is_none()));
+        let leaving = &out[start..];
+        solution.remove(model, shift, |node| leaving.contains(&node));
+    }
 }

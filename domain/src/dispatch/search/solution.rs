@@ -16,6 +16,10 @@ pub struct Solution {
     pub place_of: Vec<u32>,
     /// Starts that are set: of frozen nodes and of nodes served together.
     pub pins: Vec<Option<i32>>,
+    /// Cost of a unit of load above a shift's capacity; 0: nothing goes above it.
+    pub penalty: i64,
+    /// No more shifts are opened than this.
+    pub most_used: usize,
     /// In no order that means anything.
     pub absent: Vec<u32>,
     /// The route that uses each resource.
@@ -48,6 +52,8 @@ impl Solution {
             route_of: vec![NOWHERE; count],
             place_of: vec![NOWHERE; count],
             pins: vec![None; count],
+            penalty: 0,
+            most_used: usize::MAX,
             absent: (0..count as u32).filter(|&node| model.frozen_of[node as usize].is_none()).collect(),
             user: vec![NOWHERE; resources.map_or(0, |&most| most as usize + 1)],
             versions: shifts as u32,
@@ -87,6 +93,27 @@ impl Solution {
             _ => 0,
         };
         model.parts.links.iter().map(cost).sum()
+    }
+
+    /// Shifts with visits.
+    pub fn used(&self) -> usize {
+        self.routes.iter().filter(|route| !route.is_empty()).count()
+    }
+
+    /// Load above capacities.
+    pub fn excess(&self) -> i64 {
+        self.routes.iter().map(|route| route.excess).sum()
+    }
+
+    /// Sets another penalty. Changes can no longer be taken back.
+    pub fn set_penalty(&mut self, model: &Model, penalty: i64) {
+        self.penalty = penalty;
+        for shift in 0..self.routes.len() {
+            if !self.routes[shift].is_empty() {
+                self.refresh(model, shift);
+            }
+        }
+        self.keep();
     }
 
     /// Makes the present state the one to go back to.
@@ -215,7 +242,7 @@ impl Solution {
     /// After a change: times, cost, and where the route's nodes are.
     fn refresh(&mut self, model: &Model, shift: usize) {
         let route = &mut self.routes[shift];
-        route.refresh(model, shift, &self.pins);
+        route.refresh(model, shift, &self.pins, self.penalty);
         route.version = if route.is_empty() {
             shift as u32
         } else {

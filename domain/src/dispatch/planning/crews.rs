@@ -1,0 +1,74 @@
+//! Which crews could drive which van on which day.
+
+use super::problem::{RosteredTechnician, RosteredVan, RoundsProblem};
+use crate::site::HourRange;
+use chrono::NaiveDate;
+
+/// A van with a crew on a day, as a candidate: used shifts share neither van nor people.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Candidate {
+    pub on: NaiveDate,
+    pub van: usize,
+    /// Ascending places in the problem's list.
+    pub crew: Vec<usize>,
+    /// When all of them are at work.
+    pub hours: HourRange,
+}
+
+/// Where there are at most this many technicians, every crew of one or two is tried in every van; otherwise those who
+/// usually drive it.
+const EVERYBODY_UP_TO: usize = 6;
+/// Largest crew that is put together; larger ones only where they were published.
+const LARGEST: usize = 2;
+
+/// In the order of days, vans and crews.
+pub fn candidates(problem: &RoundsProblem) -> Vec<Candidate> {
+    let mut all = Vec::new();
+    for &on in &problem.days {
+        for (nth, van) in problem.vans.iter().enumerate() {
+            if van.out_on.contains(&on) {
+                continue;
+            }
+            for crew in crews(problem, van, on) {
+                let hours = crew.iter().filter_map(|&who| at_work(&problem.technicians[who], on));
+                let range = hours.reduce(|a, b| HourRange { from: a.from.max(b.from), to: a.to.min(b.to) });
+                if let Some(hours) = range.filter(|range| range.from < range.to) {
+                    all.push(Candidate { on, van: nth, crew, hours });
+                }
+            }
+        }
+    }
+    all
+}
+
+fn at_work(technician: &RosteredTechnician, on: NaiveDate) -> Option<HourRange> {
+    technician.roster.iter().find(|day| day.on == on).map(|day| day.hours)
+}
+
+fn crews(problem: &RoundsProblem, van: &RosteredVan, on: NaiveDate) -> Vec<Vec<usize>> {
+    let seats = van.van.seats as usize;
+    let there = |&who: &usize| at_work(&problem.technicians[who], on).is_some();
+    let usual = |&who: &usize| problem.technicians[who].usual_van.as_deref() == Some(&van.van.id);
+    let mut people: Vec<usize> = (0..problem.technicians.len()).filter(there).collect();
+    if problem.technicians.len() > EVERYBODY_UP_TO && people.iter().any(usual) {
+        people.retain(usual);
+    }
+    let mut crews: Vec<Vec<usize>> = people.iter().map(|&who| vec![who]).collect();
+    if seats.min(LARGEST) >= 2 {
+        for (nth, &one) in people.iter().enumerate() {
+            crews.extend(people[nth + 1..].iter().map(|&other| vec![one, other]));
+        }
+    }
+    let published = problem.requests.iter().filter_map(|request| request.published.as_ref());
+    for place in published.filter(|place| place.van == van.van.id && place.start.date() == on) {
+        let position = |id: &String| problem.technicians.iter().position(|who| who.technician.id == *id);
+        let mut crew: Vec<usize> = place.technicians.iter().filter_map(position).collect();
+        crew.sort_unstable();
+        crew.dedup();
+        if !crew.is_empty() && crew.len() <= seats && crew.iter().all(there) && !crews.contains(&crew) {
+            crews.push(crew);
+        }
+    }
+    crews.retain(|crew| crew.len() <= seats);
+    crews
+}

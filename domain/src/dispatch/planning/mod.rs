@@ -1,0 +1,34 @@
+//! Rounds for several vans over one or more days: who goes where in which order, and what cannot be served and why.
+//!
+//! [`plan_rounds`] turns a [`RoundsProblem`] into the numbers of [`super::search`], lets it search, and tells the answer
+//! in the words of the shop. What is wrong with the input comes back as reasons, never as a failure.
+
+mod answer;
+mod build;
+mod crews;
+mod problem;
+mod reasons;
+mod spans;
+mod ways;
+
+pub use answer::{CostSplit, PlannedRound, PlannedStop, RoundsPlan, StopKind, Unserved};
+pub use problem::{
+    Barred, Published, Request, Rest, RosterDay, RosteredTechnician, RosteredVan, RoundsProblem, VisitLink,
+    Weights, WorkSpan,
+};
+pub use ways::TravelMatrix;
+
+use super::search::{Options, Solution, Watch, search};
+use build::Built;
+
+/// Searches for good rounds within the budget that `watch` gives. The same problem, seed and iterations give the same
+/// rounds.
+pub fn plan_rounds(problem: &RoundsProblem, seed: u64, watch: &mut dyn Watch) -> RoundsPlan {
+    let built = build::build(problem);
+    let (solution, iterations) = search(&built.model, &Options { seed, ..Options::default() }, watch);
+    tell(problem, &built, &solution, iterations)
+}
+
+fn tell(problem: &RoundsProblem, built: &Built, solution: &Solution, iterations: u64) -> RoundsPlan {
+    RoundsPlan { iterations, ..answer::answer(problem, built, solution) }
+}

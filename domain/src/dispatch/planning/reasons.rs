@@ -1,0 +1,208 @@
+//! Why a request is not served.
+
+use super::build::Built;
+use super::problem::{Request, RoundsProblem};
+use super::spans::service;
+use crate::dispatch::search::{Solution, timeline};
+use crate::dispatch::{Conflict, ConflictCode, DayProblem, Technician, conflicts};
+use crate::figure::Figure;
+use crate::site::HourRange;
+use chrono::{NaiveDate, NaiveTime};
+
+/// What speaks against a visit by this van and crew at any hour: skills, hands, kit, water, power, stock, the place's rules.
+pub fn always(problem: &RoundsProblem, request: &Request, van: usize, crew: &[usize]) -> Vec<Conflict> {
+    use ConflictCode::*;
+    let on = problem.days.first().copied().unwrap_or(NaiveDate::MIN);
+    let mut found = alone(problem, request, van, crew, on);
+    found.retain(|conflict| {
+        matches!(
+            conflict.code,
+            BadNumber
+                | SkillMissing
+                | CrewTooSmall
+                | Seats
+                | LoneWork
+                | TankShort
+                | PowerShort
+                | EquipmentMissing
+                | StockShort
+                | GeneratorForbidden
+                | WaterRestriction
+        )
+    });
+    found
+}
+
+/// All that the rules say of one visit alone with a van and a crew, who are there all day.
+fn alone(
+    problem: &RoundsProblem,
+    request: &Request,
+    van: usize,
+    crew: &[usize],
+    on: NaiveDate,
+) -> Vec<Conflict> {
+    let van = &problem.vans[van].van;
+    let all_day =
+        HourRange { from: NaiveTime::MIN, to: NaiveTime::from_hms_opt(23, 59, 59).unwrap_or(NaiveTime::MIN) };
+    let technicians: Vec<Technician> = crew
+        .iter()
+        .map(|&who| Technician { hours: Some(all_day), ..problem.technicians[who].technician.clone() })
+        .collect();
+    let mut visit = request.visit.clone();
+    visit.van = Some(van.id.clone());
+    visit.technicians = technicians.iter().map(|technician| technician.id.clone()).collect();
+    visit.start = None;
+    conflicts(&DayProblem {
+        on,
+        depot: problem.depot,
+        travel: problem.travel,
+        margins: problem.margins,
+        technicians,
+        vans: vec![van.clone()],
+        visits: vec![visit],
+    })
+}
+
+/// Why a node of the solution is left out: what bars it everywhere, else what bars it in the van that comes nearest,
+/// else that the rounds are full.
+pub fn unserved(problem: &RoundsProblem, built: &Built, solution: &Solution, nth: usize) -> Vec<Conflict> {
+    let request = &problem.requests[nth];
+    if built.candidates.is_empty() {
+        return vec![say(request, ConflictCode::Unassigned, nobody(problem))];
+    }
+    let nearest = built.against.iter().map(|of_class| &of_class[nth]).min_by_key(|found| found.len());
+    if let Some(found) = nearest.filter(|found| !found.is_empty()) {
+        return found.clone();
+    }
+    let in_time = built.model.parts.services.iter().any(|of_class| of_class[nth].is_some());
+    if !in_time {
+        return no_time(problem, request);
+    }
+    if let Some(found) =
+        built.model.links_of[nth].first().map(|_| waits_for(problem, built, solution, nth)).flatten()
+    {
+        return vec![found];
+    }
+    let node = nth as u32;
+    let possible: Vec<usize> = (0..built.candidates.len())
+        .filter(|&shift| timeline(&built.model, shift, [node].into_iter(), &[]).is_some())
+        .collect();
+    if possible.is_empty() {
+        out_of_hours(problem, built, request, nth)
+    } else {
+        vec![full(problem, built, request, nth, &possible)]
+    }
+}
+
+fn say(request: &Request, code: ConflictCode, text: String) -> Conflict {
+    Conflict::of(code, &request.visit, text, Vec::new())
+}
+
+fn nobody(problem: &RoundsProblem) -> String {
+    if problem.vans.is_empty() {
+        "there is no van.".into()
+    } else if problem.technicians.is_empty() {
+        "there is nobody to drive a van.".into()
+    } else {
+        "no van goes out on these days: each is out or nobody is at work.".into()
+    }
+}
+
+/// No hour of the window holds the work, whoever does it.
+fn no_time(problem: &RoundsProblem, request: &Request) -> Vec<Conflict> {
+    let visit = &request.visit;
+    let mut found: Vec<Conflict> = crate::dispatch::time::window(visit).into_iter().collect();
+    let without_bars = Request { barred: Vec::new(), ..request.clone() };
+    if !request.barred.is_empty() && service(problem, &without_bars, request.work_people, true).is_some() {
+        found.extend(
+            request
+                .barred
+                .iter()
+                .map(|bar| say(request, ConflictCode::Weather, format!("{} ({})", bar.text, bar.rule))),
+        );
+    }
+    if visit.site.saturday_allowed == Some(false) && found.is_empty() {
+        found.push(say(
+            request,
+            ConflictCode::SaturdayForbidden,
+            "no work is allowed there on Saturdays.".into(),
+        ));
+    }
+    if let Some(hours) = visit.site.machine_hours.filter(|_| found.is_empty()) {
+        let text = format!(
+            "machines may run there {} to {} only, which leaves no time in its window.",
+            hours.from, hours.to
+        );
+        found.push(say(request, ConflictCode::MachineHours, text));
+    }
+    if found.is_empty() {
+        let text = format!(
+            "its window {} to {} holds no time for {:.0} min of work on these days.",
+            visit.window_from, visit.window_to, visit.work_min
+        );
+        found.push(say(request, ConflictCode::WindowTooShort, text));
+    }
+    found
+}
+
+fn out_of_hours(problem: &RoundsProblem, built: &Built, request: &Request, nth: usize) -> Vec<Conflict> {
+    let able = built
+        .candidates
+        .iter()
+        .enumerate()
+        .filter(|(shift, _)| built.model.service(*shift, nth as u32).is_some());
+    let mut crews: Vec<String> = able
+        .map(|(_, candidate)| {
+            let names: Vec<&str> =
+                candidate.crew.iter().map(|&who| problem.technicians[who].technician.name.as_str()).collect();
+            format!(
+                "{} with {} {} {} to {}",
+                problem.vans[candidate.van].van.id,
+                names.join(" and "),
+                candidate.on,
+                candidate.hours.from,
+                candidate.hours.to
+            )
+        })
+        .collect();
+    crews.truncate(6);
+    let text = format!(
+        "no one who can do it is at work long enough in its window with the way there and back ({}).",
+        crews.join("; ")
+    );
+    vec![say(request, ConflictCode::OutsideHours, text)]
+}
+
+fn waits_for(problem: &RoundsProblem, built: &Built, solution: &Solution, nth: usize) -> Option<Conflict> {
+    let absent = |node: u32| solution.route_of[node as usize] == crate::dispatch::search::NOWHERE;
+    let partner = built.model.links_of[nth]
+        .iter()
+        .flat_map(|link| link.nodes())
+        .find(|&node| node as usize != nth && absent(node))?;
+    let other = &problem.requests[partner as usize].visit.job;
+    Some(say(
+        &problem.requests[nth],
+        ConflictCode::Linked,
+        format!("it goes only with {other}, which is not served either."),
+    ))
+}
+
+/// It would fit into an empty round; what the rounds do instead is worth more.
+fn full(
+    problem: &RoundsProblem,
+    built: &Built,
+    request: &Request,
+    nth: usize,
+    possible: &[usize],
+) -> Conflict {
+    let mut vans: Vec<&str> =
+        possible.iter().map(|&shift| problem.vans[built.candidates[shift].van].van.id.as_str()).collect();
+    vans.sort_unstable();
+    vans.dedup();
+    let work = f64::from(built.model.parts.nodes[nth].work_s) / 60.0;
+    let text = format!(
+        "it could be served by {}, but their rounds have no time, water or power left for it that would not cost more important visits.",
+        vans.join(", ")
+    );
+    Conflict::of(ConflictCode::NoRoom, &request.visit, text, vec![Figure::new("work", work, "min")])
+}

@@ -1,0 +1,49 @@
+//! Legs between places: a supplied matrix where it knows both, coordinates elsewhere.
+
+use crate::dispatch::problem::usable;
+use crate::dispatch::{Place, Travel};
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
+
+/// Minutes and kilometres between places, from each row's place to each column's.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct TravelMatrix {
+    pub places: Vec<Place>,
+    pub minutes: Vec<Vec<f64>>,
+    pub km: Vec<Vec<f64>>,
+}
+
+impl TravelMatrix {
+    /// What is wrong with it.
+    pub(super) fn fault(&self) -> Option<String> {
+        let count = self.places.len();
+        for (name, rows) in [("minutes", &self.minutes), ("km", &self.km)] {
+            if rows.len() != count || rows.iter().any(|row| row.len() != count) {
+                return Some(format!(
+                    "the travel matrix has {count} places, but its {name} are not {count} x {count}; coordinates were used."
+                ));
+            }
+            if rows.iter().flatten().any(|value| !(0.0..=100_000.0).contains(value)) {
+                return Some(format!(
+                    "the travel matrix has {name} that are no distance; coordinates were used."
+                ));
+            }
+        }
+        None
+    }
+
+    fn between(&self, from: &Place, to: &Place) -> Option<(f64, f64)> {
+        let nth = |place: &Place| self.places.iter().position(|known| known == place);
+        let (from, to) = (nth(from)?, nth(to)?);
+        Some((*self.km.get(from)?.get(to)?, *self.minutes.get(from)?.get(to)?))
+    }
+}
+
+/// Kilometres and minutes from one place to another.
+pub(super) fn way(travel: &Travel, matrix: Option<&TravelMatrix>, from: &Place, to: &Place) -> (f64, f64) {
+    matrix.and_then(|matrix| matrix.between(from, to)).unwrap_or_else(|| {
+        let km = usable(travel.km(from, to));
+        (km, travel.minutes(km))
+    })
+}

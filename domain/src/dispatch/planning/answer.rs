@@ -174,7 +174,7 @@ fn round(problem: &RoundsProblem, built: &Built, shift: usize, events: &[Event])
                 let times = [arrives_s, arrives_s, finishes_s];
                 stops.push(stop(StopKind::Refill, None, Some(refill.place), times, 0.0));
             }
-            Event::Rest { starts_s, finishes_s } => {
+            Event::Rest { starts_s, finishes_s, .. } => {
                 stops.push(stop(StopKind::Break, None, None, [starts_s, starts_s, finishes_s], 0.0));
             }
             Event::Return { arrives_s } => {

@@ -68,6 +68,9 @@ pub fn search(model: &Model, options: &Options, watch: &mut dyn Watch) -> (Solut
     let mut best_cost = search.cost;
     watch.improved(0, best_cost);
     let scale = best_cost as f64 / model.len().max(1) as f64;
+    // Where visits may be left out and shifts exclude each other, the way from one good plan to another leads over
+    // dearer ones.
+    let hot = options.hot * if model.plain { 1.0 } else { 10.0 };
     let mut temperature = 0.0;
     let mut iterations = 0;
     loop {
@@ -79,7 +82,7 @@ pub fn search(model: &Model, options: &Options, watch: &mut dyn Watch) -> (Solut
             if spent >= options.tight {
                 search.solution.most_used = usize::MAX;
             }
-            temperature = scale * options.hot * (options.cold / options.hot).powf(spent);
+            temperature = scale * hot * (options.cold / hot).powf(spent);
         }
         iterations += 1;
         let kept = search.step(temperature);
@@ -174,6 +177,7 @@ impl<'a> Search<'a> {
             queue.push(waiting.swap_remove(nth));
         }
         recreate(model, solution, &mut self.cache, random, queue);
+        solution.closed = None;
         waiting.append(queue);
         waiting.retain(|&node| solution.route_of[node as usize] == NOWHERE);
         solution.absent = waiting;

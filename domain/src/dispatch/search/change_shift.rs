@@ -1,5 +1,6 @@
 //! A round goes to another van, crew or day as it is.
 
+use super::links;
 use super::model::Model;
 use super::solution::Solution;
 use super::timing;
@@ -9,7 +10,9 @@ use crate::random::Random;
 pub fn change_shift(model: &Model, solution: &mut Solution, random: &mut Random) -> bool {
     let can_move = |shift: &usize| {
         let mut visits = solution.routes[*shift].visits();
-        visits.len() > 0 && visits.all(|node| !model.stays(node))
+        visits.len() > 0
+            && visits
+                .all(|node| model.frozen_of[node as usize].is_none() && links::twin_of(model, node).is_none())
     };
     let used: Vec<usize> = (0..solution.routes.len()).filter(can_move).collect();
     if used.is_empty() {
@@ -24,6 +27,8 @@ pub fn change_shift(model: &Model, solution: &mut Solution, random: &mut Random)
         to != from && solution.routes[to].is_empty() && fits(to) && solution.is_free(model, to)
     });
     let costs = others.filter_map(|to| {
+        let linked = nodes.iter().try_for_each(|&node| links::cost_in(model, solution, node, to).map(|_| ()));
+        linked?;
         let cost = timing::cost(model, to, nodes.iter().copied(), &solution.pins)?;
         Some((cost, to))
     });

@@ -7,7 +7,7 @@ use super::timing::{self, Event};
 use crate::random::Random;
 
 /// Most common starts tried for two visits at once.
-const STARTS: usize = 48;
+const STARTS: usize = 16;
 
 /// Whether a node must wait until another one is served.
 pub fn waits(model: &Model, solution: &Solution, node: u32) -> bool {
@@ -95,8 +95,17 @@ pub fn insert_together(model: &Model, solution: &mut Solution, random: &mut Rand
     for node in nodes {
         starts_of(model, solution, node, &mut starts);
     }
-    starts.sort_unstable();
-    starts.dedup();
+    // Where one of them cannot begin yet, the next time at which it can: of one, then of the other.
+    for _ in 0..2 {
+        for nth in 0..starts.len() {
+            let services = nodes.iter().filter_map(|&node| model.service_anywhere(node));
+            let next: Vec<i32> =
+                services.filter_map(|service| service.at(starts[nth])).map(|(start, _)| start).collect();
+            starts.extend(next);
+        }
+        starts.sort_unstable();
+        starts.dedup();
+    }
     while starts.len() > STARTS {
         starts.remove(random.below(starts.len()));
     }

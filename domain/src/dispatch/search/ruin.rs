@@ -106,5 +106,8 @@ pub fn ruin_whole(model: &Model, solution: &mut Solution, random: &mut Random, o
         out.extend(solution.routes[shift].visits().filter(|&node| model.frozen_of[node as usize].is_none()));
         let leaving = &out[start..];
         solution.remove(model, shift, |node| leaving.contains(&node));
+        if random.chance(50) {
+            solution.closed = Some(shift);
+        }
     }
 }

@@ -18,6 +18,8 @@ pub struct Solution {
     pub pins: Vec<Option<i32>>,
     /// Cost of a unit of load above a shift's capacity; 0: nothing goes above it.
     pub penalty: i64,
+    /// A shift that is not opened for now, so that others get their turn.
+    pub closed: Option<usize>,
     /// No more shifts are opened than this.
     pub most_used: usize,
     /// In no order that means anything.
@@ -53,6 +55,7 @@ impl Solution {
             place_of: vec![NOWHERE; count],
             pins: vec![None; count],
             penalty: 0,
+            closed: None,
             most_used: usize::MAX,
             absent: (0..count as u32).filter(|&node| model.frozen_of[node as usize].is_none()).collect(),
             user: vec![NOWHERE; resources.map_or(0, |&most| most as usize + 1)],
@@ -279,7 +282,8 @@ impl Solution {
 
     /// Whether an empty shift could be used: nobody and nothing of it is in another.
     pub fn is_free(&self, model: &Model, shift: usize) -> bool {
-        model.shift(shift).resources.iter().all(|&resource| self.user[resource as usize] == NOWHERE)
+        self.closed != Some(shift)
+            && model.shift(shift).resources.iter().all(|&resource| self.user[resource as usize] == NOWHERE)
     }
 }
 

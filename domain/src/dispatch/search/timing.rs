@@ -36,10 +36,25 @@ pub fn latest_arrival(model: &Model, shift: usize, node: u32, leave_by_s: i32, p
 /// What happens on a round, in order.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Event {
-    Visit { node: u32, arrives_s: i32, starts_s: i32, finishes_s: i32 },
-    Refill { arrives_s: i32, finishes_s: i32 },
-    Rest { starts_s: i32, finishes_s: i32 },
-    Return { arrives_s: i32 },
+    Visit {
+        node: u32,
+        arrives_s: i32,
+        starts_s: i32,
+        finishes_s: i32,
+    },
+    Refill {
+        arrives_s: i32,
+        finishes_s: i32,
+    },
+    /// At a visit before its work, or where the van stands before it drives on.
+    Rest {
+        starts_s: i32,
+        finishes_s: i32,
+        on_arrival: bool,
+    },
+    Return {
+        arrives_s: i32,
+    },
 }
 
 /// A round in time.
@@ -227,7 +242,7 @@ impl Walk<'_> {
                     admit(&mut labels, served);
                 }
                 if let Some(served) =
-                    self.rest(label, record).and_then(|label| self.serve(label, node, record))
+                    self.rest(label, true, record).and_then(|label| self.serve(label, node, record))
                 {
                     admit(&mut labels, served);
                 }
@@ -252,7 +267,7 @@ impl Walk<'_> {
         record: &mut Record,
         ways: &mut Vec<Label>,
     ) {
-        let rested = self.rest(label, record);
+        let rested = self.rest(label, false, record);
         for label in [Some(label), rested].into_iter().flatten() {
             ways.push(self.drive(label, at, node));
             if let Some(refill) = &self.spec.refill
@@ -282,7 +297,7 @@ impl Walk<'_> {
         self.drive(label, refill.node, node)
     }
 
-    fn rest(&self, mut label: Label, record: &mut Record) -> Option<Label> {
+    fn rest(&self, mut label: Label, on_arrival: bool, record: &mut Record) -> Option<Label> {
         let Break { from_s, to_s, length_s } = self.spec.rest?;
         let starts_s = label.time_s.max(from_s);
         if label.rested || starts_s > to_s {
@@ -291,7 +306,7 @@ impl Walk<'_> {
         label.time_s = starts_s + length_s;
         label.rested = true;
         let finishes_s = label.time_s;
-        record.add(&mut label, Event::Rest { starts_s, finishes_s });
+        record.add(&mut label, Event::Rest { starts_s, finishes_s, on_arrival });
         Some(label)
     }
 

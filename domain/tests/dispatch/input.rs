@@ -1,0 +1,1 @@
+//! Input that cannot be used: reasons, not failure.

@@ -1,1 +1,188 @@
-//! Input that cannot be used: reasons, not failure.
+//! Input that cannot be used: reasons, not failure. And what a plan says of itself.
+
+use super::shop::*;
+use chrono::TimeDelta;
+use domain::dispatch::ConflictCode::{self, *};
+use domain::dispatch::planning::{
+    Barred, RoundsPlan, RoundsProblem, StopKind, TravelMatrix, VisitLink, WorkSpan, plan_rounds,
+};
+use domain::dispatch::search::Iterations;
+
+const ITERATIONS: u64 = 60;
+
+fn plan(problem: &RoundsProblem) -> RoundsPlan {
+    plan_rounds(problem, 1, &mut Iterations(ITERATIONS))
+}
+
+fn reasons(plan: &RoundsPlan, job: &str) -> Vec<ConflictCode> {
+    let unserved = plan.unserved.iter().filter(|unserved| unserved.job == job);
+    unserved.flat_map(|unserved| unserved.reasons.iter().map(|reason| reason.code)).collect()
+}
+
+/// The checks of a day as assigned, which know nothing of the search, find nothing against it.
+#[test]
+fn a_sound_day_is_served_whole() {
+    let problem = sound();
+    let plan = plan(&problem);
+    assert_eq!((plan.unserved.len(), plan.faults.len()), (0, 0), "{plan:#?}");
+    assert_eq!(plan.conflicts, []);
+    let jobs = plan.rounds.iter().flat_map(|round| &round.stops).filter(|stop| stop.job.is_some()).count();
+    assert_eq!(jobs, 5);
+    for round in &plan.rounds {
+        let breaks = round.stops.iter().filter(|stop| stop.kind == StopKind::Break).count();
+        assert!(breaks == 1 || round.returns_at <= round.on.and_time(clock("14:00")), "{round:#?}");
+        let mut before = round.departs_at;
+        for stop in &round.stops {
+            assert!(before <= stop.arrives_at && stop.arrives_at <= stop.starts_at, "{round:#?}");
+            before = stop.finishes_at;
+        }
+        assert!(before <= round.returns_at);
+    }
+    let cost = &plan.cost;
+    let sum = cost.travel
+        + cost.late
+        + cost.overtime
+        + cost.refills
+        + cost.change
+        + cost.fairness
+        + cost.parted
+        + cost.unserved;
+    assert!((sum - cost.total).abs() < 1e-6, "{cost:?}");
+    let minutes: f64 = plan.rounds.iter().map(|round| round.travel_min).sum();
+    assert!((cost.travel - minutes).abs() < 0.01, "a point a minute: {cost:?}, {minutes} min");
+}
+
+#[test]
+fn every_unserved_visit_has_its_reason() {
+    type Change = fn(&mut RoundsProblem);
+    let changes: Vec<(&str, ConflictCode, Change)> = vec![
+        ("window outside all hours", OutsideHours, |p| {
+            (p.requests[4].visit.window_from, p.requests[4].visit.window_to) = (at("20:00"), at("23:00"));
+        }),
+        ("window on no planned day", WindowTooShort, |p| {
+            let later = TimeDelta::days(30);
+            p.requests[4].visit.window_from += later;
+            p.requests[4].visit.window_to += later;
+        }),
+        ("longer than a day", WindowTooShort, |p| p.requests[4].visit.work_min = 2000.0),
+        ("window backwards", WindowTooShort, |p| p.requests[4].visit.window_to = at("10:00")),
+        ("a skill nobody has", SkillMissing, |p| p.requests[4].visit.steps.extend(steps(&["H04"]))),
+        ("a tank smaller than the job", TankShort, |p| p.requests[4].visit.water_l = 500.0),
+        ("kit that no van has", EquipmentMissing, |p| p.requests[4].visit.equipment = words(&["polisher"])),
+        ("more energy than any battery", PowerShort, |p| p.requests[4].visit.machine_kwh = 9.0),
+        ("more product than any stock", StockShort, |p| {
+            p.requests[4].visit.product_ml = [("iron_remover".to_owned(), 1900.0)].into();
+        }),
+        ("a number that is none", BadNumber, |p| p.requests[4].visit.water_l = f64::NAN),
+        ("a place nobody knows", BadNumber, |p| p.requests[4].visit.place = plane(f64::NAN, 0.0)),
+        ("rain all afternoon", Weather, |p| {
+            p.requests[4].barred =
+                vec![Barred { from: at("10:00"), to: at("16:00"), rule: "R32".into(), text: "rain".into() }];
+        }),
+        ("quiet hours", MachineHours, |p| {
+            p.requests[4].visit.site.machine_hours = Some(hours("07:00", "11:30"))
+        }),
+        ("nobody at all", Unassigned, |p| p.technicians.clear()),
+        ("no van", Unassigned, |p| p.vans.clear()),
+        ("no day", Unassigned, |p| p.days.clear()),
+        ("crowded out by what matters more", NoRoom, |p| {
+            p.days.truncate(1);
+            p.technicians.truncate(1);
+            for request in &mut p.requests {
+                (request.priority, request.visit.work_min) = (1, 100.0);
+                (request.visit.window_from, request.visit.window_to) = (at("07:00"), at("16:00"));
+            }
+            p.requests[4].priority = 5;
+            p.requests[4].visit.work_min = 110.0;
+        }),
+        ("the other of two is not served", Linked, |p| {
+            p.links = vec![VisitLink::Together { one: "J4".into(), other: "J5".into() }];
+            p.requests[3].visit.work_min = 2000.0;
+        }),
+    ];
+    for (name, code, change) in changes {
+        let mut problem = sound();
+        change(&mut problem);
+        let plan = plan(&problem);
+        assert!(
+            reasons(&plan, "J5").contains(&code),
+            "{name}: {:?} {:#?}",
+            reasons(&plan, "J5"),
+            plan.faults
+        );
+        assert!(plan.unserved.iter().all(|unserved| !unserved.reasons.is_empty()), "{name}");
+    }
+}
+
+#[test]
+fn a_matrix_that_cannot_be_used_is_left_and_said() {
+    let sound = sound();
+    let places = vec![sound.depot, sound.requests[0].visit.place];
+    let matrices = [
+        TravelMatrix { places: places.clone(), minutes: vec![vec![0.0, 1.0]], km: vec![vec![0.0; 2]; 2] },
+        TravelMatrix {
+            places: places.clone(),
+            minutes: vec![vec![0.0, f64::NAN], vec![1.0, 0.0]],
+            km: vec![vec![0.0; 2]; 2],
+        },
+        TravelMatrix {
+            places: places.clone(),
+            minutes: vec![vec![0.0; 2]; 2],
+            km: vec![vec![0.0, -1.0], vec![1.0, 0.0]],
+        },
+    ];
+    let by_coordinates = plan(&sound);
+    for matrix in matrices {
+        let told = plan(&RoundsProblem { matrix: Some(matrix), ..sound.clone() });
+        assert_eq!(told.faults.len(), 1, "{:?}", told.faults);
+        assert_eq!(told.rounds, by_coordinates.rounds);
+    }
+    let far = TravelMatrix {
+        places,
+        minutes: vec![vec![0.0, 100.0], vec![100.0, 0.0]],
+        km: vec![vec![0.0, 80.0], vec![80.0, 0.0]],
+    };
+    let told = plan(&RoundsProblem { matrix: Some(far), ..sound });
+    assert_eq!(told.faults, [] as [String; 0]);
+    assert!(told.cost.travel > by_coordinates.cost.travel, "a matrix that is sound counts");
+}
+
+/// Heat: the same work takes half as long again from noon on, so it goes before noon though the window is open all day.
+#[test]
+fn work_goes_to_the_hours_in_which_it_is_short() {
+    let mut hot = request("J1", plane(3.0, 4.0), "07:00", "16:00");
+    hot.work_spans = vec![
+        WorkSpan { from: at("07:00"), to: at("10:00"), factor_from: 2.0, factor_to: 2.0 },
+        WorkSpan { from: at("10:00"), to: at("16:00"), factor_from: 1.0, factor_to: 1.0 },
+    ];
+    let plan = plan(&problem(vec![hot]));
+    let visit = plan.rounds[0].stops.iter().find(|stop| stop.job.is_some()).expect("a visit");
+    let minutes = (visit.finishes_at - visit.starts_at).num_minutes();
+    assert!(minutes == 90 && visit.starts_at >= at("10:00") || visit.finishes_at <= at("11:30"), "{visit:?}");
+}
+
+#[test]
+fn linked_visits_keep_together() {
+    let mut problem = sound();
+    for request in &mut problem.requests {
+        request.visit.window_to = at("16:00") + TimeDelta::days(1);
+    }
+    problem.links = vec![
+        VisitLink::Together { one: "J1".into(), other: "J2".into() },
+        VisitLink::After { first: "J3".into(), then: "J4".into(), least_days: 1, most_days: 1 },
+        VisitLink::SamePerson { one: "J3".into(), other: "J4".into() },
+    ];
+    let plan = plan(&problem);
+    assert_eq!(plan.unserved, []);
+    let stop = |job: &str| {
+        let mut all = plan.rounds.iter().flat_map(|round| round.stops.iter().map(move |stop| (round, stop)));
+        all.find(|(_, stop)| stop.job.as_deref() == Some(job)).expect("it is served")
+    };
+    let ((one, first), (other, second)) = (stop("J1"), stop("J2"));
+    assert_eq!(first.starts_at, second.starts_at);
+    assert_ne!(one.van, other.van);
+    let ((before, _), (after, _)) = (stop("J3"), stop("J4"));
+    assert_eq!(after.on - before.on, TimeDelta::days(1));
+    assert_eq!(plan.cost.parted, 0.0);
+    assert!(before.technicians.iter().any(|who| after.technicians.contains(who)));
+}

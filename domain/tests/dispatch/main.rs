@@ -5,4 +5,5 @@ mod checker;
 mod input;
 mod promises;
 mod random_case;
+mod shop;
 mod small;

@@ -62,7 +62,9 @@ fn options(seed: u64) -> Result<Options, Box<dyn Error>> {
     };
     set("HOT", &mut options.hot)?;
     set("COLD", &mut options.cold)?;
-    set("TIGHT", &mut options.tight)?;
+    let mut starts = options.starts as f64;
+    set("STARTS", &mut starts)?;
+    options.starts = starts as u64;
     set("REMOVALS", &mut options.ruin.removals)?;
     set("LONGEST", &mut options.ruin.longest)?;
     Ok(options)

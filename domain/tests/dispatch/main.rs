@@ -2,7 +2,10 @@
 
 mod brute;
 mod checker;
+mod golden;
 mod input;
+mod living_day;
+mod offered;
 mod promises;
 mod random_case;
 mod shop;

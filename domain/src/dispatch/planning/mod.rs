@@ -6,29 +6,28 @@
 mod answer;
 mod build;
 mod crews;
+mod offers;
 mod problem;
 mod reasons;
+mod replan;
 mod spans;
 mod ways;
 
 pub use answer::{CostSplit, PlannedRound, PlannedStop, RoundsPlan, StopKind, Unserved};
+pub use offers::{Offer, offers};
 pub use problem::{
     Barred, Published, Request, Rest, RosterDay, RosteredTechnician, RosteredVan, RoundsProblem, VisitLink,
     Weights, WorkSpan,
 };
+pub use replan::{Change, ChangeKind, Replan, replan_rounds};
 pub use ways::TravelMatrix;
 
-use super::search::{Options, Solution, Watch, search};
-use build::Built;
+use super::search::{Options, Watch, search};
 
 /// Searches for good rounds within the budget that `watch` gives. The same problem, seed and iterations give the same
 /// rounds.
 pub fn plan_rounds(problem: &RoundsProblem, seed: u64, watch: &mut dyn Watch) -> RoundsPlan {
     let built = build::build(problem);
     let (solution, iterations) = search(&built.model, &Options { seed, ..Options::default() }, watch);
-    tell(problem, &built, &solution, iterations)
-}
-
-fn tell(problem: &RoundsProblem, built: &Built, solution: &Solution, iterations: u64) -> RoundsPlan {
-    RoundsPlan { iterations, ..answer::answer(problem, built, solution) }
+    RoundsPlan { iterations, ..answer::answer(problem, &built, &solution) }
 }

@@ -108,19 +108,20 @@ fn nobody(problem: &RoundsProblem) -> String {
     }
 }
 
+/// Crews that are put together have at most so many people.
+const LARGEST_USUAL: u32 = 2;
+
 /// No hour of the window holds the work, whoever does it.
 fn no_time(problem: &RoundsProblem, request: &Request) -> Vec<Conflict> {
     let visit = &request.visit;
-    let mut found: Vec<Conflict> = crate::dispatch::time::window(visit).into_iter().collect();
+    let most_people = visit.hands.max(request.work_people).max(LARGEST_USUAL);
     let without_bars = Request { barred: Vec::new(), ..request.clone() };
-    if !request.barred.is_empty() && service(problem, &without_bars, request.work_people, true).is_some() {
-        found.extend(
-            request
-                .barred
-                .iter()
-                .map(|bar| say(request, ConflictCode::Weather, format!("{} ({})", bar.text, bar.rule))),
-        );
-    }
+    let bars = request.barred.iter();
+    let mut found: Vec<Conflict> = if service(problem, &without_bars, most_people, true).is_some() {
+        bars.map(|bar| say(request, ConflictCode::Weather, format!("{} ({})", bar.text, bar.rule))).collect()
+    } else {
+        crate::dispatch::time::window(visit).into_iter().collect()
+    };
     if visit.site.saturday_allowed == Some(false) && found.is_empty() {
         found.push(say(
             request,

@@ -18,15 +18,14 @@ pub struct Options {
     /// First and last temperature, as shares of the mean cost of a visit in the first solution.
     pub hot: f64,
     pub cold: f64,
-    /// In this share of the budget a plain model uses no more shifts than its loads need: opening one is easy later,
-    /// closing one is hard.
-    pub tight: f64,
+    /// Starts of a plain model, of which the best is followed: some lead to where no way leads out.
+    pub starts: u64,
 }
 
 impl Default for Options {
     /// Tuned on classes of public instances.
     fn default() -> Options {
-        Options { seed: 1, ruin: Ruin::default(), hot: 0.05, cold: 0.003, tight: 0.15 }
+        Options { seed: 1, ruin: Ruin::default(), hot: 0.2, cold: 0.003, starts: 4 }
     }
 }
 
@@ -63,47 +62,110 @@ const WHOLE_ROUTES: usize = 10;
 
 /// The best solution found, and the iterations made.
 pub fn search(model: &Model, options: &Options, watch: &mut dyn Watch) -> (Solution, u64) {
-    let mut search = Search::new(model, options);
-    let mut best = search.solution.clone();
-    let mut best_cost = search.cost;
-    watch.improved(0, best_cost);
-    let scale = best_cost as f64 / model.len().max(1) as f64;
+    search_from(model, Solution::new(model), options, watch)
+}
+
+/// The same from a solution; what it leaves out is put where it costs least first.
+pub fn search_from(
+    model: &Model,
+    start: Solution,
+    options: &Options,
+    watch: &mut dyn Watch,
+) -> (Solution, u64) {
+    let mut run = Run { watch, iterations: 0, best_cost: i64::MAX, spent: 0.0 };
+    let mut best = Search::new(model, start.clone(), options, options.seed);
+    run.improved(&best);
     // Where visits may be left out and shifts exclude each other, the way from one good plan to another leads over
     // dearer ones.
     let hot = options.hot * if model.plain { 1.0 } else { 10.0 };
-    let mut temperature = 0.0;
-    let mut iterations = 0;
-    loop {
-        if iterations % ASKED_EVERY == 0 {
-            let Some(spent) = watch.spent(iterations) else { break };
-            if spent >= 1.0 || model.is_empty() {
-                break;
+    let heat = Heat { hot, cold: options.cold, scale: best.cost as f64 / model.len().max(1) as f64 };
+    let starts = if model.plain { options.starts.max(1) } else { 1 };
+    let mut first_part = 0.0;
+    if starts > 1 {
+        for nth in 0..starts {
+            let mut search = if nth == 0 {
+                best.clone()
+            } else {
+                Search::new(model, start.clone(), options, options.seed.wrapping_add(nth << 32))
+            };
+            let until = first_part + START_SHARE;
+            run.anneal(&mut search, heat, first_part, until);
+            first_part = until;
+            if nth == 0 || search.best_cost < best.best_cost {
+                best = search;
             }
-            if spent >= options.tight {
-                search.solution.most_used = usize::MAX;
-            }
-            temperature = scale * hot * (options.cold / hot).powf(spent);
         }
-        iterations += 1;
-        let kept = search.step(temperature);
-        if iterations % PENALTY_EVERY == 0 {
-            search.adapt_penalty();
-        }
-        if kept && search.cost < best_cost && search.solution.excess() == 0 {
-            best_cost = search.cost;
-            best.clone_from(&search.solution);
-            watch.improved(iterations, best_cost);
-        }
+        best.back_to_best();
     }
-    (best, iterations)
+    run.anneal(&mut best, heat, first_part, 1.0);
+    best.back_to_best();
+    (best.solution, run.iterations)
 }
 
+/// Share of the budget that each start gets before the best of them gets the rest.
+const START_SHARE: f64 = 0.08;
+
+/// Temperatures as shares of `scale`.
+#[derive(Clone, Copy)]
+struct Heat {
+    hot: f64,
+    cold: f64,
+    scale: f64,
+}
+
+/// What the watch has seen.
+struct Run<'a> {
+    watch: &'a mut dyn Watch,
+    iterations: u64,
+    best_cost: i64,
+    spent: f64,
+}
+
+impl Run<'_> {
+    fn improved(&mut self, search: &Search) {
+        if search.best_cost < self.best_cost {
+            self.best_cost = search.best_cost;
+            self.watch.improved(self.iterations, self.best_cost);
+        }
+    }
+
+    /// Cools down from hot to cold while the budget is spent from one share to another.
+    fn anneal(&mut self, search: &mut Search, heat: Heat, from: f64, to: f64) {
+        let mut temperature = 0.0;
+        let mut asked = false;
+        loop {
+            if !asked || self.iterations % ASKED_EVERY == 0 {
+                asked = true;
+                let Some(spent) = self.watch.spent(self.iterations) else {
+                    self.spent = 1.0;
+                    return;
+                };
+                self.spent = self.spent.max(spent);
+                if self.spent >= to || search.model.is_empty() {
+                    return;
+                }
+                let share = ((self.spent - from) / (to - from)).max(0.0);
+                temperature = heat.scale * heat.hot * (heat.cold / heat.hot).powf(share);
+            }
+            self.iterations += 1;
+            search.step(temperature);
+            if self.iterations % PENALTY_EVERY == 0 {
+                search.adapt_penalty();
+            }
+            self.improved(search);
+        }
+    }
+}
+
+#[derive(Clone)]
 struct Search<'a> {
     model: &'a Model,
     ruin: Ruin,
     random: Random,
     solution: Solution,
     cost: i64,
+    best: Solution,
+    best_cost: i64,
     cache: Cache,
     queue: Vec<u32>,
     /// Solutions within all capacities since the penalty was last set.
@@ -112,25 +174,25 @@ struct Search<'a> {
 
 impl<'a> Search<'a> {
     /// Starts from greedy insertion.
-    fn new(model: &'a Model, options: &Options) -> Search<'a> {
+    fn new(model: &'a Model, start: Solution, options: &Options, seed: u64) -> Search<'a> {
         let mut search = Search {
             model,
             ruin: options.ruin,
-            random: Random::new(options.seed),
-            solution: Solution::new(model),
+            random: Random::new(seed),
+            best: start.clone(),
+            best_cost: i64::MAX,
+            solution: start,
             cost: 0,
             cache: Cache::new(model),
             queue: Vec::new(),
             within: 0,
         };
-        if model.plain && options.tight > 0.0 {
-            search.solution.most_used = least_shifts(model);
-        }
         search.queue = std::mem::take(&mut search.solution.absent);
         recreate(model, &mut search.solution, &mut search.cache, &mut search.random, &mut search.queue);
         search.solution.absent = std::mem::take(&mut search.queue);
         search.solution.keep();
         search.cost = search.solution.cost(model);
+        (search.best, search.best_cost) = (search.solution.clone(), search.cost);
         if model.plain {
             let loads: i64 =
                 model.parts.nodes.iter().flat_map(|node| &node.load).map(|&load| i64::from(load)).sum();
@@ -139,8 +201,8 @@ impl<'a> Search<'a> {
         search
     }
 
-    /// One change, kept or taken back; whether it was kept.
-    fn step(&mut self, temperature: f64) -> bool {
+    /// One change, kept or taken back.
+    fn step(&mut self, temperature: f64) {
         let before = self.beside_routes();
         if self.model.plain || !self.random.chance(SHIFT_CHANGES) || !self.change_shift() {
             self.ruin_and_recreate();
@@ -156,8 +218,18 @@ impl<'a> Search<'a> {
         } else {
             self.solution.take_back(self.model);
         }
-        self.within += u64::from(self.solution.excess() == 0);
-        kept
+        let within = self.solution.excess() == 0;
+        self.within += u64::from(within);
+        if kept && within && self.cost < self.best_cost {
+            self.best_cost = self.cost;
+            self.best.clone_from(&self.solution);
+        }
+    }
+
+    fn back_to_best(&mut self) {
+        self.solution.clone_from(&self.best);
+        self.cost = self.best_cost;
+        self.cache = Cache::new(self.model);
     }
 
     fn ruin_and_recreate(&mut self) {
@@ -222,15 +294,4 @@ impl<'a> Search<'a> {
         self.queue.clear();
         self.solution.changed_nodes(&mut self.queue);
     }
-}
-
-/// Shifts that the loads need at least, if they are all as large as the largest.
-fn least_shifts(model: &Model) -> usize {
-    let kinds = model.parts.shifts.first().map_or(0, |shift| shift.capacity.len());
-    let need = |kind: usize| {
-        let load: i64 = model.parts.nodes.iter().map(|node| i64::from(node.load[kind])).sum();
-        let most = model.parts.shifts.iter().map(|shift| i64::from(shift.capacity[kind])).max().unwrap_or(1);
-        (load + most - 1).div_euclid(most.max(1)) as usize
-    };
-    (0..kinds).map(need).max().unwrap_or(0).max(1)
 }

@@ -98,7 +98,7 @@ pub fn gain(model: &Model, solution: &Solution, one: Segment, other: Segment) ->
     let (a, b) = (Cut::new(solution, one), Cut::new(solution, other));
     let travel = a.ends_with(model, b.inner) + b.ends_with(model, a.inner) - a.ends() - b.ends();
     let before = a.route.excess + b.route.excess;
-    if model.plain && before == 0 && travel >= 0 {
+    if model.plain && i64::from(travel) >= before * solution.penalty {
         return None;
     }
     let after = a.excess_with(model, one, other, &b) + b.excess_with(model, other, one, &a);

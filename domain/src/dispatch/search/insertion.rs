@@ -13,7 +13,7 @@ pub struct Insertion {
 
 /// The best places of nodes in routes, kept while a route stays as it is: by ruin and recreate few routes change at a
 /// time, and those taken back are as they were.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub struct Cache {
     shifts: usize,
     entries: Vec<Entry>,

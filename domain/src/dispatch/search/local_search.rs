@@ -45,13 +45,14 @@ fn improve_at(model: &Model, solution: &mut Solution, node: u32, room: &mut Vec<
             (solution.route_of[node as usize] as usize, solution.route_of[next as usize] as usize);
         let (here, there) =
             (solution.place_of[node as usize] as usize, solution.place_of[next as usize] as usize);
-        if model.plain && solution.routes[one].excess == 0 && solution.routes[other].excess == 0 {
+        if model.plain {
             // A change that pays has a new way cheaper than one it replaces (the gain criterion of Lin & Kernighan
-            // 1973, doi 10.1287/opre.21.2.498).
-            let way = model.leg(node, next).cost;
-            let replaced =
-                [solution.routes[one].stops[here + 1].onward, solution.routes[other].stops[there].onward];
-            if replaced.iter().all(|&old| old <= way) {
+            // 1973, doi 10.1287/opre.21.2.498), unless it relieves a van that carries too much.
+            let (mine, theirs) = (&solution.routes[one], &solution.routes[other]);
+            let relief = (mine.excess + theirs.excess) * solution.penalty;
+            let way = i64::from(model.leg(node, next).cost);
+            let replaced = [mine.stops[here + 1].onward, theirs.stops[there].onward];
+            if replaced.iter().all(|&old| i64::from(old) + relief <= way) {
                 continue;
             }
         }

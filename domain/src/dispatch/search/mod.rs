@@ -18,7 +18,8 @@ mod solution;
 mod timing;
 mod within;
 
-pub use anneal::{Iterations, Options, Watch, search};
+pub use anneal::{Iterations, Options, Watch, search, search_from};
+pub use insertion::{Insertion, best_in_route as insertion_cost};
 pub use model::{Break, Frozen, Leg, Link, Model, Node, Parts, RefillStop, Shift};
 pub use ruin::Ruin;
 pub use service::{Service, StartSpan};

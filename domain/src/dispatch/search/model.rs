@@ -114,6 +114,8 @@ pub struct Model {
     legs_in: Vec<Leg>,
     /// All that counts is travel in hard windows, so that every change is judged in constant time.
     pub plain: bool,
+    /// Ways cost the same in both directions.
+    pub symmetric: bool,
     /// Whether a shift is the same as the one before it.
     pub twin: Vec<bool>,
     /// Per node, the other nodes, nearest first.
@@ -131,7 +133,10 @@ impl Model {
     pub fn new(parts: Parts) -> Model {
         let count = parts.nodes.len();
         let places = parts.legs.len().isqrt();
-        let legs_in = (0..places * places).map(|i| parts.legs[i % places * places + i / places]).collect();
+        let legs_in: Vec<Leg> =
+            (0..places * places).map(|i| parts.legs[i % places * places + i / places]).collect();
+        let symmetric =
+            parts.legs.iter().zip(&legs_in).all(|(out, back): (&Leg, &Leg)| out.cost == back.cost);
         let twin = (0..parts.shifts.len())
             .map(|nth| nth > 0 && parts.shifts[nth] == parts.shifts[nth - 1] && parts.frozen.is_empty());
         let twin = twin.collect();
@@ -151,6 +156,7 @@ impl Model {
             places,
             legs_in,
             plain,
+            symmetric,
             twin,
             near: Vec::new(),
             next: Vec::new(),

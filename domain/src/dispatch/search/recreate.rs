@@ -62,12 +62,10 @@ fn best_place(
     let mut bound = model.parts.nodes[node as usize].skip_cost;
     let linked = !model.links_of[node as usize].is_empty();
     let pinned = solution.pins[node as usize].is_some();
-    let may_open = solution.most_used == usize::MAX || solution.used() < solution.most_used;
     let mut empty_before = false;
     for (shift, route) in solution.routes.iter().enumerate() {
         let empty = route.is_empty();
-        let passed =
-            empty && (!may_open || empty_before && model.twin[shift] || !solution.is_free(model, shift));
+        let passed = empty && (empty_before && model.twin[shift] || !solution.is_free(model, shift));
         empty_before = empty;
         if passed || random.below(1000) < BLINK {
             continue;

@@ -20,8 +20,6 @@ pub struct Solution {
     pub penalty: i64,
     /// A shift that is not opened for now, so that others get their turn.
     pub closed: Option<usize>,
-    /// No more shifts are opened than this.
-    pub most_used: usize,
     /// In no order that means anything.
     pub absent: Vec<u32>,
     /// The route that uses each resource.
@@ -56,7 +54,6 @@ impl Solution {
             pins: vec![None; count],
             penalty: 0,
             closed: None,
-            most_used: usize::MAX,
             absent: (0..count as u32).filter(|&node| model.frozen_of[node as usize].is_none()).collect(),
             user: vec![NOWHERE; resources.map_or(0, |&most| most as usize + 1)],
             versions: shifts as u32,
@@ -278,6 +275,11 @@ impl Solution {
                 *user = NOWHERE;
             }
         }
+    }
+
+    /// Whether a shift is used, or could be.
+    pub fn may_use(&self, model: &Model, shift: usize) -> bool {
+        !self.routes[shift].is_empty() || self.is_free(model, shift)
     }
 
     /// Whether an empty shift could be used: nobody and nothing of it is in another.

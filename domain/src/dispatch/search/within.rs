@@ -1,6 +1,7 @@
 //! A route in another order: a segment moved, two visits swapped, a stretch reversed.
 
 use super::model::Model;
+use super::route::Stop;
 use super::solution::Solution;
 use super::timing;
 
@@ -43,33 +44,55 @@ pub fn gain(
     room: &mut Vec<u32>,
 ) -> Option<i64> {
     let route = &solution.routes[shift];
-    let (from, to) = change.stretch(|at| route.stops[at + 1].node, room);
-    let (before, after) = (&route.stops[from], &route.stops[to + 1]);
-    let old: i64 = route.stops[from..=to].iter().map(|stop| i64::from(stop.onward)).sum();
-    let mut at = before.node;
-    let mut new = 0;
-    for &node in room.iter().chain([&after.node]) {
-        new += i64::from(model.leg(at, node).cost);
-        at = node;
-    }
-    if !model.plain {
-        if new - old >= route.beside_travel() {
+    let travel = travel(model, &route.stops, change);
+    if model.plain {
+        if travel >= 0 {
             return None;
         }
-        let nodes = route.visits().take(from).chain(room.iter().copied()).chain(route.visits().skip(to));
-        let change = timing::cost(model, shift, nodes, &solution.pins)? - route.cost;
-        return (change < 0).then_some(change);
+        let (from, to) = change.stretch(|at| route.stops[at + 1].node, room);
+        return in_time(model, shift, &route.stops[from], room, &route.stops[to + 1]).then_some(travel);
     }
-    if new >= old {
+    if travel >= route.beside_travel() {
         return None;
     }
+    let (from, to) = change.stretch(|at| route.stops[at + 1].node, room);
+    let nodes = route.visits().take(from).chain(room.iter().copied()).chain(route.visits().skip(to));
+    let change = timing::cost(model, shift, nodes, &solution.pins)? - route.cost;
+    (change < 0).then_some(change)
+}
+
+/// Change of the ways alone.
+fn travel(model: &Model, stops: &[Stop], change: Reorder) -> i64 {
+    let cost = |from: usize, to: usize| i64::from(model.leg(stops[from].node, stops[to].node).cost);
+    let onward = |at: usize| i64::from(stops[at].onward);
+    match change {
+        Reorder::Move { from, length, to } => {
+            let end = from + length;
+            cost(from, end + 1) + cost(to, from + 1) + cost(end, to + 1)
+                - onward(from)
+                - onward(end)
+                - onward(to)
+        }
+        Reorder::Reverse { from, to } => {
+            let inner = |at: usize| if model.symmetric { 0 } else { cost(at + 1, at) - onward(at) };
+            let turned: i64 = if model.symmetric { 0 } else { (from + 1..=to).map(inner).sum() };
+            turned + cost(from, to + 1) + cost(from + 1, to + 2) - onward(from) - onward(to + 1)
+        }
+    }
+}
+
+/// Whether the nodes can be served in this order between two stops.
+fn in_time(model: &Model, shift: usize, before: &Stop, nodes: &[u32], after: &Stop) -> bool {
     let (mut clock, mut at) = (before.depart_s, before.node);
-    for &node in room.iter() {
+    for &node in nodes {
         let arrival = clock + model.leg(at, node).time_s;
-        clock = model.service(shift, node)?.at(arrival)?.1;
+        let Some((_, finish)) = model.service(shift, node).and_then(|service| service.at(arrival)) else {
+            return false;
+        };
+        clock = finish;
         at = node;
     }
-    (clock + model.leg(at, after.node).time_s <= after.latest_s).then_some(new - old)
+    clock + model.leg(at, after.node).time_s <= after.latest_s
 }
 
 pub fn apply(model: &Model, solution: &mut Solution, shift: usize, change: Reorder) {

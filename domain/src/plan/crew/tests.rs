@@ -1,8 +1,8 @@
 //! Random problems against trying everything, and properties every answer has.
 
 use super::brute::shortest;
-use crate::random::Random;
 use super::*;
+use crate::random::Random;
 
 const PROVE: Budget = Budget { schedules: 30, nodes: 2_000_000 };
 

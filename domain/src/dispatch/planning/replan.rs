@@ -1,0 +1,206 @@
+//! The living day: rounds that people have been told are promises. What must change changes as little as possible, and
+//! says why.
+
+use super::answer::{PlannedRound, PlannedStop, RoundsPlan};
+use super::build::{Built, build};
+use super::problem::{Published, Request, RoundsProblem};
+use super::{answer, crews::Candidate};
+use crate::dispatch::search::{Options, Solution, Watch, insertion_cost, search_from};
+use crate::dispatch::{Conflict, DayProblem, Technician, conflicts};
+use chrono::NaiveDate;
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
+
+/// New rounds beside the published ones.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct Replan {
+    pub plan: RoundsPlan,
+    /// Smallest first. A visit that stays with its van, crew and start is not named.
+    pub changes: Vec<Change>,
+}
+
+/// What becomes of a published visit, or of one that is new in the rounds.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct Change {
+    pub job: String,
+    pub kind: ChangeKind,
+    /// Minutes by which the start moves, later positive; absent where there was or is none.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub moved_min: Option<f64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub before: Option<Published>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub after: Option<Published>,
+    /// What speaks against the place it had; empty: it makes room for others, or the rounds are better so.
+    pub because: Vec<Conflict>,
+}
+
+/// From the smallest change to the largest.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum ChangeKind {
+    /// The same van and crew at another time of the day.
+    Start,
+    /// Other technicians, the same van and day.
+    Technicians,
+    Van,
+    Day,
+    /// Not in the published rounds before.
+    Added,
+    /// Not served any more.
+    Dropped,
+}
+
+/// Starts that move by less are the same for a customer (assumption).
+const SAME_START_MIN: f64 = 1.0;
+/// First temperature beside that of a search from nothing: the published rounds are a good start (tuned on the tests'
+/// days).
+const CALMER: f64 = 0.1;
+
+/// Plans again from the published rounds. Frozen visits stay, promised windows are hard, and every other technician,
+/// van or day has its cost (see [`super::Weights`]).
+pub fn replan_rounds(problem: &RoundsProblem, seed: u64, watch: &mut dyn Watch) -> Replan {
+    let built = build(problem);
+    let start = published_solution(problem, &built);
+    let options = Options { seed, ..Options::default() };
+    let options = Options { hot: options.hot * CALMER, ..options };
+    let (solution, iterations) = search_from(&built.model, start, &options, watch);
+    let plan = RoundsPlan { iterations, ..answer::answer(problem, &built, &solution) };
+    let changes = changes(problem, &plan);
+    Replan { plan, changes }
+}
+
+/// The published rounds as far as they can still be driven; the other visits are absent.
+pub(super) fn published_solution(problem: &RoundsProblem, built: &Built) -> Solution {
+    let mut solution = Solution::new(&built.model);
+    let mut order: Vec<(usize, &Published)> = problem
+        .requests
+        .iter()
+        .enumerate()
+        .filter_map(|(nth, request)| Some((nth, request.published.as_ref()?)))
+        .filter(|(nth, _)| solution.absent.contains(&(*nth as u32)))
+        .collect();
+    order.sort_by_key(|(nth, published)| (published.start, *nth));
+    for (nth, published) in order {
+        let node = nth as u32;
+        // What two vans do at once is put together by the search.
+        let alone = built.model.links_of[nth].is_empty();
+        let shift = built.candidates.iter().position(|candidate| is_of(problem, candidate, published));
+        let Some(shift) = shift.filter(|&shift| alone && solution.may_use(&built.model, shift)) else {
+            continue;
+        };
+        if let Some(found) = insertion_cost(&built.model, &solution, shift, node) {
+            solution.insert(&built.model, shift, found.at, node);
+            solution.absent.retain(|&absent| absent != node);
+        }
+    }
+    solution.keep();
+    solution
+}
+
+pub(super) fn is_of(problem: &RoundsProblem, candidate: &Candidate, published: &Published) -> bool {
+    let mut crew: Vec<&str> =
+        candidate.crew.iter().map(|&who| problem.technicians[who].technician.id.as_str()).collect();
+    let mut wanted: Vec<&str> = published.technicians.iter().map(String::as_str).collect();
+    crew.sort_unstable();
+    wanted.sort_unstable();
+    problem.vans[candidate.van].van.id == published.van
+        && candidate.on == published.start.date()
+        && crew == wanted
+}
+
+fn changes(problem: &RoundsProblem, plan: &RoundsPlan) -> Vec<Change> {
+    let against: Vec<Conflict> =
+        problem.days.iter().flat_map(|&on| conflicts(&published_day(problem, on))).collect();
+    let mut found: Vec<Change> =
+        problem.requests.iter().filter_map(|request| change(plan, request, &against)).collect();
+    let size = |change: &Change| (change.kind, change.moved_min.map_or(0, |minutes| minutes.abs() as i64));
+    found.sort_by(|a, b| size(a).cmp(&size(b)).then_with(|| a.job.cmp(&b.job)));
+    found
+}
+
+fn change(plan: &RoundsPlan, request: &Request, against: &[Conflict]) -> Option<Change> {
+    let job = &request.visit.job;
+    let after = place_of(plan, job);
+    let before = request.published.clone();
+    let moved_min =
+        before.as_ref().zip(after.as_ref()).map(|(b, a)| (a.start - b.start).num_seconds() as f64 / 60.0);
+    let kind = match (&before, &after) {
+        (None, None) => return None,
+        (None, Some(_)) => ChangeKind::Added,
+        (Some(_), None) => ChangeKind::Dropped,
+        (Some(b), Some(a)) if a.start.date() != b.start.date() => ChangeKind::Day,
+        (Some(b), Some(a)) if a.van != b.van => ChangeKind::Van,
+        (Some(b), Some(a)) if !same_people(a, b) => ChangeKind::Technicians,
+        _ if moved_min.is_some_and(|minutes| minutes.abs() >= SAME_START_MIN) => ChangeKind::Start,
+        _ => return None,
+    };
+    let mut because: Vec<Conflict> = match kind {
+        ChangeKind::Added => Vec::new(),
+        _ => against.iter().filter(|conflict| conflict.jobs.contains(job)).cloned().collect(),
+    };
+    if kind == ChangeKind::Dropped {
+        let unserved = plan.unserved.iter().filter(|unserved| unserved.job == *job);
+        because.extend(unserved.flat_map(|unserved| unserved.reasons.iter().cloned()));
+    }
+    Some(Change { job: job.clone(), kind, moved_min, before, after, because })
+}
+
+fn same_people(one: &Published, other: &Published) -> bool {
+    let sorted = |place: &Published| {
+        let mut people = place.technicians.clone();
+        people.sort();
+        people
+    };
+    sorted(one) == sorted(other)
+}
+
+fn place_of(plan: &RoundsPlan, job: &str) -> Option<Published> {
+    let of_round = |round: &PlannedRound| {
+        let is_it = |stop: &&PlannedStop| stop.job.as_deref() == Some(job);
+        let stop = round.stops.iter().find(is_it)?;
+        Some(Published {
+            van: round.van.clone(),
+            technicians: round.technicians.clone(),
+            start: stop.starts_at,
+            frozen: false,
+        })
+    };
+    plan.rounds.iter().find_map(of_round)
+}
+
+/// The published rounds of a day under the facts of now, with a word on vans that are out.
+fn published_day(problem: &RoundsProblem, on: NaiveDate) -> DayProblem {
+    let visits = problem.requests.iter().filter_map(|request| {
+        let published = request.published.as_ref().filter(|published| published.start.date() == on)?;
+        let mut visit = request.visit.clone();
+        visit.van = Some(published.van.clone());
+        visit.technicians.clone_from(&published.technicians);
+        visit.start = Some(published.start);
+        let end =
+            published.start + chrono::TimeDelta::seconds((visit.work_min.clamp(0.0, 1e5) * 60.0) as i64);
+        let barred = request.barred.iter().filter(|bar| bar.from < end && published.start < bar.to);
+        visit.notices.extend(
+            barred.map(|bar| crate::dispatch::VisitNotice { rule: bar.rule.clone(), text: bar.text.clone() }),
+        );
+        Some(visit)
+    });
+    let technicians = problem.technicians.iter().map(|rostered| {
+        let hours = rostered.roster.iter().find(|day| day.on == on).map(|day| day.hours);
+        Technician { hours, ..rostered.technician.clone() }
+    });
+    DayProblem {
+        on,
+        depot: problem.depot,
+        travel: problem.travel,
+        margins: problem.margins,
+        technicians: technicians.collect(),
+        vans: problem
+            .vans
+            .iter()
+            .filter(|van| !van.out_on.contains(&on))
+            .map(|van| van.van.clone())
+            .collect(),
+        visits: visits.collect(),
+    }
+}

@@ -1,0 +1,134 @@
+//! Published rounds are promises: what stays, what changes when something happens, and why.
+
+use super::shop::*;
+use domain::dispatch::ConflictCode;
+use domain::dispatch::planning::{
+    Barred, ChangeKind, Published, Replan, RoundsPlan, RoundsProblem, StopKind, plan_rounds, replan_rounds,
+};
+use domain::dispatch::search::Iterations;
+
+fn replan(problem: &RoundsProblem) -> Replan {
+    replan_rounds(problem, 1, &mut Iterations(80))
+}
+
+/// The rounds of a plan become the published ones.
+fn publish(problem: &mut RoundsProblem, plan: &RoundsPlan) {
+    for round in &plan.rounds {
+        for stop in round.stops.iter().filter(|stop| stop.kind == StopKind::Visit) {
+            let mut requests = problem.requests.iter_mut();
+            let request =
+                requests.find(|request| stop.job.as_ref() == Some(&request.visit.job)).expect("a request");
+            request.published = Some(Published {
+                van: round.van.clone(),
+                technicians: round.technicians.clone(),
+                start: stop.starts_at,
+                frozen: false,
+            });
+        }
+    }
+}
+
+fn published() -> RoundsProblem {
+    let mut problem = sound();
+    let plan = plan_rounds(&problem, 1, &mut Iterations(120));
+    publish(&mut problem, &plan);
+    problem
+}
+
+fn place<'a>(problem: &'a mut RoundsProblem, job: &str) -> &'a mut Published {
+    let request = problem.requests.iter_mut().find(|request| request.visit.job == job).expect("a request");
+    request.published.as_mut().expect("a published visit")
+}
+
+#[test]
+fn nothing_happens_and_nothing_changes() {
+    let told = replan(&published());
+    assert_eq!(told.changes, []);
+    assert_eq!(told.plan.cost.change, 0.0);
+}
+
+#[test]
+fn frozen_visits_stay_whatever_happens() {
+    let mut problem = published();
+    let before = {
+        let frozen = place(&mut problem, "J3");
+        frozen.frozen = true;
+        frozen.clone()
+    };
+    for request in &mut problem.requests {
+        request.visit.work_min += 20.0;
+        request.promised = false;
+    }
+    let told = replan(&problem);
+    let rounds =
+        told.plan.rounds.iter().find(|round| round.van == before.van && round.on == before.start.date());
+    let stop = rounds.and_then(|round| round.stops.iter().find(|stop| stop.job.as_deref() == Some("J3")));
+    assert_eq!(stop.map(|stop| stop.starts_at), Some(before.start), "{:#?}", told.plan);
+    assert!(told.changes.iter().all(|change| change.job != "J3"));
+}
+
+/// The van's visits go to the other van, or to the next day where the windows let them; the reason is the van.
+#[test]
+fn a_van_is_out() {
+    let mut problem = published();
+    let van = place(&mut problem, "J3").van.clone();
+    let out = problem.vans.iter_mut().find(|rostered| rostered.van.id == van).expect("a van");
+    out.out_on = days();
+    let told = replan(&problem);
+    let moved: Vec<_> =
+        told.changes.iter().filter(|change| change.before.as_ref().is_some_and(|b| b.van == van)).collect();
+    assert!(!moved.is_empty());
+    for change in moved {
+        assert!(change.because.iter().any(|reason| reason.code == ConflictCode::UnknownVan), "{change:#?}");
+        assert!(change.after.as_ref().is_none_or(|after| after.van != van));
+    }
+    let kinds: Vec<ChangeKind> = told.changes.iter().map(|change| change.kind).collect();
+    assert!(kinds.is_sorted(), "smallest first: {kinds:?}");
+}
+
+#[test]
+fn rain_bars_an_afternoon() {
+    let mut problem = published();
+    let start = place(&mut problem, "J4").start;
+    let request = problem.requests.iter_mut().find(|request| request.visit.job == "J4").expect("a request");
+    request.barred =
+        vec![Barred { from: start, to: at("16:00"), rule: "R32".into(), text: "rain from then on".into() }];
+    let told = replan(&problem);
+    let change = told.changes.iter().find(|change| change.job == "J4").expect("it cannot stay");
+    assert!(change.because.iter().any(|reason| reason.code == ConflictCode::Weather), "{change:#?}");
+    assert!(change.after.as_ref().is_none_or(|after| after.start < start));
+}
+
+/// An urgent spot visit comes in, and a no-show gives its time back to a visit that waits.
+#[test]
+fn an_urgent_visit_and_a_no_show() {
+    let mut problem = published();
+    let mut urgent = request("J9", plane(1.0, 1.0), "08:00", "12:00");
+    (urgent.priority, urgent.visit.work_min, urgent.visit.water_l) = (1, 30.0, 20.0);
+    problem.requests.push(urgent);
+    let told = replan(&problem);
+    let added: Vec<&str> =
+        told.changes.iter().filter(|c| c.kind == ChangeKind::Added).map(|c| c.job.as_str()).collect();
+    assert_eq!(added, ["J9"], "{:#?}", told.changes);
+
+    let mut full = published();
+    full.days.truncate(1);
+    full.technicians.truncate(1);
+    for (nth, request) in full.requests.iter_mut().enumerate() {
+        request.published = None;
+        (request.visit.work_min, request.priority) = (95.0, 1 + nth as u8);
+        (request.visit.window_from, request.visit.window_to) = (at("07:00"), at("16:00"));
+    }
+    let first = plan_rounds(&full, 1, &mut Iterations(120));
+    assert_eq!(first.unserved.len(), 1, "one too many for a day");
+    let waiting = first.unserved[0].job.clone();
+    publish(&mut full, &first);
+    let absent = full.requests.iter().position(|request| request.published.is_some()).expect("a visit");
+    full.requests.remove(absent);
+    let told = replan(&full);
+    assert!(
+        told.changes.iter().any(|c| c.kind == ChangeKind::Added && c.job == waiting),
+        "{:#?}",
+        told.changes
+    );
+}

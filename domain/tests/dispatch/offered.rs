@@ -1,0 +1,49 @@
+//! Windows for a new visit.
+
+use super::shop::*;
+use chrono::TimeDelta;
+use domain::dispatch::planning::{Published, offers};
+use domain::site::HourRange;
+
+fn windows() -> Vec<HourRange> {
+    vec![hours("08:00", "11:00"), hours("11:00", "14:00"), hours("13:00", "16:00")]
+}
+
+/// On the way past a visit that stands already, the next town costs least. By hand: the round goes 5 km out and back
+/// (13 min each way at 30 km/h and a road factor of 1.3); a visit at the same place adds no way.
+#[test]
+fn the_cheapest_window_is_beside_a_visit_that_stands() {
+    let mut problem = sound();
+    problem.requests.truncate(1);
+    problem.weights.fairness = 0.0;
+    problem.requests[0].published = Some(Published {
+        van: "V1".into(),
+        technicians: words(&["Nimbo"]),
+        start: at("08:00"),
+        frozen: false,
+    });
+    let mut new = request("J9", plane(3.0, 4.0), "07:00", "16:00");
+    new.visit.window_to += TimeDelta::days(1);
+    let list = offers(&problem, &new, &windows(), 6);
+    assert_eq!(list.len(), 6, "three windows on two days");
+    assert!(list.is_sorted_by(|a, b| a.cost <= b.cost));
+    assert_eq!((list[0].van.as_str(), list[0].start.date()), ("V1", days()[0]));
+    assert!(list[0].cost.abs() < 1e-6, "{list:#?}");
+    // Both ways of a round of its own.
+    let alone = list.iter().find(|offer| offer.start.date() == days()[1]).expect("the next day");
+    assert!((alone.cost - 26.0).abs() < 0.01, "{alone:?}");
+    for offer in &list {
+        assert!(offer.from <= offer.start && offer.start + TimeDelta::minutes(90) <= offer.to, "{offer:?}");
+    }
+}
+
+#[test]
+fn nothing_is_offered_that_cannot_be_kept() {
+    let problem = sound();
+    let mut new = request("J9", plane(3.0, 4.0), "07:00", "16:00");
+    new.visit.steps.extend(steps(&["H04"]));
+    assert_eq!(offers(&problem, &new, &windows(), 5), []);
+    let mut long = request("J9", plane(3.0, 4.0), "07:00", "16:00");
+    long.visit.work_min = 400.0;
+    assert_eq!(offers(&problem, &long, &windows(), 5), [], "no window is that long, not even for two");
+}

@@ -36,13 +36,7 @@ fn main() -> Result<(), Box<dyn Error>> {
             let gap = (distance / known - 1.0) * 100.0;
             let spent = processor_seconds() - watch.began;
             println!("{name},{seed},{distance:.1},{gap:.3},{iterations},{spent:.2}");
-            let class = name.trim_end_matches(|c: char| c.is_ascii_digit()).to_owned();
-            let class = if name.contains('_') {
-                name[..name.find('_').unwrap_or(2)].to_owned()
-            } else {
-                format!("{class}{}", &name[class.len()..class.len() + 1])
-            };
-            classes.entry(class).or_default().push(gap);
+            classes.entry(class_of(name)).or_default().push(gap);
             classes.entry("all".into()).or_default().push(gap);
         }
     }
@@ -50,6 +44,12 @@ fn main() -> Result<(), Box<dyn Error>> {
         println!("# {class:<4} {:.3}", gaps.iter().sum::<f64>() / gaps.len() as f64);
     }
     Ok(())
+}
+
+/// `R1` of `R101` and of `R1_2_3`.
+fn class_of(name: &str) -> String {
+    let first_digit = name.find(|letter: char| letter.is_ascii_digit()).unwrap_or(0);
+    name.chars().take(first_digit + 1).collect()
 }
 
 fn options(seed: u64) -> Result<Options, Box<dyn Error>> {
@@ -84,7 +84,7 @@ struct Seconds {
 
 impl Watch for Seconds {
     fn spent(&mut self, iterations: u64) -> Option<f64> {
-        if iterations % 256 == 0 {
+        if iterations.is_multiple_of(256) {
             self.share = (processor_seconds() - self.began) / self.limit;
         }
         (self.share < 1.0).then_some(self.share)
@@ -141,13 +141,16 @@ fn solomon(text: &str) -> Result<Model, Box<dyn Error>> {
     Ok(model(vehicles as usize, capacity as i32, &rows.map(row).collect::<Vec<_>>()))
 }
 
+/// Lines of numbers.
+type Lines = Vec<Vec<f64>>;
+
 /// Files with a keyword for each section.
 fn keyed(text: &str) -> Result<Model, Box<dyn Error>> {
     let value = |key: &str| -> Result<f64, Box<dyn Error>> {
         let line = text.lines().find(|line| line.starts_with(key)).ok_or_else(|| format!("no {key}"))?;
         Ok(line.rsplit(':').next().unwrap_or_default().trim().parse()?)
     };
-    let section = |key: &str| -> Vec<Vec<f64>> {
+    let section = |key: &str| -> Lines {
         let lines = text.lines().skip_while(|line| !line.starts_with(key)).skip(1);
         let numbers = |line: &str| line.split_whitespace().map(str::parse).collect::<Result<Vec<f64>, _>>();
         lines
@@ -159,8 +162,7 @@ fn keyed(text: &str) -> Result<Model, Box<dyn Error>> {
     let (places, demands, windows) =
         (section("NODE_COORD_SECTION"), section("DEMAND_SECTION"), section("TIME_WINDOW_SECTION"));
     let service = value("SERVICE_TIME")?;
-    let rows = places.iter().zip(&demands).zip(&windows).enumerate();
-    let row = |(nth, ((place, demand), window)): (usize, ((&Vec<f64>, &Vec<f64>), &Vec<f64>))| Row {
+    let row = |nth: usize, place: &[f64], demand: &[f64], window: &[f64]| Row {
         x: place[1],
         y: place[2],
         demand: demand[1] as i32,
@@ -168,7 +170,9 @@ fn keyed(text: &str) -> Result<Model, Box<dyn Error>> {
         due: window[2],
         service: if nth == 0 { 0.0 } else { service },
     };
-    Ok(model(50, value("CAPACITY")? as i32, &rows.map(row).collect::<Vec<_>>()))
+    let rows = places.iter().zip(&demands).zip(&windows).enumerate();
+    let rows = rows.map(|(nth, ((place, demand), window))| row(nth, place, demand, window));
+    Ok(model(50, value("CAPACITY")? as i32, &rows.collect::<Vec<_>>()))
 }
 
 /// Tenths of a unit throughout.

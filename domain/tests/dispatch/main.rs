@@ -1,5 +1,13 @@
 //! The search for rounds against an exhaustive one, an independent checker, and what must always hold.
 
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    clippy::type_complexity,
+    reason = "tests: what is not as it must be ends them"
+)]
+
 mod brute;
 mod checker;
 mod golden;

@@ -78,9 +78,7 @@ pub fn unserved(problem: &RoundsProblem, built: &Built, solution: &Solution, nth
     if !in_time {
         return no_time(problem, request);
     }
-    if let Some(found) =
-        built.model.links_of[nth].first().map(|_| waits_for(problem, built, solution, nth)).flatten()
-    {
+    if let Some(found) = waits_for(problem, built, solution, nth) {
         return vec![found];
     }
     let node = nth as u32;

@@ -25,7 +25,7 @@ pub struct Options {
 impl Default for Options {
     /// Tuned on classes of public instances.
     fn default() -> Options {
-        Options { seed: 1, ruin: Ruin::default(), hot: 0.2, cold: 0.003, starts: 4 }
+        Options { seed: 1, ruin: Ruin::default(), hot: 0.1, cold: 0.003, starts: 4 }
     }
 }
 
@@ -55,7 +55,7 @@ const RETRIES: usize = 20;
 /// The penalty for load above capacity is adapted every so many iterations,
 const PENALTY_EVERY: u64 = 256;
 /// so that this many solutions in a hundred keep within it.
-const WITHIN: u64 = 60;
+const WITHIN: u64 = 30;
 /// Chances in percent that a whole route changes its shift, or is taken apart; in plain models shifts are alike.
 const SHIFT_CHANGES: usize = 10;
 const WHOLE_ROUTES: usize = 10;
@@ -134,7 +134,7 @@ impl Run<'_> {
         let mut temperature = 0.0;
         let mut asked = false;
         loop {
-            if !asked || self.iterations % ASKED_EVERY == 0 {
+            if !asked || self.iterations.is_multiple_of(ASKED_EVERY) {
                 asked = true;
                 let Some(spent) = self.watch.spent(self.iterations) else {
                     self.spent = 1.0;
@@ -149,7 +149,7 @@ impl Run<'_> {
             }
             self.iterations += 1;
             search.step(temperature);
-            if self.iterations % PENALTY_EVERY == 0 {
+            if self.iterations.is_multiple_of(PENALTY_EVERY) {
                 search.adapt_penalty();
             }
             self.improved(search);

@@ -19,13 +19,10 @@ pub fn recreate(
     queue: &mut Vec<u32>,
 ) {
     sort(model, random, queue);
-    for nth in 0..queue.len() {
-        place(model, solution, cache, random, queue[nth]);
-    }
-    if !model.parts.links.is_empty() {
-        // What waited for another node may follow it now.
-        for nth in 0..queue.len() {
-            place(model, solution, cache, random, queue[nth]);
+    // With links, a second round: what waited for another node may follow it now.
+    for _ in 0..=usize::from(!model.parts.links.is_empty()) {
+        for &node in queue.iter() {
+            place(model, solution, cache, random, node);
         }
     }
     queue.retain(|&node| solution.route_of[node as usize] == NOWHERE);

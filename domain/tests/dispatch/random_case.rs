@@ -186,7 +186,7 @@ fn shifts(c: &mut Chance, count: usize, refill_node: u32) -> Vec<Shift> {
                 fixed_cost: i64::from(c.below(2) * 500),
                 capacity: vec![8 + c.below(8)],
                 tank: 150 + c.below(4) * 50,
-                refill: c.percent(60).then(|| RefillStop { node: refill_node, length_s: STEP, cost: 900 }),
+                refill: c.percent(60).then_some(RefillStop { node: refill_node, length_s: STEP, cost: 900 }),
                 rest: c.percent(50).then(|| Break { from_s: at(11), to_s: at(13), length_s: 3 * STEP }),
                 class: u32::from(nth == 1),
                 resources: match nth {

@@ -2,7 +2,7 @@
 
 use serde_json::{Value, json};
 use tests::schema::{NOBODY, operations};
-use tests::{TestApp, WHATEVER, booking, estate, full_van};
+use tests::{ReadyJob, Shop, TestApp, WHATEVER, booking, estate, full_van};
 
 const PATCH: (&str, &str) = ("content-type", "application/merge-patch+json");
 const JSON: (&str, &str) = ("content-type", "application/json");
@@ -55,7 +55,8 @@ fn a_stale_revision_changes_nothing() {
     shop.owner.put("/v1/weather/2026-05-04", &json!({ "hours": [] })).expect(200);
     let person = format!("/v1/people/{}", job.technician_id);
     let correction = json!({ "reason": "wrong", "corrected": step });
-    let cases: Vec<(&str, String, Value)> = vec![
+    let mut cases = of_partners(&app, &shop, &job, &partner);
+    cases.extend([
         ("PATCH", "/v1/shop".into(), json!({ "name": "Other" })),
         ("PATCH", person.clone(), json!({ "name": "Other" })),
         ("PUT", format!("{person}/password"), json!({ "password": "another long one" })),
@@ -73,7 +74,7 @@ fn a_stale_revision_changes_nothing() {
         ("DELETE", format!("/v1/observations/{note}"), Value::Null),
         ("PUT", "/v1/weather/2026-05-04".into(), json!({ "hours": [] })),
         ("PUT", "/v1/handbook/overrides".into(), json!({})),
-    ];
+    ]);
     for (method, path, body) in cases {
         let kind = if method == "PATCH" { PATCH } else { JSON };
         let send =
@@ -82,6 +83,45 @@ fn a_stale_revision_changes_nothing() {
         send("W/\"1\"").problem(412, "stale");
     }
     assert_eq!(shop.owner.get(&format!("/v1/jobs/{}", job.id)).expect(200)["status"], "started");
+}
+
+/// What partner apps, calendars and logins add to the changes that ask what was seen.
+fn of_partners(
+    app: &TestApp,
+    shop: &Shop,
+    job: &ReadyJob,
+    partner: &str,
+) -> Vec<(&'static str, String, Value)> {
+    let text = |value: &Value| value.as_str().expect("text").to_owned();
+    let body = json!({ "url": "https://localhost:1024/", "events": ["job.changed"] });
+    let made = shop.owner.post("/v1/webhooks", &body).expect(201);
+    let webhook = format!("/v1/webhooks/{}", text(&made["webhook"]["id"]));
+    let delivery = text(&shop.owner.post(&format!("{webhook}/test"), &Value::Null).expect(202)["id"]);
+    let proposal = json!({ "vehicle": job.vehicle, "package": "P2",
+        "window_from": "2026-06-04T08:00:00Z", "window_to": "2026-06-04T10:00:00Z" });
+    let booking = shop.partner(app, &["offers:write"]).post("/v1/bookings", &proposal).id();
+    let booking = format!("/v1/bookings/{booking}");
+    let feed = text(&shop.owner.post("/v1/calendar-feeds", &json!({})).expect(201)["feed"]["id"]);
+    let login = text(&shop.owner.get("/v1/me/logins").expect(200)["items"][0]["id"]);
+    let partner = format!("/v1/partner-apps/{partner}");
+    let password = json!({ "current": tests::PASSWORD, "new": "kettle drum ash" });
+    vec![
+        ("PATCH", partner.clone(), json!({ "name": "Other" })),
+        ("POST", format!("{partner}/secret"), Value::Null),
+        ("POST", format!("{partner}/secret/retire"), Value::Null),
+        ("PATCH", webhook.clone(), json!({ "events": ["job.finished"] })),
+        ("POST", format!("{webhook}/enable"), Value::Null),
+        ("POST", format!("{webhook}/secret"), Value::Null),
+        ("POST", format!("{webhook}/deliveries/{delivery}/replay"), Value::Null),
+        ("DELETE", webhook, Value::Null),
+        ("POST", format!("{booking}/accept"), Value::Null),
+        ("POST", format!("{booking}/decline"), json!({ "reason": "full" })),
+        ("POST", format!("{booking}/withdraw"), Value::Null),
+        ("POST", format!("/v1/customers/{}/erase", job.customer), Value::Null),
+        ("DELETE", format!("/v1/calendar-feeds/{feed}"), Value::Null),
+        ("DELETE", format!("/v1/me/logins/{login}"), Value::Null),
+        ("PUT", "/v1/me/password".into(), password),
+    ]
 }
 
 /// A correction makes a new revision: of two people who saw the same record only one corrects it.

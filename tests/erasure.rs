@@ -8,7 +8,10 @@ use diesel::{Connection, PgConnection, QueryableByName, RunQueryDsl, sql_query};
 use serde_json::{Value, json};
 use tests::TestApp;
 
-const CANARIES: [&str; 11] = [
+/// How many of the canaries the export tells: it is without bookings.
+const EXPORTED: usize = 12;
+
+const CANARIES: [&str; 15] = [
     "Canary Zanzara",
     "canary-mail@zanzara.test",
     "canary-phone",
@@ -20,6 +23,10 @@ const CANARIES: [&str; 11] = [
     "canary-waiver",
     "canary-inspection",
     "canary-source",
+    "canary-parking",
+    "canary-proposed",
+    "canary-declined",
+    "canary-reason",
 ];
 
 /// All that is stored, as text: the file and its log, or every row of every table.
@@ -80,8 +87,11 @@ fn a_customer_is_given_everything_and_then_forgotten_everywhere() {
         shop.owner.send("POST", &format!("{customer}/consents"), &headers, body.to_string().as_bytes())
     };
     keyed(&consent).expect(201);
-    let car = json!({ "label": CANARIES[5], "registration": CANARIES[6] });
-    shop.owner.patch(&format!("/v1/vehicles/{}", job.vehicle), &car).expect(200);
+    let vehicle = format!("/v1/vehicles/{}", job.vehicle);
+    let mut document = shop.owner.get(&vehicle).expect(200)["document"].clone();
+    document["parking"] = json!([{ "name": CANARIES[11], "share": 0.5 }]);
+    let car = json!({ "label": CANARIES[5], "registration": CANARIES[6], "document": document });
+    shop.owner.patch(&vehicle, &car).expect(200);
     shop.owner.patch(&format!("/v1/jobs/{}", job.id), &json!({ "note": CANARIES[7] })).expect(200);
     let waiver = json!({ "rule": "R43", "by": CANARIES[8] });
     shop.owner.post(&job.path("waivers"), &waiver).expect(201);
@@ -90,9 +100,20 @@ fn a_customer_is_given_everything_and_then_forgotten_everywhere() {
     shop.owner.post(&job.path("plan"), &Value::Null).expect(201);
     app.run_tasks();
     app.advance(TimeDelta::minutes(9));
+    let partner = shop.partner(&app, &["offers:write"]);
+    let propose = |key: &str, note: &str| {
+        let body = json!({ "vehicle": job.vehicle, "package": "P2", "note": note,
+            "window_from": "2026-05-11T08:00:00Z", "window_to": "2026-05-11T10:00:00Z" });
+        let headers = [("content-type", "application/json"), ("idempotency-key", key)];
+        partner.send("POST", "/v1/bookings", &headers, body.to_string().as_bytes())
+    };
+    let proposed = propose("proposed", CANARIES[12]).id();
+    let declined = propose("declined", CANARIES[13]).id();
+    let reason = json!({ "reason": CANARIES[14] });
+    shop.owner.post(&format!("/v1/bookings/{declined}/decline"), &reason).expect(200);
     let export = shop.owner.get(&format!("{customer}/export"));
     assert!(export.header("content-disposition").starts_with("attachment"));
-    assert_eq!(found(&export.text), CANARIES);
+    assert_eq!(found(&export.text), CANARIES[..EXPORTED]);
     let (_, dispatcher) = shop.hire(&app, "dispatcher", "d@shine.test");
     dispatcher.get(&format!("{customer}/export")).problem(403, "forbidden");
     dispatcher.post(&format!("{customer}/erase"), &Value::Null).problem(403, "forbidden");
@@ -107,6 +128,18 @@ fn a_customer_is_given_everything_and_then_forgotten_everywhere() {
     // What the request was answered is forgotten too: its key is as good as new.
     let other = json!({ "channel": "mail", "purpose": "appointment", "given": false, "source": "letter" });
     keyed(&other).expect(201);
+    for key in ["proposed", "declined"] {
+        propose(key, "another").problem(409, "vehicle_sold");
+    }
+    for (id, status) in [(proposed, "proposed"), (declined, "declined")] {
+        let left = partner.get(&format!("/v1/bookings/{id}")).expect(200);
+        assert_eq!(
+            (&left["status"], &left["note"], &left["reason"]),
+            (&json!(status), &Value::Null, &Value::Null)
+        );
+    }
+    // What is written afterwards goes with the next erasing.
+    shop.owner.patch(&customer, &json!({ "note": CANARIES[3] })).expect(200);
     shop.owner.post(&format!("{customer}/erase"), &Value::Null).expect(200);
     assert_eq!(found(&everything(&app)), Vec::<&str>::new());
     assert_eq!(found(&app.mail().concat()), Vec::<&str>::new());

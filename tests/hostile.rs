@@ -1,7 +1,7 @@
 //! What nobody sends by mistake: it is refused as any other mistake, tells nothing, and the server goes on.
 
 use serde_json::{Value, json};
-use std::io::{Read, Write};
+use std::io::{self, Read, Write};
 use std::net::{Shutdown, TcpStream};
 use std::time::Duration;
 use tests::schema::{NOBODY, operations, resolved, sample};
@@ -115,13 +115,15 @@ fn numbers_and_texts_that_are_none_are_refused() {
 /// Sends bytes as they are and gives what comes back; `ended`: nothing more will be sent.
 fn raw(app: &TestApp, text: &str, ended: bool) -> String {
     let mut stream = TcpStream::connect(app.address).expect("the server listens");
-    stream.set_read_timeout(Some(Duration::from_secs(5))).expect("a timeout");
+    stream.set_read_timeout(Some(Duration::from_secs(60))).expect("a timeout");
     stream.write_all(text.as_bytes()).expect("it is sent");
     if ended {
         stream.shutdown(Shutdown::Write).ok();
     }
     let mut reply = Vec::new();
-    stream.read_to_end(&mut reply).ok();
+    let end = stream.read_to_end(&mut reply);
+    let late = |e: &io::Error| matches!(e.kind(), io::ErrorKind::WouldBlock | io::ErrorKind::TimedOut);
+    assert!(!end.as_ref().is_err_and(late), "no end of the answer: {}", String::from_utf8_lossy(&reply));
     String::from_utf8_lossy(&reply).into_owned()
 }
 

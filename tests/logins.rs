@@ -24,7 +24,11 @@ fn fail(app: &TestApp, shop: &Shop, email: &str, from: &str, times: usize) {
     let (keys, now) = (&app.app.keys, app.clock.now());
     let counts = Counts::of(keys, shop.id, email, from);
     for _ in 0..times {
-        app.app.database.write(shop.id, now, |db| counts.note_failure(db)).expect("a count");
+        let noted = app.app.database.write(shop.id, now, |db| {
+            counts.wait_for_turn(db)?;
+            counts.note_failure(db)
+        });
+        noted.expect("a count");
     }
 }
 

@@ -90,10 +90,10 @@ impl KeyRing {
     }
 }
 
-/// Without those whose successor has signed for longer than a token lives.
+/// Without those of which some successor has signed for longer than a token lives.
 fn counting(rows: &[SigningKey], now: Instant, life: TimeDelta) -> &[SigningKey] {
-    let over = rows.windows(2).take_while(|two| two[1].signs_from.plus(life) <= now).count();
-    &rows[over..]
+    let over = rows.windows(2).rposition(|two| two[1].signs_from.plus(life) <= now);
+    &rows[over.map_or(0, |last| last + 1)..]
 }
 
 impl Pair {
@@ -119,4 +119,28 @@ pub fn make_pair() -> Result<(String, String), ApiError> {
     let mut kid = [0; 9];
     super::random(&mut kid)?;
     Ok((URL_SAFE_NO_PAD.encode(kid), STANDARD.encode(pkcs8.as_ref())))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn key(number: i32, signs_from: Instant) -> SigningKey {
+        SigningKey { number, kid: number.to_string(), pkcs8: String::new(), signs_from }
+    }
+
+    /// One that is taken at once, as if it had signed for long, also ends a successor that was only announced.
+    #[test]
+    fn keys_count_until_a_later_one_is_older_than_any_token() {
+        let now = Instant::from_utc("2031-03-17T08:00:00".parse().unwrap());
+        let life = TimeDelta::hours(1);
+        let [old, ahead, at_once] = [-90, 5, -120].map(|min| now.plus(TimeDelta::minutes(min)));
+        let numbers = |rows: &[SigningKey]| -> Vec<i32> {
+            counting(rows, now, life).iter().map(|row| row.number).collect()
+        };
+        let rows = [key(1, old), key(2, ahead)];
+        assert_eq!(numbers(&rows), [1, 2]);
+        let rows = [key(1, old), key(2, ahead), key(3, at_once)];
+        assert_eq!(numbers(&rows), [3]);
+    }
 }

@@ -67,10 +67,18 @@ impl Counts {
         Ok(())
     }
 
-    pub fn note_failure(&self, db: &mut Db<'_>) -> Result<(), ApiError> {
-        if shops::find(db)?.is_none() {
-            return Ok(());
+    /// Takes attempts that count against the same one after the other, until the transaction ends. There is nothing
+    /// to count in a shop that does not exist.
+    pub fn wait_for_turn(&self, db: &mut Db<'_>) -> Result<(), ApiError> {
+        if shops::find(db)?.is_some() {
+            for source in [&self.pair, &self.address, &self.account] {
+                login_failures::lock(db, source)?;
+            }
         }
+        Ok(())
+    }
+
+    pub fn note_failure(&self, db: &mut Db<'_>) -> Result<(), ApiError> {
         for source in [&self.pair, &self.address, &self.account] {
             login_failures::add(db, source, db.now.plus(-FORGOTTEN))?;
         }

@@ -115,11 +115,9 @@ pub fn set_status(db: &mut Db<'_>, id: Id, status: DeliveryStatus) -> QueryResul
 pub fn delete_settled(db: &mut Db<'_>, before: Instant) -> QueryResult<usize> {
     let old =
         webhook_delivery::shop.eq(db.shop).and(webhook_delivery::settled_at.lt(before).assume_not_null());
-    let ids: Vec<Id> = webhook_delivery::table.filter(old).select(webhook_delivery::id).load(db.conn)?;
+    let ids = webhook_delivery::table.filter(old).select(webhook_delivery::id);
     let attempts = webhook_attempt::table
-        .filter(webhook_attempt::shop.eq(db.shop).and(webhook_attempt::delivery.eq_any(ids.clone())));
+        .filter(webhook_attempt::shop.eq(db.shop).and(webhook_attempt::delivery.eq_any(ids)));
     diesel::delete(attempts).execute(db.conn)?;
-    let rows = webhook_delivery::table
-        .filter(webhook_delivery::shop.eq(db.shop).and(webhook_delivery::id.eq_any(ids)));
-    diesel::delete(rows).execute(db.conn)
+    diesel::delete(webhook_delivery::table.filter(old)).execute(db.conn)
 }

@@ -2,7 +2,7 @@
 
 use super::Db;
 use super::kept_replies::{self, Concern};
-use super::kinds::{Doc, Id, Instant, Word};
+use super::kinds::{Doc, Id, Word};
 use super::outbox::TaskStatus;
 use super::reminders::{ReminderDocument, ReminderStatus};
 use super::schema::{
@@ -13,40 +13,47 @@ use diesel::prelude::*;
 use domain::inspection::Inspection;
 use domain::plan::JobPlan;
 use domain::site::Site;
+use domain::vehicle::Vehicle;
 use serde_json::Value;
 
 /// Stands where a name or a text was.
 const ERASED: &str = "erased";
 
-/// Erases a customer with the texts of their vehicles and of these jobs.
-pub fn erase(db: &mut Db<'_>, of: Id, jobs: &[Id]) -> QueryResult<()> {
+/// Tasks per statement: SQLite takes 32,766 values in one.
+const BATCH: usize = 1_000;
+
+/// Erases a customer with the texts of their vehicles, bookings and jobs. Doing it again takes what was written since.
+pub fn erase(db: &mut Db<'_>, of: Id) -> QueryResult<()> {
     erase_customer(db, of)?;
     erase_vehicles(db, of)?;
-    erase_jobs(db, jobs)?;
-    erase_plans(db, jobs)?;
-    erase_work(db, jobs)?;
-    erase_changes(db, jobs)?;
+    erase_jobs(db, of)?;
+    erase_plans(db, of)?;
+    erase_work(db, of)?;
+    erase_changes(db, of)?;
+    let bookings = erase_bookings(db, of)?;
     let reminders = erase_reminders(db, of)?;
     erase_tasks(db, &reminders)?;
-    erase_replies(db, of, jobs)
+    erase_replies(db, of, bookings)
+}
+
+/// A customer's jobs, as part of a statement: however many they are, they are no values in it.
+#[diesel::dsl::auto_type(no_type_alias)]
+fn jobs_of(shop: Id, of: Id) -> _ {
+    job::table.filter(job::shop.eq(shop).and(job::customer.eq(of))).select(job::id)
 }
 
 /// What requests about them were answered: those that name them, and those that made them.
-fn erase_replies(db: &mut Db<'_>, of: Id, jobs: &[Id]) -> QueryResult<()> {
-    let mut concerns: Vec<Concern> = customer::table
-        .filter(customer::shop.eq(db.shop).and(customer::id.eq(of)))
-        .select((customer::id, customer::created_at))
-        .load(db.conn)?;
+fn erase_replies(db: &mut Db<'_>, of: Id, bookings: Vec<Concern>) -> QueryResult<()> {
+    let mut concerns = bookings;
+    let themselves = customer::table.find((db.shop, of)).select((customer::id, customer::created_at));
+    concerns.extend(themselves.load::<Concern>(db.conn)?);
     let vehicles = vehicle::table
         .filter(vehicle::shop.eq(db.shop).and(vehicle::customer.eq(of)))
         .select((vehicle::id, vehicle::created_at));
     concerns.extend(vehicles.load::<Concern>(db.conn)?);
-    let of_jobs = job::table.filter(job::shop.eq(db.shop).and(job::id.eq_any(jobs.to_vec())));
-    concerns.extend(of_jobs.select((job::id, job::created_at)).load::<Concern>(db.conn)?);
-    let bookings = booking::table
-        .filter(booking::shop.eq(db.shop).and(booking::job.eq_any(jobs.to_vec())))
-        .select((booking::id, booking::created_at));
-    concerns.extend(bookings.load::<Concern>(db.conn)?);
+    let jobs =
+        job::table.filter(job::shop.eq(db.shop).and(job::customer.eq(of))).select((job::id, job::created_at));
+    concerns.extend(jobs.load::<Concern>(db.conn)?);
     kept_replies::forget_about(db, &concerns)
 }
 
@@ -61,10 +68,11 @@ fn erase_customer(db: &mut Db<'_>, of: Id) -> QueryResult<()> {
         customer::note.eq(None::<String>),
         customer::preferred_months.eq(Doc(Vec::<u8>::new())),
         customer::complaint_open.eq(false),
-        customer::erased_at.eq(db.now),
         customer::rev.eq(customer::rev + 1),
     );
     diesel::update(customer::table.find((db.shop, of))).set(set).execute(db.conn)?;
+    let first = customer::table.find((db.shop, of)).filter(customer::erased_at.is_null());
+    diesel::update(first).set(customer::erased_at.eq(db.now)).execute(db.conn)?;
     let told = consent::table.filter(consent::shop.eq(db.shop).and(consent::customer.eq(of)));
     diesel::delete(told).execute(db.conn).map(|_| ())
 }
@@ -80,22 +88,42 @@ fn erase_vehicles(db: &mut Db<'_>, of: Id) -> QueryResult<()> {
     );
     diesel::update(rows).set(set).execute(db.conn)?;
     let kept = rows.filter(vehicle::sold_at.is_null());
-    diesel::update(kept).set(vehicle::sold_at.eq(db.now)).execute(db.conn).map(|_| ())
+    diesel::update(kept).set(vehicle::sold_at.eq(db.now)).execute(db.conn)?;
+    let documents: Vec<(Id, Doc<Vehicle>)> = rows.select((vehicle::id, vehicle::document)).load(db.conn)?;
+    for (id, mut document) in documents {
+        // Where it stood is part of what was found on it; how its people call the place is not.
+        document.0.parking.iter_mut().for_each(|place| place.name = None);
+        let row = vehicle::table.find((db.shop, id));
+        diesel::update(row).set(vehicle::document.eq(document)).execute(db.conn)?;
+    }
+    Ok(())
 }
 
-fn erase_jobs(db: &mut Db<'_>, jobs: &[Id]) -> QueryResult<()> {
-    let rows = job::table.filter(job::shop.eq(db.shop).and(job::id.eq_any(jobs.to_vec())));
+fn erase_jobs(db: &mut Db<'_>, of: Id) -> QueryResult<()> {
+    let rows = job::table.filter(job::shop.eq(db.shop).and(job::customer.eq(of)));
     diesel::update(rows).set(job::note.eq(None::<String>)).execute(db.conn)?;
-    let rows = booking::table.filter(booking::shop.eq(db.shop).and(booking::job.eq_any(jobs.to_vec())));
-    let set = (booking::note.eq(None::<String>), booking::reason.eq(None::<String>));
-    diesel::update(rows).set(set).execute(db.conn)?;
-    let rows = waiver::table.filter(waiver::shop.eq(db.shop).and(waiver::job.eq_any(jobs.to_vec())));
+    let rows = waiver::table.filter(waiver::shop.eq(db.shop).and(waiver::job.eq_any(jobs_of(db.shop, of))));
     diesel::update(rows).set(waiver::agreed_by.eq(ERASED)).execute(db.conn).map(|_| ())
 }
 
+/// Those that became a job of theirs, and those for their vehicles that never became one; tells which.
+fn erase_bookings(db: &mut Db<'_>, of: Id) -> QueryResult<Vec<Concern>> {
+    let shop = db.shop;
+    let rows = || {
+        let jobs = jobs_of(shop, of).select(job::id.nullable());
+        let vehicles =
+            vehicle::table.filter(vehicle::shop.eq(shop).and(vehicle::customer.eq(of))).select(vehicle::id);
+        let jobless = booking::job.is_null().and(booking::vehicle.eq_any(vehicles));
+        booking::table.filter(booking::shop.eq(shop)).filter(booking::job.eq_any(jobs).or(jobless))
+    };
+    let set = (booking::note.eq(None::<String>), booking::reason.eq(None::<String>));
+    diesel::update(rows()).set(set).execute(db.conn)?;
+    rows().select((booking::id, booking::created_at)).load(db.conn)
+}
+
 /// A plan keeps its steps; what it was made from tells where the customer was.
-fn erase_plans(db: &mut Db<'_>, jobs: &[Id]) -> QueryResult<()> {
-    let of_jobs = plan::shop.eq(db.shop).and(plan::job.eq_any(jobs.to_vec()));
+fn erase_plans(db: &mut Db<'_>, of: Id) -> QueryResult<()> {
+    let of_jobs = plan::shop.eq(db.shop).and(plan::job.eq_any(jobs_of(db.shop, of)));
     let rows: Vec<(Id, i32, Doc<JobPlan>)> =
         plan::table.filter(of_jobs).select((plan::job, plan::version, plan::document)).load(db.conn)?;
     for (job, version, document) in rows {
@@ -105,10 +133,9 @@ fn erase_plans(db: &mut Db<'_>, jobs: &[Id]) -> QueryResult<()> {
     Ok(())
 }
 
-fn erase_work(db: &mut Db<'_>, jobs: &[Id]) -> QueryResult<()> {
-    let jobs = jobs.to_vec();
+fn erase_work(db: &mut Db<'_>, of: Id) -> QueryResult<()> {
     let rows: Vec<(Id, Id, Doc<Inspection>)> = inspection::table
-        .filter(inspection::shop.eq(db.shop).and(inspection::job.eq_any(jobs.clone())))
+        .filter(inspection::shop.eq(db.shop).and(inspection::job.eq_any(jobs_of(db.shop, of))))
         .select((inspection::job, inspection::id, inspection::document))
         .load(db.conn)?;
     for (job, id, mut document) in rows.into_iter().filter(|row| row.2.0.note.is_some()) {
@@ -116,14 +143,16 @@ fn erase_work(db: &mut Db<'_>, jobs: &[Id]) -> QueryResult<()> {
         let row = inspection::table.find((db.shop, job, id));
         diesel::update(row).set(inspection::document.eq(document)).execute(db.conn)?;
     }
-    let rows =
-        step_record::table.filter(step_record::shop.eq(db.shop).and(step_record::job.eq_any(jobs.clone())));
+    let rows = step_record::table
+        .filter(step_record::shop.eq(db.shop).and(step_record::job.eq_any(jobs_of(db.shop, of))));
     diesel::update(rows).set(step_record::note.eq(None::<String>)).execute(db.conn)?;
-    let rows = arrival::table.filter(arrival::shop.eq(db.shop).and(arrival::job.eq_any(jobs.clone())));
-    diesel::update(rows).set(arrival::note.eq(None::<String>)).execute(db.conn)?;
     let rows =
-        extra_work::table.filter(extra_work::shop.eq(db.shop).and(extra_work::job.eq_any(jobs.clone())));
+        arrival::table.filter(arrival::shop.eq(db.shop).and(arrival::job.eq_any(jobs_of(db.shop, of))));
+    diesel::update(rows).set(arrival::note.eq(None::<String>)).execute(db.conn)?;
+    let rows = extra_work::table
+        .filter(extra_work::shop.eq(db.shop).and(extra_work::job.eq_any(jobs_of(db.shop, of))));
     diesel::update(rows).set(extra_work::what.eq(ERASED)).execute(db.conn)?;
+    let jobs = jobs_of(db.shop, of).select(job::id.nullable());
     let rows = near_miss::table.filter(near_miss::shop.eq(db.shop).and(near_miss::job.eq_any(jobs)));
     diesel::update(rows).set(near_miss::what.eq(ERASED)).execute(db.conn).map(|_| ())
 }
@@ -131,8 +160,8 @@ fn erase_work(db: &mut Db<'_>, jobs: &[Id]) -> QueryResult<()> {
 /// Job, id, and the record before and after.
 type Change = (Id, Id, Doc<Value>, Option<Doc<Value>>);
 
-fn erase_changes(db: &mut Db<'_>, jobs: &[Id]) -> QueryResult<()> {
-    let of_jobs = step_change::shop.eq(db.shop).and(step_change::job.eq_any(jobs.to_vec()));
+fn erase_changes(db: &mut Db<'_>, of: Id) -> QueryResult<()> {
+    let of_jobs = step_change::shop.eq(db.shop).and(step_change::job.eq_any(jobs_of(db.shop, of)));
     let rows: Vec<Change> = step_change::table
         .filter(of_jobs)
         .select((step_change::job, step_change::id, step_change::before, step_change::after))
@@ -171,16 +200,14 @@ fn erase_tasks(db: &mut Db<'_>, reminders: &[Id]) -> QueryResult<()> {
         outbox::table.filter(sending).select((outbox::id, outbox::payload)).load(db.conn)?;
     let of_them = |payload: &Value| reminders.iter().any(|id| payload["reminder"] == id.as_str());
     let ids: Vec<Id> = tasks.iter().filter(|(_, payload)| of_them(&payload.0)).map(|(id, _)| *id).collect();
-    let rows = outbox::table.filter(outbox::shop.eq(db.shop).and(outbox::id.eq_any(ids)));
+    ids.chunks(BATCH).try_for_each(|ids| end_tasks(db, ids))
+}
+
+/// Forgets how these went, and sends none of them that is still open.
+fn end_tasks(db: &mut Db<'_>, ids: &[Id]) -> QueryResult<()> {
+    let rows = outbox::table.filter(outbox::shop.eq(db.shop).and(outbox::id.eq_any(ids.to_vec())));
     diesel::update(rows.clone()).set(outbox::last_error.eq(None::<String>)).execute(db.conn)?;
     let open = [Word(TaskStatus::Waiting), Word(TaskStatus::Uncertain), Word(TaskStatus::Dead)];
     let set = (outbox::status.eq(Word(TaskStatus::Done)), outbox::finished_at.eq(Some(db.now)));
     diesel::update(rows.filter(outbox::status.eq_any(open))).set(set).execute(db.conn).map(|_| ())
-}
-
-/// When a customer was erased.
-pub fn erased_at(db: &mut Db<'_>, of: Id) -> QueryResult<Option<Instant>> {
-    let found: Option<Option<Instant>> =
-        customer::table.find((db.shop, of)).select(customer::erased_at).first(db.conn).optional()?;
-    Ok(found.flatten())
 }

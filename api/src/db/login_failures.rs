@@ -16,7 +16,7 @@ pub fn find(db: &mut Db<'_>, source: &str, since: Instant) -> QueryResult<Option
         .optional()
 }
 
-/// Counts one more; what was before `since` is forgotten.
+/// Counts one more of what was locked before; what was before `since` is forgotten.
 pub fn add(db: &mut Db<'_>, source: &str, since: Instant) -> QueryResult<()> {
     let row = login_failure::table.find((db.shop, source));
     let more = (login_failure::failures.eq(login_failure::failures + 1), login_failure::last_at.eq(db.now));
@@ -25,13 +25,22 @@ pub fn add(db: &mut Db<'_>, source: &str, since: Instant) -> QueryResult<()> {
         return Ok(());
     }
     let first = (login_failure::failures.eq(1), login_failure::last_at.eq(db.now));
-    if diesel::update(row).set(first).execute(db.conn)? == 1 {
-        return Ok(());
-    }
-    let made = (login_failure::shop.eq(db.shop), login_failure::source.eq(source), first);
+    diesel::update(row).set(first).execute(db.conn).map(|_| ())
+}
+
+/// Nobody else counts against these until the transaction ends.
+pub fn lock(db: &mut Db<'_>, source: &str) -> QueryResult<()> {
+    let made = (
+        login_failure::shop.eq(db.shop),
+        login_failure::source.eq(source),
+        login_failure::failures.eq(0),
+        login_failure::last_at.eq(db.now),
+    );
     on_either!(db, |conn| diesel::insert_into(login_failure::table)
         .values(made)
-        .on_conflict_do_nothing()
+        .on_conflict((login_failure::shop, login_failure::source))
+        .do_update()
+        .set(login_failure::failures.eq(login_failure::failures))
         .execute(conn))
     .map(|_| ())
 }

@@ -220,7 +220,7 @@ pub fn store(db: &mut Db<'_>, basis: i32, on: NaiveDate, all: &[Computed]) -> Qu
 /// One statement for a whole batch: a round trip per vehicle would cost more than its forecast.
 const STORE_ALL: &str = "
     UPDATE upkeep_state s
-    SET basis = $2, computed_on = $3, recheck_on = n.recheck_on, fault = n.fault,
+    SET rev = s.rev + 1, basis = $2, computed_on = $3, recheck_on = n.recheck_on, fault = n.fault,
         past = coalesce(n.past, s.past), needs = coalesce(n.needs, s.needs),
         remind_on = CASE WHEN n.needs IS NULL THEN s.remind_on ELSE n.remind_on END
     FROM unnest($4, $5, $6, $7, $8, $9, $10) AS n (vehicle, rev, recheck_on, past, fault, needs, remind_on)
@@ -274,12 +274,13 @@ fn store_sqlite(db: &mut Db<'_>, basis: i32, on: NaiveDate, all: &[Computed]) ->
             as_before.entry(one.recheck_on).or_default().push(one.vehicle);
         } else {
             diesel::update(upkeep_state::table.find((db.shop, one.vehicle)))
-                .set(Changed::of(one, basis, on))
+                .set((upkeep_state::rev.eq(one.rev + 1), Changed::of(one, basis, on)))
                 .execute(db.conn)?;
         }
     }
     for (recheck_on, vehicles) in as_before {
         let set = (
+            upkeep_state::rev.eq(upkeep_state::rev + 1),
             upkeep_state::basis.eq(basis),
             upkeep_state::computed_on.eq(on),
             upkeep_state::recheck_on.eq(recheck_on),

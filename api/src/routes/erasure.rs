@@ -1,4 +1,4 @@
-//! A customer's own data: all of it in one file, and the end of it.
+//! A customer's own data: in one file, and the end of it.
 
 use super::{Answer, Shared};
 use crate::auth::Caller;
@@ -26,7 +26,8 @@ use utoipa::ToSchema;
 /// More jobs than one customer has.
 const MOST_JOBS: i64 = 100_000;
 
-/// Everything that is stored of a customer.
+/// What is stored of a customer: who they are, what they agreed to, their vehicles with what was observed on them, their
+/// jobs with the work done on them, and what they were told.
 #[derive(Serialize, ToSchema)]
 pub struct CustomerExport {
     pub exported_at: Instant,
@@ -58,11 +59,12 @@ pub struct ExportedJob {
     pub extra_work: Vec<ExtraWork>,
 }
 
-/// Everything that is stored of a customer, as one JSON document.
+/// A customer as one JSON document: who they are, what they agreed to, their vehicles, jobs and reminders. What partner
+/// apps proposed for them, reports of near misses and corrections of step records are not in it.
 #[utoipa::path(
     tag = "customers",
     params(("id" = Id, Path)),
-    responses((status = 200, body = CustomerExport, description = "All of it"))
+    responses((status = 200, body = CustomerExport, description = "The document"))
 )]
 #[get("/v1/customers/{id}/export")]
 pub async fn export_customer(app: Shared, caller: Caller, key: Key) -> Answer {
@@ -73,6 +75,7 @@ pub async fn export_customer(app: Shared, caller: Caller, key: Key) -> Answer {
 
 /// Erases a customer for good: who they are, where they live, what was said. The work that was done is kept under the
 /// same ids, so that figures stay right. Open jobs are to be finished or cancelled first.
+/// Erasing again takes what was written since.
 #[utoipa::path(
     tag = "customers",
     params(("id" = Id, Path)),
@@ -88,10 +91,7 @@ pub async fn erase_customer(app: Shared, caller: Caller, key: Key, seen: IfMatch
             if !jobs::open_of(db, &[key.0])?.is_empty() {
                 return Err(ApiError::conflict("jobs_open", "finish or cancel the open jobs first"));
             }
-            if erasure::erased_at(db, key.0)?.is_none() {
-                let jobs: Vec<Id> = jobs_of(db, key.0)?.iter().map(|job| job.id).collect();
-                erasure::erase(db, key.0, &jobs)?;
-            }
+            erasure::erase(db, key.0)?;
             customers::find(db, key.0)?.ok_or(ApiError::NotFound)
         },
         move |customer| Reply::ok(customer, customer.rev),

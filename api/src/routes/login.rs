@@ -92,6 +92,7 @@ pub async fn log_in(app: Shared, from: Source, form: Body<LoginForm>) -> Answer 
     let begun = app
         .write(&house, move |db| {
             // Of many guesses at once only as many count as of guesses one after the other.
+            counts.wait_for_turn(db)?;
             counts.check(db, person, &from.address)?;
             let Some(known) = known else {
                 counts.note_failure(db)?;

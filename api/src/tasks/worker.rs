@@ -49,6 +49,7 @@ impl Lane {
                 "announce_upkeep",
                 "purge_tokens",
                 "purge_tasks",
+                "purge_replies",
             ],
         }
     }

@@ -10,7 +10,7 @@ use super::uncertain::Uncertain;
 use crate::handbook::{Basis, LATHERS, Per, Step, StepNorm, Supply};
 use crate::hazard::{self, Statement};
 use crate::inspection::Grade;
-use crate::units::{Convention, Dilution, Recipe, Vessel, recipe, round_up_to_pour};
+use crate::units::{Convention, Dilution, MIN_PARTS, Recipe, Vessel, recipe, round_up_to_pour};
 use crate::vehicle::Zone;
 
 /// Pump sprayer for everything that is not foam or bucket water, ml (assumption: the common two-litre hand pump).
@@ -185,7 +185,7 @@ fn mix(facts: &Facts, work: &Work, used: &Use) -> Option<Mix> {
 
 /// Parts of water to one of product when so many times as much of the mix is to be product.
 fn stronger(parts: f64, times: f64) -> f64 {
-    ((parts + 1.0) / times - 1.0).max(0.0)
+    ((parts + 1.0) / times - 1.0).max(MIN_PARTS)
 }
 
 /// Product as it comes.

@@ -168,7 +168,9 @@ fn shift(problem: &RoundsProblem, candidate: &Candidate, classes: &[Class], plac
     let day = problem.days.iter().position(|day| *day == candidate.on).unwrap_or(0);
     let at = |time| seconds(problem, candidate.on.and_time(time));
     let home = node_of(problem, places, rostered.home.as_ref().unwrap_or(&problem.depot));
-    let closes_s = at(candidate.hours.to);
+    let (opens_s, closes_s) = (at(candidate.hours.from), at(candidate.hours.to));
+    // Who begins after the hours of the break has had it.
+    let rest = problem.rest.filter(|rest| opens_s <= at(rest.begins.to));
     let battery = whole(van.battery_kwh * 1000.0);
     let mut capacity = vec![if van.generator { ENDLESS } else { battery }, battery];
     let stock = |product: &str| van.stock_ml.get(product).map_or(ENDLESS, |&ml| whole(ml));
@@ -180,7 +182,7 @@ fn shift(problem: &RoundsProblem, candidate: &Candidate, classes: &[Class], plac
     Shift {
         start: home,
         end: home,
-        opens_s: at(candidate.hours.from),
+        opens_s,
         closes_s,
         last_s: closes_s + (usable(problem.weights.overtime_most_min).min(480.0) * 60.0) as i32,
         overtime_cost_per_s: per_second(problem.weights.overtime),
@@ -192,7 +194,7 @@ fn shift(problem: &RoundsProblem, candidate: &Candidate, classes: &[Class], plac
             length_s: (usable(refill.minutes).min(600.0) * 60.0) as i32,
             cost: units(problem.weights.refill),
         }),
-        rest: problem.rest.map(|rest| Break {
+        rest: rest.map(|rest| Break {
             from_s: at(rest.begins.from),
             to_s: at(rest.begins.to),
             length_s: (rest.minutes.min(240) * 60) as i32,

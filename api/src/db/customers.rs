@@ -49,7 +49,7 @@ pub struct CustomerFields {
     pub complaint_open: bool,
 }
 
-#[derive(Debug, Clone, Serialize, ToSchema, Queryable, Selectable)]
+#[derive(Debug, Clone, PartialEq, Serialize, ToSchema, Queryable, Selectable)]
 #[diesel(table_name = customer)]
 pub struct Customer {
     pub id: Id,

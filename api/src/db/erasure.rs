@@ -1,6 +1,7 @@
 //! Takes out of every table what tells who a customer was. What was done to the vehicles stays, as the work of a shop.
 
 use super::Db;
+use super::customers;
 use super::kept_replies::{self, Concern};
 use super::kinds::{Doc, Id, Word};
 use super::outbox::TaskStatus;
@@ -58,6 +59,7 @@ fn erase_replies(db: &mut Db<'_>, of: Id, bookings: Vec<Concern>) -> QueryResult
 }
 
 fn erase_customer(db: &mut Db<'_>, of: Id) -> QueryResult<()> {
+    let before = customers::find(db, of)?;
     let set = (
         customer::name.eq(ERASED),
         customer::email.eq(None::<String>),
@@ -68,9 +70,12 @@ fn erase_customer(db: &mut Db<'_>, of: Id) -> QueryResult<()> {
         customer::note.eq(None::<String>),
         customer::preferred_months.eq(Doc(Vec::<u8>::new())),
         customer::complaint_open.eq(false),
-        customer::rev.eq(customer::rev + 1),
     );
-    diesel::update(customer::table.find((db.shop, of))).set(set).execute(db.conn)?;
+    let row = customer::table.find((db.shop, of));
+    diesel::update(row).set(set).execute(db.conn)?;
+    if customers::find(db, of)? != before {
+        diesel::update(row).set(customer::rev.eq(customer::rev + 1)).execute(db.conn)?;
+    }
     let first = customer::table.find((db.shop, of)).filter(customer::erased_at.is_null());
     diesel::update(first).set(customer::erased_at.eq(db.now)).execute(db.conn)?;
     let told = consent::table.filter(consent::shop.eq(db.shop).and(consent::customer.eq(of)));

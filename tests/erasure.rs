@@ -6,7 +6,7 @@ use diesel::connection::InstrumentationEvent;
 use diesel::sql_types::Text;
 use diesel::{Connection, PgConnection, QueryableByName, RunQueryDsl, sql_query};
 use serde_json::{Value, json};
-use tests::TestApp;
+use tests::{ReadyJob, Shop, TestApp};
 
 /// How many of the canaries the export tells: it is without bookings.
 const EXPORTED: usize = 12;
@@ -69,24 +69,14 @@ fn found(text: &str) -> Vec<&'static str> {
     CANARIES.into_iter().filter(|canary| text.contains(canary)).collect()
 }
 
-#[test]
-fn a_customer_is_given_everything_and_then_forgotten_everywhere() {
-    let app = TestApp::start();
-    let shop = app.shop("Shine");
-    let job = shop.ready_job(&app);
+/// Who they are and what was said, wherever it can be written, but for their consents and bookings.
+fn write_of(shop: &Shop, job: &ReadyJob) {
     let customer = format!("/v1/customers/{}", job.customer);
     let before = shop.owner.get(&customer).expect(200);
     let mut site = before["site"].clone();
     site["access_note"] = json!(CANARIES[4]);
     let who = json!({ "name": CANARIES[0], "email": CANARIES[1], "phone": CANARIES[2], "note": CANARIES[3], "site": site });
     shop.owner.patch(&customer, &who).expect(200);
-    let consent =
-        json!({ "channel": "mail", "purpose": "appointment", "given": true, "source": CANARIES[10] });
-    let keyed = |body: &Value| {
-        let headers = [("content-type", "application/json"), ("idempotency-key", "kept")];
-        shop.owner.send("POST", &format!("{customer}/consents"), &headers, body.to_string().as_bytes())
-    };
-    keyed(&consent).expect(201);
     let vehicle = format!("/v1/vehicles/{}", job.vehicle);
     let mut document = shop.owner.get(&vehicle).expect(200)["document"].clone();
     document["parking"] = json!([{ "name": CANARIES[11], "share": 0.5 }]);
@@ -97,6 +87,22 @@ fn a_customer_is_given_everything_and_then_forgotten_everywhere() {
     shop.owner.post(&job.path("waivers"), &waiver).expect(201);
     let inspection = json!({ "findings": [], "note": CANARIES[9] });
     job.technician.post(&job.path("inspections"), &inspection).expect(201);
+}
+
+#[test]
+fn a_customer_is_given_everything_and_then_forgotten_everywhere() {
+    let app = TestApp::start();
+    let shop = app.shop("Shine");
+    let job = shop.ready_job(&app);
+    let customer = format!("/v1/customers/{}", job.customer);
+    write_of(&shop, &job);
+    let consent =
+        json!({ "channel": "mail", "purpose": "appointment", "given": true, "source": CANARIES[10] });
+    let keyed = |body: &Value| {
+        let headers = [("content-type", "application/json"), ("idempotency-key", "kept")];
+        shop.owner.send("POST", &format!("{customer}/consents"), &headers, body.to_string().as_bytes())
+    };
+    keyed(&consent).expect(201);
     shop.owner.post(&job.path("plan"), &Value::Null).expect(201);
     app.run_tasks();
     app.advance(TimeDelta::minutes(9));

@@ -1,7 +1,7 @@
 //! Jobs that partner apps propose, until the office has answered.
 
 use super::Db;
-use super::jobs::JobFields;
+use super::jobs::{JobFields, typical};
 use super::kinds::{Doc, Id, Instant, Word};
 use super::schema::booking;
 use crate::check::{Check, Checker};
@@ -32,10 +32,6 @@ pub struct BookingFields {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schema(max_length = 2000)]
     pub note: Option<String>,
-}
-
-fn typical() -> i32 {
-    2
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]

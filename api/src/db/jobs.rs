@@ -45,7 +45,7 @@ pub struct JobFields {
     pub rework_of: Option<Id>,
 }
 
-fn typical() -> i32 {
+pub(super) fn typical() -> i32 {
     2
 }
 

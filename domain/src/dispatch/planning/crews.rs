@@ -16,10 +16,10 @@ pub struct Candidate {
 }
 
 /// Where there are at most this many technicians, every crew of one or two is tried in every van; otherwise those who
-/// usually drive it.
+/// usually drive it (assumption: more would not be searched well).
 const EVERYBODY_UP_TO: usize = 6;
-/// Largest crew that is put together; larger ones only where they were published.
-const LARGEST: usize = 2;
+/// Largest crew that is put together; larger ones only where they were published (assumption).
+pub const LARGEST: u32 = 2;
 
 /// In the order of days, vans and crews.
 pub fn candidates(problem: &RoundsProblem) -> Vec<Candidate> {
@@ -54,7 +54,7 @@ fn crews(problem: &RoundsProblem, van: &RosteredVan, on: NaiveDate) -> Vec<Vec<u
         people.retain(usual);
     }
     let mut crews: Vec<Vec<usize>> = people.iter().map(|&who| vec![who]).collect();
-    if seats.min(LARGEST) >= 2 {
+    if van.van.seats.min(LARGEST) >= 2 {
         for (nth, &one) in people.iter().enumerate() {
             crews.extend(people[nth + 1..].iter().map(|&other| vec![one, other]));
         }

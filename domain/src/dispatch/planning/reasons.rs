@@ -1,6 +1,7 @@
 //! Why a request is not served.
 
 use super::build::Built;
+use super::crews;
 use super::problem::{Request, RoundsProblem};
 use super::spans::service;
 use crate::dispatch::search::{Solution, timeline};
@@ -106,13 +107,10 @@ fn nobody(problem: &RoundsProblem) -> String {
     }
 }
 
-/// Crews that are put together have at most so many people.
-const LARGEST_USUAL: u32 = 2;
-
 /// No hour of the window holds the work, whoever does it.
 fn no_time(problem: &RoundsProblem, request: &Request) -> Vec<Conflict> {
     let visit = &request.visit;
-    let most_people = visit.hands.max(request.work_people).max(LARGEST_USUAL);
+    let most_people = visit.hands.max(request.work_people).max(crews::LARGEST);
     let without_bars = Request { barred: Vec::new(), ..request.clone() };
     let bars = request.barred.iter();
     let mut found: Vec<Conflict> = if service(problem, &without_bars, most_people, true).is_some() {

@@ -29,17 +29,18 @@ fn order(bench: &mut Criterion) {
 }
 
 fn split(bench: &mut Criterion) {
-    for (name, budget) in [
-        ("crew, genetic answer", Budget { schedules: Budget::QUICK.schedules, nodes: 0 }),
-        ("crew, quick", Budget::QUICK),
-        ("crew, thorough", Budget::THOROUGH),
-    ] {
+    let budgets: [(_, fn(usize) -> Budget); 3] = [
+        ("crew, genetic answer", |activities| Budget { nodes: 0, ..Budget::quick(activities) }),
+        ("crew, quick", Budget::quick),
+        ("crew, thorough", |_| Budget::THOROUGH),
+    ];
+    for (name, budget) in budgets {
         let mut group = bench.benchmark_group(name);
         group.sample_size(10);
         for (activities, technicians) in [(15, 2), (25, 2), (40, 3), (40, 4)] {
             let problem = crew_jobs::job(activities, technicians, 1);
             let id = BenchmarkId::from_parameter(format!("{activities} x {technicians}"));
-            group.bench_function(id, |b| b.iter(|| schedule(black_box(&problem), budget, 1)));
+            group.bench_function(id, |b| b.iter(|| schedule(black_box(&problem), budget(activities), 1)));
         }
         group.finish();
     }

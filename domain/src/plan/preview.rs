@@ -9,6 +9,7 @@ use serde::{Deserialize, Serialize};
 use std::cmp::Ordering;
 use std::num::NonZeroUsize;
 use std::panic::resume_unwind;
+use std::sync::atomic::{self, AtomicUsize};
 use std::thread;
 use utoipa::ToSchema;
 
@@ -67,33 +68,49 @@ pub fn preview(
     starts: &[Start],
     threads: NonZeroUsize,
 ) -> Result<Vec<Preview>, PlanError> {
-    let numbered: Vec<(usize, Start)> = starts.iter().copied().enumerate().collect();
-    // Neighbours stay together: they share the most.
-    let shares = numbered.chunks(starts.len().div_ceil(threads.get()).max(1));
-    let previews = thread::scope(|scope| {
-        let running: Vec<_> = shares.map(|share| scope.spawn(|| judged(input, share))).collect();
-        let done =
-            running.into_iter().map(|thread| thread.join().unwrap_or_else(|panic| resume_unwind(panic)));
-        done.collect::<Result<Vec<_>, PlanError>>()
-    });
-    Ok(rank(previews?.concat()))
+    let next = AtomicUsize::new(0);
+    let shares = thread::scope(|scope| {
+        let running: Vec<_> =
+            (0..threads.get()).map(|_| scope.spawn(|| judged(input, starts, &next))).collect();
+        running
+            .into_iter()
+            .map(|thread| thread.join().unwrap_or_else(|panic| resume_unwind(panic)))
+            .collect::<Result<Vec<_>, PlanError>>()
+    })?;
+    let mut numbered: Vec<_> = shares.into_iter().flatten().collect();
+    numbered.sort_by_key(|&(index, _)| index);
+    let previews = numbered.into_iter().map(|(_, preview)| preview).collect::<Result<_, _>>()?;
+    Ok(rank(previews))
 }
 
-/// One thread's share of the starts, each with its place in the list.
-fn judged(input: &PlanInput, starts: &[(usize, Start)]) -> Result<Vec<Preview>, PlanError> {
+/// What one thread made of the starts it took, each with its place in the list.
+type Share = Vec<(usize, Result<Preview, PlanError>)>;
+
+/// Takes a few neighbours at a time, which share the most, until none is left: hot hours cost more than nights.
+fn judged(input: &PlanInput, starts: &[Start], next: &AtomicUsize) -> Result<Share, PlanError> {
+    const AT_A_TIME: usize = 16;
     validate::check_job(input)?;
     let facts = Facts::new(input)?;
     let chosen = choose::choose(&facts);
-    let judged = starts.iter().map(|&(index, start)| {
-        let Start { at, utc_offset_min, window_end } = start;
-        let input = PlanInput { start: at, utc_offset_min, window_end, ..input.clone() };
-        validate::check_start(&input).map_err(|error| of_start(error, index))?;
-        let facts = facts.at_start(&input);
-        let mut draft = chosen.clone().on(&facts);
-        finish(&mut draft)?;
-        Ok(judge(&draft))
-    });
-    judged.collect()
+    let mut share = Vec::new();
+    loop {
+        let from = next.fetch_add(AT_A_TIME, atomic::Ordering::Relaxed);
+        let taken = starts.iter().enumerate().skip(from).take(AT_A_TIME);
+        if taken.len() == 0 {
+            return Ok(share);
+        }
+        share.extend(taken.map(|(index, &start)| (index, judge(&facts, &chosen, index, start))));
+    }
+}
+
+fn judge(facts: &Facts, chosen: &Draft, index: usize, start: Start) -> Result<Preview, PlanError> {
+    let Start { at, utc_offset_min, window_end } = start;
+    let input = PlanInput { start: at, utc_offset_min, window_end, ..facts.input.clone() };
+    validate::check_start(&input).map_err(|error| of_start(error, index))?;
+    let facts = facts.at_start(&input);
+    let mut draft = chosen.clone().on(&facts);
+    finish(&mut draft)?;
+    Ok(told(&draft))
 }
 
 /// A fault of the input's own start is one of the list.
@@ -115,7 +132,7 @@ fn rank(mut previews: Vec<Preview>) -> Vec<Preview> {
     previews
 }
 
-fn judge(draft: &Draft) -> Preview {
+fn told(draft: &Draft) -> Preview {
     let (start, totals) = (draft.facts.input.start, totals(draft));
     let count = |severity| draft.notices.iter().filter(|notice| notice.severity == severity).count() as u32;
     let panels = draft.work.iter().filter_map(|work| work.dwell.as_ref()?.panel_c);

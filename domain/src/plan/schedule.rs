@@ -114,7 +114,7 @@ impl Splits {
         if let Some(known) = self.0.borrow().get(problem) {
             return known.clone();
         }
-        let made = schedule(problem, budget(problem.activities.len()), 1);
+        let made = schedule(problem, Budget::quick(problem.activities.len()), 1);
         let mut known = self.0.borrow_mut();
         if known.len() >= MOST_SPLITS {
             known.clear();
@@ -145,14 +145,6 @@ fn ease(sharing: &mut Sharing, why: &Infeasible) -> bool {
         Infeasible::TooManyOpenDwells { .. } => sharing.leave_unwatched(),
         _ => false,
     }
-}
-
-/// Searching grows with the square of the pieces; the worst job must still answer at once.
-fn budget(parts: usize) -> Budget {
-    const SEEN: f64 = 30.0;
-    let share = (SEEN / parts.max(1) as f64).powi(2).min(1.0);
-    let cut = |most: u64| (most as f64 * share) as u64;
-    Budget { schedules: cut(Budget::QUICK.schedules).max(24), nodes: cut(Budget::QUICK.nodes) }
 }
 
 fn hand_out(draft: &mut Draft, places: &Places, parts: &[Part], made: &Schedule) {

@@ -1,5 +1,6 @@
 //! The shop's handbook: read, changed cell by cell, and what follows from it in plans, bookings and vehicles.
 
+use api::db::handbooks::{self, Overrides};
 use serde_json::{Value, json};
 use tests::{TestApp, booking, estate, example};
 
@@ -88,6 +89,27 @@ fn every_cell_that_does_not_fit_is_named_and_nothing_is_stored() {
         .refused_at("/step_products/D03.iron_remover/water_to_product", "does_not_fit");
     put(json!([])).refused_at("", "wrong_type");
     assert_eq!(shop.owner.get(OVERRIDES).expect(200)["version"], 0);
+}
+
+/// As after an upgrade that dropped a column.
+#[test]
+fn cells_that_the_standard_tables_no_longer_have_are_told_and_can_be_set_anew() {
+    let app = TestApp::start();
+    let shop = app.shop("Shine");
+    let job = shop.ready_job(&app);
+    let old = json!({ "steps": { "D03": { "dwell_max_s": 240, "colour": "red" } } });
+    let Value::Object(cells) = old.clone() else { unreachable!() };
+    app.app
+        .database
+        .write(shop.id, app.clock.now(), |db| handbooks::insert(db, 1, shop.owner_id, &Overrides(cells)))
+        .expect("stored");
+    let told = shop.owner.post(&job.path("plan"), &json!({})).problem(409, "handbook_outdated");
+    assert!(told["detail"].as_str().is_some_and(|text| text.contains("/steps/D03/colour")), "{told}");
+    let kept = shop.owner.get(OVERRIDES).expect(200);
+    assert_eq!((&kept["version"], &kept["handbook"], &kept["overrides"]), (&json!(1), &Value::Null, &old));
+    let mended = json!({ "steps": { "D03": { "dwell_max_s": 240 } } });
+    assert_eq!(shop.owner.put(OVERRIDES, &mended).expect(200)["version"], 2);
+    shop.owner.post(&job.path("plan"), &json!({})).expect(201);
 }
 
 #[test]

@@ -3,7 +3,7 @@
 use crate::db::kinds::Id;
 use crate::db::{Db, handbooks};
 use crate::error::ApiError;
-use domain::handbook::Handbook;
+use domain::handbook::{Fault, Handbook};
 use serde_json::Value;
 use std::collections::BTreeMap;
 use std::sync::{Arc, LazyLock, Mutex, PoisonError};
@@ -67,8 +67,16 @@ impl Handbooks {
 fn parsed(db: &mut Db<'_>, version: i32) -> Result<Option<Handbook>, ApiError> {
     let Some(stored) = handbooks::find(db, version)? else { return Ok(None) };
     let overrides = Value::Object(stored.document.0.0);
-    let handbook = Handbook::standard().with_overrides(&overrides).map_err(|faults| {
-        ApiError::Internal(format!("overrides {version} of shop {} no longer fit: {faults:?}", db.shop))
-    })?;
-    Ok(Some(handbook))
+    Handbook::standard().with_overrides(&overrides).map(Some).map_err(|faults| outdated(version, &faults))
+}
+
+/// The standard tables changed under the shop's cells; nobody guesses what the shop would have wanted instead.
+fn outdated(version: i32, faults: &[Fault]) -> ApiError {
+    let cells: Vec<String> =
+        faults.iter().map(|fault| format!("{}: {}", fault.pointer, fault.text)).collect();
+    let detail = format!(
+        "version {version} of the shop's overrides no longer fits: {}; set them anew",
+        cells.join("; ")
+    );
+    ApiError::conflict("handbook_outdated", detail)
 }

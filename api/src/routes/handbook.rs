@@ -34,9 +34,10 @@ pub async fn get_handbook(app: Shared, caller: Caller) -> Answer {
 pub struct HandbookChange {
     /// 1, 2, ...; 0 while nothing was changed.
     pub version: i32,
-    /// Name of the handbook that comes of it, as plans carry it.
+    /// Name of the handbook that comes of it, as plans carry it; null when cells no longer fit the standard tables and
+    /// the overrides must be set anew.
     #[schema(example = "standard-1-217f188c")]
-    pub handbook: String,
+    pub handbook: Option<String>,
     pub by_person: Option<Id>,
     pub created_at: Option<Instant>,
     pub overrides: Overrides,
@@ -49,7 +50,11 @@ pub async fn get_overrides(app: Shared, caller: Caller) -> Answer {
     let handbooks = app.handbooks.clone();
     let change = app
         .read(&caller, move |db| {
-            let name = handbooks.of(db)?.version.clone();
+            let name = match handbooks.of(db) {
+                Ok(handbook) => Some(handbook.version.clone()),
+                Err(ApiError::Conflict { .. }) => None,
+                Err(error) => return Err(error),
+            };
             change(db, name)
         })
         .await?;
@@ -74,7 +79,7 @@ pub async fn set_overrides(app: Shared, caller: Caller, seen: IfMatch, body: Bod
     let overrides = body.0.clone();
     let name = app.planning(move || {
         let handbook = Handbook::standard().with_overrides(&Value::Object(overrides.0)).map_err(misfits)?;
-        Ok(handbook.version)
+        Ok(Some(handbook.version))
     });
     let name = name.await?;
     let change = app
@@ -91,7 +96,7 @@ pub async fn set_overrides(app: Shared, caller: Caller, seen: IfMatch, body: Bod
     ok(&change, change.version)
 }
 
-fn change(db: &mut Db<'_>, handbook: String) -> Result<HandbookChange, ApiError> {
+fn change(db: &mut Db<'_>, handbook: Option<String>) -> Result<HandbookChange, ApiError> {
     let stored = match handbooks::newest_version(db)? {
         Some(version) => handbooks::find(db, version)?,
         None => None,

@@ -48,7 +48,7 @@ fn everything(app: &TestApp) -> String {
                 line: String,
             }
             let mut conn =
-                PgConnection::establish(app.place.superuser().expect("a server")).expect("it opens");
+                PgConnection::establish(&app.place.superuser().expect("a server")).expect("it opens");
             // This looks beyond the shop on purpose, so nobody reads along.
             conn.set_instrumentation(|_: InstrumentationEvent<'_>| {});
             let tables =

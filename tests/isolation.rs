@@ -418,7 +418,9 @@ fn pooled_connections_remember_no_shop() {
 /// Whoever could look past the policies may not serve.
 #[test]
 fn a_role_that_row_level_security_does_not_bind_is_refused() {
-    let place = Place::ready();
+    // With roles of its own, as these are changed here.
+    let place = Place::make();
+    Database::open(&place.owner(), 1).and_then(|owner| owner.migrate()).expect("the tables");
     let open = |url: Option<&str>| {
         let mut config = place.config();
         config.database_url = url.map(str::to_owned).or(config.database_url);
@@ -431,10 +433,10 @@ fn a_role_that_row_level_security_does_not_bind_is_refused() {
         other => panic!("{other:?} instead of a refusal for {why}"),
     };
     let Location::Postgres(owner) = place.owner() else { panic!("a server") };
-    refused(Some(superuser), "superuser");
+    refused(Some(&superuser), "superuser");
     refused(Some(&owner), "owns tables");
     let role = superuser.rsplit('/').next().expect("the name of the database and of its role");
-    let change = |statements: &str| on_server(superuser, statements);
+    let change = |statements: &str| on_server(&superuser, statements);
     change(&format!("ALTER ROLE {role} BYPASSRLS"));
     refused(None, "BYPASSRLS");
     change(&format!("ALTER ROLE {role} NOBYPASSRLS; GRANT {role}_owner TO {role}"));

@@ -4,6 +4,7 @@
 
 pub mod delivered;
 pub mod mail_server;
+pub mod place;
 pub mod receiver;
 pub mod schema;
 pub mod statements;
@@ -14,15 +15,16 @@ use api::clock::Clock;
 use api::commands::{NewShop, create_shop};
 use api::config::Config;
 use api::db::kinds::{Id, Instant};
-use api::db::{Database, Db, Location, outbox, shops};
+use api::db::{Db, outbox, shops};
 use api::mail::Mail;
 use api::serve::{Stop, serve};
 use api::tasks::worker;
 use chrono::{NaiveDate, TimeDelta};
-use diesel::{Connection, PgConnection, QueryResult, connection::SimpleConnection};
+use diesel::QueryResult;
+pub use place::{Place, on_postgres, on_server};
 use serde_json::{Value, json};
 use std::net::{SocketAddr, TcpListener};
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::sync::mpsc;
 use std::thread::JoinHandle;
 use ureq::http;
@@ -43,22 +45,6 @@ pub struct TestApp {
     pub address: SocketAddr,
     server: Option<(ServerHandle, JoinHandle<()>)>,
     pub place: Place,
-}
-
-/// A new place for data.
-pub struct Place {
-    folder: PathBuf,
-    on_server: Option<OnServer>,
-}
-
-/// A database of its own on the test server. As in earnest one role owns it and another, of the same name as the
-/// database, serves from it: that one can read and write rows, and nothing else.
-struct OnServer {
-    name: String,
-    /// Host and port.
-    server: String,
-    /// As whoever made it reaches it.
-    set_up: String,
 }
 
 impl TestApp {
@@ -181,113 +167,6 @@ impl Drop for TestApp {
 /// Runs what is asynchronous to its end.
 pub fn wait_for<T>(work: impl Future<Output = T>) -> T {
     actix_web::rt::System::new().block_on(work)
-}
-
-pub fn on_postgres() -> bool {
-    match std::env::var("LUSTRUM_TEST_DB").as_deref() {
-        Err(_) | Ok("sqlite") => false,
-        Ok("postgres") => true,
-        Ok(other) => panic!("LUSTRUM_TEST_DB is {other:?}, neither sqlite nor postgres"),
-    }
-}
-
-impl Place {
-    /// An empty place; on PostgreSQL without tables.
-    pub fn make() -> Place {
-        let name = format!("lustrum_test_{}", Id::new(Clock::System.now()).to_string().replace('-', ""));
-        let folder = std::env::temp_dir().join(&name);
-        std::fs::create_dir_all(&folder).expect("a folder for the test");
-        Place { folder, on_server: on_postgres().then(|| OnServer::make(name)) }
-    }
-
-    /// A place that can be served from: on PostgreSQL the owner has made the tables.
-    pub fn ready() -> Place {
-        let place = Place::make();
-        if on_postgres() {
-            Database::open(&place.owner(), 1).and_then(|owner| owner.migrate()).expect("the tables");
-        }
-        place
-    }
-
-    pub fn folder(&self) -> &Path {
-        &self.folder
-    }
-
-    pub fn config(&self) -> Config {
-        let mut config = Config::in_folder(self.folder.clone());
-        config.database_url = self.on_server.as_ref().map(|database| database.as_role(&database.name));
-        config.pool_size = 4;
-        config.workers = Some(1);
-        // The clock of a test stands still, and so would a limit by the minute.
-        config.requests_per_min = 0;
-        config
-    }
-
-    /// The database as its owner reaches it, who may change tables.
-    pub fn owner(&self) -> Location {
-        match &self.on_server {
-            Some(database) => Location::Postgres(database.as_role(&database.owner_name())),
-            None => self.config().location(),
-        }
-    }
-
-    /// The database as the superuser of the test server reaches it, if it is on one.
-    pub fn superuser(&self) -> Option<&str> {
-        self.on_server.as_ref().map(|database| database.set_up.as_str())
-    }
-}
-
-impl OnServer {
-    fn make(name: String) -> OnServer {
-        let named = server_url();
-        let (head, _) = named.rsplit_once('/').expect("TEST_DATABASE_URL names a database");
-        let (_, place) = head.split_once("://").expect("TEST_DATABASE_URL is an address");
-        let server = place.rsplit_once('@').map_or(place, |(_, server)| server).to_owned();
-        let made = OnServer { set_up: format!("{head}/{name}"), name, server };
-        let (serving, owner) = (&made.name, made.owner_name());
-        on_server(
-            &named,
-            &format!(
-                "CREATE ROLE {owner} LOGIN PASSWORD '{owner}'; CREATE ROLE {serving} LOGIN PASSWORD '{serving}'"
-            ),
-        );
-        on_server(&named, &format!("CREATE DATABASE {serving} OWNER {owner}"));
-        on_server(
-            &made.as_role(&owner),
-            &format!("ALTER DEFAULT PRIVILEGES GRANT SELECT, INSERT, UPDATE, DELETE ON TABLES TO {serving}"),
-        );
-        made
-    }
-
-    fn owner_name(&self) -> String {
-        format!("{}_owner", self.name)
-    }
-
-    /// The address under which a role reaches the database.
-    fn as_role(&self, role: &str) -> String {
-        format!("postgres://{role}:{role}@{}/{}", self.server, self.name)
-    }
-}
-
-impl Drop for Place {
-    fn drop(&mut self) {
-        if let Some(database) = &self.on_server {
-            let (name, owner) = (&database.name, database.owner_name());
-            on_server(&server_url(), &format!("DROP DATABASE IF EXISTS {name} WITH (FORCE)"));
-            on_server(&server_url(), &format!("DROP ROLE {name}; DROP ROLE {owner}"));
-        }
-        std::fs::remove_dir_all(&self.folder).ok();
-    }
-}
-
-fn server_url() -> String {
-    std::env::var("TEST_DATABASE_URL").expect("LUSTRUM_TEST_DB=postgres needs TEST_DATABASE_URL")
-}
-
-/// Runs statements as the role that `url` names.
-pub fn on_server(url: &str, statements: &str) {
-    let mut conn = PgConnection::establish(url).expect("the test server answers");
-    conn.batch_execute(statements).expect("the test server does as told");
 }
 
 /// A shop with its owner logged in.

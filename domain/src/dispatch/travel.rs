@@ -44,7 +44,8 @@ impl Travel {
 }
 
 impl Place {
-    pub(super) fn is_sound(&self) -> bool {
+    /// Whether it lies on the globe, or within a distance of the plane's middle that rounds could mean.
+    pub fn is_sound(&self) -> bool {
         match *self {
             Place::Globe { latitude, longitude } => latitude.abs() <= 90.0 && longitude.abs() <= 180.0,
             Place::Plane { x_km, y_km } => x_km.abs() <= 20_000.0 && y_km.abs() <= 20_000.0,

@@ -15,8 +15,8 @@ pub struct TravelMatrix {
 }
 
 impl TravelMatrix {
-    /// What is wrong with it.
-    pub(super) fn fault(&self) -> Option<String> {
+    /// What is wrong with it; it is then not used.
+    pub fn fault(&self) -> Option<String> {
         let count = self.places.len();
         for (name, rows) in [("minutes", &self.minutes), ("km", &self.km)] {
             if rows.len() != count || rows.iter().any(|row| row.len() != count) {

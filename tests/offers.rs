@@ -96,7 +96,7 @@ fn two_who_want_the_same_offer_do_not_both_get_it() {
     let (_, dispatcher) = scene.shop.hire(&app, "dispatcher", "d@shop.test");
     let vehicles: Vec<String> = (0..4).map(|nth| scene.vehicle(0.01 * f64::from(nth)).0).collect();
     // Each asks for their own vehicle; only one window is there, and long enough for one of them.
-    let one = json!({ "days": 1, "windows": [{ "from": "09:00:00", "to": "10:45:00" }] });
+    let one = json!({ "days": 1, "windows": [{ "from": "09:00:00", "to": "12:00:00" }] });
     let asked: Vec<Value> = vehicles
         .iter()
         .map(|vehicle| offers(&scene.shop.owner, &ask(vehicle, one.clone()))[0].clone())
@@ -140,7 +140,7 @@ fn an_offer_is_held_for_a_quarter_of_an_hour() {
     let app = TestApp::start();
     let scene = Scene::new(&app);
     let ((vehicle, _), (other, _)) = (scene.vehicle(0.02), scene.vehicle(0.02));
-    let one = json!({ "days": 1, "windows": [{ "from": "09:00:00", "to": "10:45:00" }] });
+    let one = json!({ "days": 1, "windows": [{ "from": "09:00:00", "to": "12:00:00" }] });
     let mut shop = scene.shop.again(&app);
     let first = offers(&shop.owner, &ask(&vehicle, one.clone()));
     let held = format!("/v1/held-offers/{}", hold(&shop.owner, &first[0]).id());

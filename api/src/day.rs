@@ -31,6 +31,8 @@ pub struct Day {
     pub planned_from: BTreeMap<usize, PlanFacts>,
     /// Their plans, where there are some.
     pub plans: BTreeMap<usize, Arc<JobPlan>>,
+    /// Revision of each job, and when it was booked.
+    pub revisions: BTreeMap<String, (i32, Instant)>,
     /// The visits that have no plan for their time and crew.
     unplanned: Vec<(usize, Start)>,
     norms: Arc<Norms>,
@@ -87,6 +89,7 @@ pub fn read_with(
         names: vans.into_iter().map(|van| (van.id.to_string(), van.fields.name)).collect(),
         planned_from: BTreeMap::new(),
         plans: BTreeMap::new(),
+        revisions: BTreeMap::new(),
         unplanned: Vec::new(),
         norms: norms::learned(db)?,
     };
@@ -197,6 +200,7 @@ impl Day {
                 Err(error) => return Err(error),
             }
         }
+        self.revisions.insert(visit.job.clone(), (job.rev, job.created_at));
         self.names.insert(visit.job.clone(), format!("{} for {}", visit.package, vehicle.fields.label));
         self.problem.visits.push(visit);
         Ok(())

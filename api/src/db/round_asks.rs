@@ -31,7 +31,7 @@ pub struct RoundsAsk {
     #[serde(default = "usual_seed")]
     #[schema(minimum = 0, default = 1)]
     pub seed: u32,
-    /// Steps of the search.
+    /// Steps of the search, rounded up to sixteen.
     #[serde(default = "usual_iterations")]
     #[schema(minimum = 1, maximum = 1000000, default = 2000)]
     pub iterations: u32,

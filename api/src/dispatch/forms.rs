@@ -2,7 +2,6 @@
 
 use crate::calendar::{self, Entry};
 use crate::day::{Day, instant};
-use crate::db::kinds::Instant;
 use crate::forms;
 use actix_web::HttpRequest;
 use chrono_tz::Tz;
@@ -87,15 +86,16 @@ fn position(place: Place) -> Option<Value> {
 }
 
 /// Each visit as an event.
-pub fn calendar(day: &Day, rounds: &[Round], (shop, zone): (&str, Tz), stamp: Instant) -> String {
+pub fn calendar(day: &Day, rounds: &[Round], (shop, zone): (&str, Tz)) -> String {
     let visits = rounds.iter().flat_map(|round| round.stops.iter().map(move |stop| (round, stop)));
     let entries = visits.filter_map(|(round, stop)| {
         let job = stop.job.as_ref()?;
         let name = |id: &String| day.names.get(id).cloned().unwrap_or_default();
         let crew: Vec<String> = round.technicians.iter().map(name).collect();
+        let (sequence, stamp) = *day.revisions.get(job)?;
         Some(Entry {
             uid: job.parse().ok()?,
-            sequence: 0,
+            sequence,
             stamp,
             from: instant(stop.starts_at, zone),
             to: instant(stop.finishes_at, zone),

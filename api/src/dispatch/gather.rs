@@ -15,6 +15,7 @@ use crate::db::vans::{self, Van};
 use crate::db::vehicles::{self, Vehicle};
 use crate::db::{Db, plans, shops, travel_matrices};
 use crate::error::ApiError;
+use crate::norms;
 use chrono::{NaiveDate, NaiveDateTime};
 use chrono_tz::Tz;
 use domain::dispatch::planning::{
@@ -285,6 +286,7 @@ impl Gathered {
         }
         let days = (self.problem.days.first().copied(), self.problem.days.last().copied());
         let (Some(first), Some(last)) = days else { return Ok(()) };
+        let norms = norms::learned(db)?;
         for job in &rows.jobs {
             let id = job.id.to_string();
             let Some(nth) = self.problem.requests.iter().position(|one| one.visit.job == id) else {
@@ -294,7 +296,8 @@ impl Gathered {
                 continue;
             }
             let crew = rows.crew(job.id);
-            if let Some(detail) = Detail::read(db, nth, job, crew, (&rows.vans, &rows.people), (first, last))?
+            if let Some(detail) =
+                Detail::read(db, nth, job, crew, (&rows.vans, &rows.people), (first, last), &norms)?
             {
                 self.details.push(detail);
             }

@@ -8,13 +8,13 @@ use crate::db::kinds::Id;
 use crate::db::people::Person;
 use crate::db::vans::Van;
 use crate::error::ApiError;
-use crate::norms;
 use crate::plan_input::{self, gather_for, weather_between, zone_of};
 use chrono::{NaiveDate, NaiveDateTime, NaiveTime, TimeDelta, Timelike};
 use chrono_tz::Tz;
 use domain::dispatch::planning::{Barred, Request, WorkSpan};
 use domain::handbook::{Handbook, Severity};
-use domain::plan::{CrewMember, ExtraWork, JobPlan, PlanFacts};
+use domain::plan::{CrewMember, ExtraWork, JobPlan, Norms, PlanFacts};
+use std::sync::Arc;
 
 /// Starts looked at for one visit, at most.
 const MOST_STARTS: usize = 24;
@@ -42,13 +42,13 @@ impl Detail {
         crew: &[Id],
         (vans, people): (&[Van], &[Person]),
         (first, last): (NaiveDate, NaiveDate),
+        norms: &Arc<Norms>,
     ) -> Result<Option<Detail>, ApiError> {
         let best = vans.iter().max_by_key(|van| van.fields.kit.0.equipment.len()).map(|van| van.id);
         let anybody = people.first().map(|person| vec![person.id]).unwrap_or_default();
         let crew = if crew.is_empty() { &anybody } else { crew };
         let stand_in = Job { van: job.van.or(best), ..job.clone() };
-        let norms = norms::learned(db)?;
-        let mut facts = match gather_for(db, &stand_in, crew, ExtraWork::default(), &norms) {
+        let mut facts = match gather_for(db, &stand_in, crew, ExtraWork::default(), norms) {
             Ok((facts, _)) => facts,
             Err(ApiError::Conflict { .. }) => return Ok(None),
             Err(error) => return Err(error),

@@ -16,6 +16,7 @@ use crate::db::round_asks::RoundsAsk;
 use crate::db::vehicles::Vehicle;
 use crate::db::{Db, audit, customers, handbooks, people, shops, vans, vehicles};
 use crate::error::ApiError;
+use crate::norms;
 use base64::Engine;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use chrono::{NaiveDate, NaiveDateTime, TimeDelta};
@@ -147,7 +148,8 @@ pub fn prepare(
     };
     let last = ask.days().last().copied().unwrap_or(wanted.from_on);
     let job = stand_in(&wanted, &vehicle, (wanted.from_on, zone));
-    let detail = Detail::read(db, 0, &job, &[], (&vans, &people), (wanted.from_on, last))?;
+    let detail =
+        Detail::read(db, 0, &job, &[], (&vans, &people), (wanted.from_on, last), &norms::learned(db)?)?;
     let detail = detail.filter(|detail| !detail.facts.weather.hours.is_empty());
     Ok(Search { wanted, zone, handbook, windows, new, detail, basis, ready, shop: db.shop })
 }

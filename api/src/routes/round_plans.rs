@@ -327,6 +327,8 @@ fn found(db: &mut Db<'_>, outcome: Outcome) -> Result<FoundRounds, ApiError> {
     let mut ids: Vec<Id> = jobs.iter().map(|(id, _)| *id).collect();
     let stops = plan.rounds.iter().flat_map(|round| &round.stops);
     ids.extend(stops.filter_map(|stop| stop.job.as_ref()?.parse::<Id>().ok()));
+    // What was left out is named at the beginning of its note.
+    ids.extend(notes.iter().filter_map(|note| note.split(':').next()?.parse::<Id>().ok()));
     let names = names(db, &ids)?;
     let name = |conflicts: &mut Vec<Conflict>| {
         conflicts.iter_mut().for_each(|conflict| conflict.text = spoken(&conflict.text, &names));

@@ -5,7 +5,7 @@ use crate::app::App;
 use crate::auth::Caller;
 use crate::check::{Check, Checker};
 use crate::day::{self, Day, Draft};
-use crate::db::kinds::{Id, Instant};
+use crate::db::kinds::Id;
 use crate::db::{round_plans, shops};
 use crate::dispatch::chart;
 use crate::dispatch::forms::{self as drawn, Form};
@@ -56,7 +56,6 @@ struct Seen {
     handbook: Arc<Handbook>,
     draft: Option<RoundsPlan>,
     shop: String,
-    now: Instant,
 }
 
 /// The rounds of a day as assigned: order, travel, times and water of each van, and all conflicts. A technician sees
@@ -104,8 +103,8 @@ async fn read(app: &App, caller: &Caller, query: RoundsQuery) -> Result<Seen, Ap
         });
         let day = day::read_with(db, &handbook, query.date, draft.as_ref())?;
         let shop = shops::find(db)?.ok_or(ApiError::NotFound)?.fields.name;
-        let (zone, now) = (zone_of(db, None)?, db.now);
-        Ok(Seen { day, zone, handbook, draft: outcome.map(|outcome| outcome.plan), shop, now })
+        let zone = zone_of(db, None)?;
+        Ok(Seen { day, zone, handbook, draft: outcome.map(|outcome| outcome.plan), shop })
     })
     .await
 }
@@ -126,7 +125,7 @@ impl Told {
 }
 
 fn told(seen: Seen, own: Option<&str>, form: Form) -> Told {
-    let Seen { day, zone, handbook, draft, shop, now } = seen;
+    let Seen { day, zone, handbook, draft, shop } = seen;
     let day = day.complete(&handbook);
     let mut rounds = rounds(&day.problem);
     rounds.retain(|round| own.is_none_or(|own| round.technicians.iter().any(|id| id == own)));
@@ -139,7 +138,7 @@ fn told(seen: Seen, own: Option<&str>, form: Form) -> Told {
             rounds,
         }),
         Form::Map => Told::Text("application/geo+json", drawn::map(&day, &rounds).to_string()),
-        Form::Calendar => Told::Text("text/calendar", drawn::calendar(&day, &rounds, (&shop, zone), now)),
+        Form::Calendar => Told::Text("text/calendar", drawn::calendar(&day, &rounds, (&shop, zone))),
         Form::Picture => {
             let tracks = chart::tracks(&day, &rounds, draft.as_ref(), (&handbook, zone));
             let title = format!("Rounds of {}", on.format("%A %d %B %Y"));

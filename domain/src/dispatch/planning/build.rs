@@ -235,7 +235,7 @@ impl<'a> Ways<'a> {
     fn of(problem: &'a RoundsProblem, places: impl Iterator<Item = &'a Place>) -> Ways<'a> {
         let matrix = problem.matrix.as_ref().filter(|matrix| matrix.fault().is_none());
         let places: Vec<&Place> = places.collect();
-        let row = |place: &&Place| matrix?.places.iter().position(|known| known == *place);
+        let row = |place: &&Place| matrix?.places.iter().position(|known| known.is_same(place));
         Ways { problem, matrix, rows: places.iter().map(row).collect(), places }
     }
 

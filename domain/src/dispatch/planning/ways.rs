@@ -34,7 +34,7 @@ impl TravelMatrix {
     }
 
     fn between(&self, from: &Place, to: &Place) -> Option<(f64, f64)> {
-        let nth = |place: &Place| self.places.iter().position(|known| known == place);
+        let nth = |place: &Place| self.places.iter().position(|known| known.is_same(place));
         let (from, to) = (nth(from)?, nth(to)?);
         Some((*self.km.get(from)?.get(to)?, *self.minutes.get(from)?.get(to)?))
     }

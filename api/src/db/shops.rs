@@ -62,6 +62,7 @@ pub struct ShopSettings {
 
 /// A point on the map.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+#[schema(as = MapPoint)]
 #[serde(deny_unknown_fields)]
 pub struct Place {
     /// Degrees north.

@@ -69,7 +69,10 @@ pub struct Ticket {
 
 /// The rounds of shops as they stand, made ready once and used until something changes.
 #[derive(Clone, Default)]
-pub struct StandingRounds(Arc<Mutex<HashMap<Id, (Basis, Arc<Standing>)>>>);
+pub struct StandingRounds(Arc<Mutex<Kept>>);
+
+/// By shop.
+type Kept = HashMap<Id, (Basis, Arc<Standing>)>;
 
 /// What standing rounds were made from: every change by a person or an app has its number.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -148,8 +151,8 @@ pub fn prepare(
     };
     let last = ask.days().last().copied().unwrap_or(wanted.from_on);
     let job = stand_in(&wanted, &vehicle, (wanted.from_on, zone));
-    let detail =
-        Detail::read(db, 0, &job, &[], (&vans, &people), (wanted.from_on, last), &norms::learned(db)?)?;
+    let norms = norms::learned(db)?;
+    let detail = Detail::read(db, 0, &job, &[], (&vans, &people), (wanted.from_on, last), &norms)?;
     let detail = detail.filter(|detail| !detail.facts.weather.hours.is_empty());
     Ok(Search { wanted, zone, handbook, windows, new, detail, basis, ready, shop: db.shop })
 }

@@ -9,15 +9,22 @@ const LENGTH: usize = 36;
 pub fn spoken(text: &str, names: &BTreeMap<String, String>) -> String {
     let mut said = String::with_capacity(text.len());
     let mut rest = text;
-    while let Some(at) = rest.find(|c: char| c.is_ascii_hexdigit()) {
-        let (before, from) = rest.split_at(at);
-        said.push_str(before);
-        let name = from.get(..LENGTH).and_then(|id| names.get(id));
-        let taken = if name.is_some() { LENGTH } else { 1 };
-        said.push_str(name.map_or(&from[..taken], String::as_str));
-        rest = &from[taken..];
+    while let Some(first) = rest.chars().next() {
+        let id = rest
+            .split_at_checked(LENGTH)
+            .filter(|(id, _)| first.is_ascii_hexdigit() && names.contains_key(*id));
+        match id {
+            Some((id, after)) => {
+                said.push_str(names.get(id).map_or(id, String::as_str));
+                rest = after;
+            }
+            None => {
+                said.push(first);
+                rest = rest.strip_prefix(first).unwrap_or_default();
+            }
+        }
     }
-    said + rest
+    said
 }
 
 #[cfg(test)]

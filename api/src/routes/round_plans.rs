@@ -314,8 +314,8 @@ fn known(outcome: &Outcome, frozen: &[Id]) -> Result<BTreeSet<Id>, ApiError> {
         .filter_map(|stop| stop.job.as_deref())
         .collect();
     let mut found = Checker::default();
-    for (i, id) in frozen.iter().enumerate().filter(|(_, id)| !placed.contains(id.as_str())) {
-        found.refuse(format!("frozen/{i}"), "unknown", format!("job {id} has no place in these rounds"));
+    for (i, _) in frozen.iter().enumerate().filter(|(_, id)| !placed.contains(id.as_str())) {
+        found.refuse(format!("frozen/{i}"), "unknown", "there is no such job with a place in these rounds");
     }
     found.finish()?;
     Ok(frozen.iter().copied().collect())

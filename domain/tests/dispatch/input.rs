@@ -244,7 +244,7 @@ fn minutes_by_crew_and_closed_starts_count() {
     let stop = &served.rounds[0].stops[0];
     assert_eq!((stop.starts_at, stop.finishes_at), (at("09:00"), at("10:40")), "{served:#?}");
     problem.requests[0].closed_starts.push(closed("09:00", "11:00"));
-    assert_eq!(reasons(&plan(&problem), "J1"), [Weather, Weather], "each hour that is closed is told");
+    assert_eq!(reasons(&plan(&problem), "J1"), [Weather], "one reason for all hours is told once");
 }
 
 /// A matrix that names places a hair beside those of the visits is meant for them; who is named twice goes once.

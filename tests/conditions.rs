@@ -56,6 +56,7 @@ fn a_stale_revision_changes_nothing() {
     let person = format!("/v1/people/{}", job.technician_id);
     let correction = json!({ "reason": "wrong", "corrected": step });
     let mut cases = of_partners(&app, &shop, &job, &partner);
+    cases.extend(of_rounds(&shop, &job));
     cases.extend([
         ("PATCH", "/v1/shop".into(), json!({ "name": "Other" })),
         ("PATCH", person.clone(), json!({ "name": "Other" })),
@@ -83,6 +84,28 @@ fn a_stale_revision_changes_nothing() {
         send("W/\"1\"").problem(412, "stale");
     }
     assert_eq!(shop.owner.get(&format!("/v1/jobs/{}", job.id)).expect(200)["status"], "started");
+}
+
+/// Searches for rounds, held offers and the travel matrix.
+fn of_rounds(shop: &Shop, job: &ReadyJob) -> Vec<(&'static str, String, Value)> {
+    let base = json!({ "settings": { "base": { "latitude": 48.2, "longitude": 16.37 } } });
+    shop.owner.patch("/v1/shop", &base).expect(200);
+    let plan = shop.owner.post("/v1/round-plans", &json!({ "from_on": "2026-05-05" })).expect(202);
+    let plan = format!("/v1/round-plans/{}", plan["id"].as_str().expect("an id"));
+    let wanted = json!({ "vehicle": job.vehicle, "package": "P1", "from_on": "2026-05-05", "days": 1 });
+    let offer = shop.owner.post("/v1/offers", &wanted).expect(200)["offers"][0]["offer"].clone();
+    let held =
+        format!("/v1/held-offers/{}", shop.owner.post("/v1/held-offers", &json!({ "offer": offer })).id());
+    let matrix = json!({ "places": [], "minutes": [], "km": [] });
+    shop.owner.put("/v1/travel-matrix", &matrix).expect(200);
+    vec![
+        ("POST", format!("{plan}/cancel"), Value::Null),
+        ("POST", format!("{plan}/publish"), Value::Null),
+        ("POST", format!("{held}/take"), Value::Null),
+        ("DELETE", held, Value::Null),
+        ("PUT", "/v1/travel-matrix".into(), matrix),
+        ("DELETE", "/v1/travel-matrix".into(), Value::Null),
+    ]
 }
 
 /// What partner apps, calendars and logins add to the changes that ask what was seen.

@@ -42,6 +42,7 @@ fn things(app: &TestApp, shop: &mut Shop) -> (Things, ReadyJob) {
     let delivery = shop.owner.post(&format!("/v1/webhooks/{webhook}/test"), &Value::Null);
     let delivery = text(&delivery.expect(202)["id"]);
     let login = text(&shop.owner.get("/v1/me/logins").expect(200)["items"][0]["id"]);
+    let (plan, held) = rounds_of(shop, &job);
     app.run_tasks();
     let task = shop.owner.get("/v1/tasks").expect(200)["items"][0]["id"].as_str().expect("an id").to_owned();
     let all = [
@@ -59,13 +60,29 @@ fn things(app: &TestApp, shop: &mut Shop) -> (Things, ReadyJob) {
         ("bookings", booking),
         ("calendar-feeds", feed),
         ("me", login),
+        ("round-plans", plan),
+        ("held-offers", held),
     ];
     (all.into_iter().collect(), job)
 }
 
+/// A search for rounds that waits, and an offer that is held.
+fn rounds_of(shop: &Shop, job: &ReadyJob) -> (String, String) {
+    let base = json!({ "settings": { "base": { "latitude": 48.2, "longitude": 16.37 } } });
+    shop.owner.patch("/v1/shop", &base).expect(200);
+    let ask = json!({ "from_on": "2026-05-05", "iterations": 5 });
+    let plan = shop.owner.post("/v1/round-plans", &ask).expect(202)["id"].clone();
+    let wanted = json!({ "vehicle": job.vehicle, "package": "P1", "from_on": "2026-05-05", "days": 1 });
+    let offers = shop.owner.post("/v1/offers", &wanted).expect(200);
+    let held = shop.owner.post("/v1/held-offers", &json!({ "offer": offers["offers"][0]["offer"] })).id();
+    (plan.as_str().expect("an id").to_owned(), held)
+}
+
 fn send(client: &Client, operation: &Operation, path: &str, body: Option<&Value>) -> Reply {
     let kind = operation.body().map_or("application/json", |(kind, _)| kind);
-    let none_yet = operation.path.ends_with("/arrival") || operation.path.starts_with("/v1/weather/");
+    let none_yet = operation.path.ends_with("/arrival")
+        || operation.path.starts_with("/v1/weather/")
+        || operation.path == "/v1/travel-matrix";
     let seen = if none_yet || makes_under_id(operation) { ("if-none-match", "*") } else { WHATEVER };
     let text = body.map(Value::to_string).unwrap_or_default();
     client.send(&operation.method, path, &[("content-type", kind), seen], text.as_bytes())
@@ -91,7 +108,7 @@ fn kind_of(pointer: &str) -> &'static str {
         "home_van" | "van" => "vans",
         "customer" | "customers" => "customers",
         "vehicle" => "vehicles",
-        "job" | "rework_of" => "jobs",
+        "job" | "rework_of" | "frozen" => "jobs",
         other => panic!("what does {other:?} name?"),
     }
 }

@@ -148,6 +148,7 @@ fn every_post_with_an_effect_can_be_repeated() {
     let person = format!("/v1/people/{}", job.technician_id);
     let vehicle = format!("/v1/vehicles/{}", job.vehicle);
     let mut cases = told_to_partners(&app, &shop, &job, &offers);
+    cases.extend(of_rounds(&app, &shop, &job));
     cases.extend([
         ("/v1/people".into(), json!({ "name": "P", "email": "p@shine.test", "role": "lead" })),
         ("/v1/partner-apps".into(), json!({ "name": "App", "scopes": ["webhooks"] })),
@@ -236,7 +237,11 @@ fn every_post_with_an_effect_can_be_repeated() {
         .filter(|one| one.parameters("header").all(|(name, _)| name != "Idempotency-Key"))
         .map(|one| one.path.clone())
         .collect();
-    assert_eq!(without, ["/v1/jobs/{id}/plan/compare", "/v1/plans/preview"], "these store nothing");
+    assert_eq!(
+        without,
+        ["/v1/jobs/{id}/plan/compare", "/v1/offers", "/v1/plans/preview"],
+        "these store nothing"
+    );
 }
 
 /// What is asked of bookings, webhooks, calendars, and of whoever wants to be forgotten.
@@ -263,6 +268,32 @@ fn told_to_partners(app: &TestApp, shop: &Shop, job: &ReadyJob, offers: &Client)
         (format!("{accepted}/accept"), Value::Null),
         (format!("{declined}/decline"), json!({ "reason": "That day is full." })),
         (format!("{withdrawn}/withdraw"), Value::Null),
+    ]
+}
+
+/// What is asked of searches for rounds and of offers.
+fn of_rounds(app: &TestApp, shop: &Shop, job: &ReadyJob) -> Vec<(String, Value)> {
+    let base = json!({ "settings": { "base": { "latitude": 48.2, "longitude": 16.37 } } });
+    shop.owner.patch("/v1/shop", &base).expect(200);
+    let ask = |day: &str| json!({ "from_on": day, "iterations": 5 });
+    let search = |day: &str| {
+        let plan = shop.owner.post("/v1/round-plans", &ask(day)).expect(202);
+        format!("/v1/round-plans/{}", plan["id"].as_str().expect("an id"))
+    };
+    let done = search("2026-05-08");
+    app.run_tasks();
+    let cancelled = search("2026-05-08");
+    let offer = |day: &str| {
+        let wanted = json!({ "vehicle": job.vehicle, "package": "P1", "from_on": day, "days": 1 });
+        shop.owner.post("/v1/offers", &wanted).expect(200)["offers"][0]["offer"].clone()
+    };
+    let taken = shop.owner.post("/v1/held-offers", &json!({ "offer": offer("2026-05-11") })).id();
+    vec![
+        ("/v1/round-plans".into(), ask("2026-05-09")),
+        (format!("{done}/publish"), Value::Null),
+        (format!("{cancelled}/cancel"), Value::Null),
+        ("/v1/held-offers".into(), json!({ "offer": offer("2026-05-12") })),
+        (format!("/v1/held-offers/{taken}/take"), Value::Null),
     ]
 }
 

@@ -8,6 +8,7 @@ use crate::conventions::once::InFlight;
 use crate::conventions::pace::Pace;
 use crate::db::kinds::Id;
 use crate::db::{Database, Db, OpenError, audit};
+use crate::dispatch::offers::StandingRounds;
 use crate::error::ApiError;
 use crate::handbooks::Handbooks;
 use crate::mail::Mail;
@@ -16,7 +17,7 @@ use crate::reply::Reply;
 use actix_web::HttpResponse;
 use std::num::NonZeroUsize;
 use std::sync::Arc;
-use tokio::sync::{OwnedSemaphorePermit, Semaphore};
+use tokio::sync::{Notify, OwnedSemaphorePermit, Semaphore};
 
 /// Password hashes computed at the same time: each takes 46 MiB.
 const HASHING_THREADS: usize = 2;
@@ -44,6 +45,11 @@ pub struct App {
     writer: Option<Arc<Semaphore>>,
     hashing: Arc<Semaphore>,
     planning: Arc<Semaphore>,
+    searches: Arc<Semaphore>,
+    /// Rung when a search was asked for, so that it need not wait for the worker's next look.
+    pub wake_searches: Arc<Notify>,
+    /// The rounds of each shop as they stand, ready to be asked for windows.
+    pub standing: StandingRounds,
 }
 
 impl App {
@@ -62,6 +68,9 @@ impl App {
             outbound: Outbound::new(&config),
             worker: Id::new(clock.now()),
             planning: Arc::new(Semaphore::new(processors().get())),
+            searches: Arc::new(Semaphore::new(config.searches())),
+            wake_searches: Arc::default(),
+            standing: StandingRounds::default(),
             pace: Arc::new(Pace::new(config.requests_per_min)),
             in_flight: InFlight::default(),
             config: Arc::new(config),
@@ -168,6 +177,14 @@ impl App {
         work: impl FnOnce() -> Result<T, ApiError> + Send + 'static,
     ) -> Result<T, ApiError> {
         blocking(vec![permit(&self.planning).await?], work).await
+    }
+
+    /// Searches for rounds, which takes seconds: few at a time, so that all else has processors left.
+    pub async fn searching<T: Send + 'static>(
+        &self,
+        work: impl FnOnce() -> Result<T, ApiError> + Send + 'static,
+    ) -> Result<T, ApiError> {
+        blocking(vec![permit(&self.searches).await?], work).await
     }
 }
 

@@ -1,5 +1,6 @@
 //! Every setting, its default and its meaning. Each can be given as a flag or in the environment.
 
+use crate::app::processors;
 use crate::db::Location;
 use crate::mail::Mail;
 use std::path::PathBuf;
@@ -30,6 +31,10 @@ pub struct Config {
     /// HTTP worker threads. Default: one per processor.
     #[arg(long, env = "LUSTRUM_WORKERS", value_parser = clap::value_parser!(u16).range(1..=256), global = true)]
     pub workers: Option<u16>,
+
+    /// Searches for rounds that run at the same time. Default: half as many as there are processors, at least one.
+    #[arg(long, env = "LUSTRUM_SEARCHES", value_parser = clap::value_parser!(u16).range(1..=64), global = true)]
+    pub searches: Option<u16>,
 
     /// Proxies of ours before the server, each of which adds to `X-Forwarded-For` whom it serves. Without one (0) that
     /// header is not looked at.
@@ -82,6 +87,7 @@ impl Config {
             public_url: "http://127.0.0.1:8080".into(),
             pool_size: 16,
             workers: None,
+            searches: None,
             proxies: 0,
             access_token_min: 10,
             signing_key_days: 90,
@@ -96,6 +102,11 @@ impl Config {
 
     pub fn data_folder(&self) -> PathBuf {
         self.data.clone().unwrap_or_else(|| user_data_folder().join("lustrum"))
+    }
+
+    /// How many searches run at the same time.
+    pub fn searches(&self) -> usize {
+        self.searches.map_or_else(|| (processors().get() / 2).max(1), usize::from)
     }
 
     /// The way mail goes.

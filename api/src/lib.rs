@@ -15,6 +15,7 @@ pub mod conventions;
 pub mod day;
 pub mod db;
 pub mod demo;
+pub mod dispatch;
 pub mod edge;
 pub mod error;
 pub mod events;

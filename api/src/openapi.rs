@@ -3,7 +3,7 @@
 use crate::auth::access;
 use crate::conventions::seen::{Asks, asks, takes_key};
 use crate::conventions::sunset;
-use crate::error::{FieldError, Problem};
+use crate::error::{FieldError, Problem, WindowOffer};
 use crate::routes;
 use actix_web::App;
 use actix_web::http::Method;
@@ -43,6 +43,7 @@ static TEXT: LazyLock<String> = LazyLock::new(|| {
         (name = "bookings", description = "Jobs that partner apps propose"),
         (name = "calendars", description = "Visits as iCalendar, to subscribe to"),
         (name = "rounds", description = "Who is where when, and what stands against it"),
+        (name = "offers", description = "Windows for a job that is not booked yet: offered, held, taken"),
         (name = "throughput", description = "What the crews get through, told fairly"),
         (name = "reminders", description = "What customers hear from the shop"),
         (name = "audit", description = "Who changed what and when"),
@@ -52,7 +53,7 @@ static TEXT: LazyLock<String> = LazyLock::new(|| {
         (name = "handbook", description = "The trade tables, and the weather"),
         (name = "service", description = "This service")
     ),
-    components(schemas(Problem, FieldError))
+    components(schemas(Problem, FieldError, WindowOffer))
 )]
 struct Frame;
 

@@ -15,11 +15,11 @@ pub enum Asks {
 /// Makes something under the id of the address.
 const NEW: [&str; 5] =
     ["/v1/people/{id}", "/v1/customers/{id}", "/v1/vehicles/{id}", "/v1/vans/{id}", "/v1/jobs/{id}"];
-const EITHER: [&str; 2] = ["/v1/jobs/{id}/arrival", "/v1/weather/{date}"];
+const EITHER: [&str; 3] = ["/v1/jobs/{id}/arrival", "/v1/weather/{date}", "/v1/travel-matrix"];
 /// Adds a decision; those before it stay.
 const ADDS: &str = "/v1/norms/veto";
 /// The POSTs that change a row that is there. All others add one.
-const CHANGES: [&str; 17] = [
+const CHANGES: [&str; 20] = [
     "/v1/people/{id}/disable",
     "/v1/people/{id}/enable",
     "/v1/partner-apps/{id}/disable",
@@ -32,6 +32,9 @@ const CHANGES: [&str; 17] = [
     "/v1/bookings/{id}/accept",
     "/v1/bookings/{id}/decline",
     "/v1/bookings/{id}/withdraw",
+    "/v1/held-offers/{id}/take",
+    "/v1/round-plans/{id}/cancel",
+    "/v1/round-plans/{id}/publish",
     "/v1/jobs/{id}/cancel",
     "/v1/jobs/{id}/finish",
     "/v1/jobs/{id}/steps/{record}/correction",
@@ -39,7 +42,7 @@ const CHANGES: [&str; 17] = [
     "/v1/tasks/{id}/replay",
 ];
 /// They answer and store nothing.
-const ANSWERS: [&str; 2] = ["/v1/plans/preview", "/v1/jobs/{id}/plan/compare"];
+const ANSWERS: [&str; 3] = ["/v1/offers", "/v1/plans/preview", "/v1/jobs/{id}/plan/compare"];
 
 pub fn asks(method: &str, path: &str) -> Option<Asks> {
     match method {

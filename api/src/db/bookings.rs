@@ -1,7 +1,7 @@
 //! Jobs that partner apps propose, until the office has answered.
 
 use super::Db;
-use super::jobs::{JobFields, typical};
+use super::jobs::{JobFields, ordinary, typical};
 use super::kinds::{Doc, Id, Instant, Word};
 use super::schema::booking;
 use crate::check::{Check, Checker};
@@ -76,6 +76,8 @@ impl BookingFields {
             booked_grade: self.booked_grade,
             note: self.note.clone(),
             rework_of: None,
+            priority: ordinary(),
+            links: Doc::default(),
         }
     }
 }
@@ -97,6 +99,12 @@ pub fn insert(db: &mut Db<'_>, id: Id, app: Id, fields: &BookingFields) -> Query
         booking::created_at.eq(db.now),
     );
     diesel::insert_into(booking::table).values(made).execute(db.conn).map(|_| ())
+}
+
+/// A booking that was a job from the beginning, as the shop had offered its window.
+pub fn insert_accepted(db: &mut Db<'_>, id: Id, app: Id, fields: &BookingFields, job: Id) -> QueryResult<()> {
+    insert(db, id, app, fields)?;
+    settle(db, id, BookingStatus::Accepted, None, Some(job)).map(|_| ())
 }
 
 pub fn find(db: &mut Db<'_>, id: Id) -> QueryResult<Option<Booking>> {

@@ -185,7 +185,14 @@ pub fn find(db: &mut Db<'_>, id: Id) -> QueryResult<Option<Customer>> {
     customer::table.find((db.shop, id)).select(Customer::as_select()).first(db.conn).optional()
 }
 
-/// The same, and nobody else who asks like this gets it until the transaction ends.
+/// Those of these, in no order.
+pub fn those(db: &mut Db<'_>, ids: &[Id]) -> QueryResult<Vec<Customer>> {
+    customer::table
+        .filter(customer::shop.eq(db.shop).and(customer::id.eq_any(ids.to_vec())))
+        .select(Customer::as_select())
+        .load(db.conn)
+}
+
 /// Those of the ids that are there.
 pub fn among(db: &mut Db<'_>, ids: &[Id]) -> QueryResult<Vec<Id>> {
     customer::table
@@ -194,6 +201,7 @@ pub fn among(db: &mut Db<'_>, ids: &[Id]) -> QueryResult<Vec<Id>> {
         .load(db.conn)
 }
 
+/// One, and nobody else who asks like this gets it until the transaction ends.
 pub fn find_locked(db: &mut Db<'_>, id: Id) -> QueryResult<Option<Customer>> {
     let row = customer::table.find((db.shop, id));
     // Setting a column to itself takes the row's lock on PostgreSQL; SQLite's writer is alone anyway.

@@ -6,9 +6,10 @@ use super::kept_replies::{self, Concern};
 use super::kinds::{Doc, Id, Word};
 use super::outbox::TaskStatus;
 use super::reminders::{ReminderDocument, ReminderStatus};
+use super::round_asks::RoundsAsk;
 use super::schema::{
     arrival, booking, consent, customer, extra_work, inspection, job, near_miss, outbox, plan, reminder,
-    step_change, step_record, vehicle, waiver,
+    round_plan, step_change, step_record, vehicle, waiver,
 };
 use diesel::prelude::*;
 use domain::inspection::Inspection;
@@ -29,6 +30,7 @@ pub fn erase(db: &mut Db<'_>, of: Id) -> QueryResult<()> {
     erase_vehicles(db, of)?;
     erase_jobs(db, of)?;
     erase_plans(db, of)?;
+    erase_round_plans(db, of)?;
     erase_work(db, of)?;
     erase_changes(db, of)?;
     let bookings = erase_bookings(db, of)?;
@@ -124,6 +126,23 @@ fn erase_bookings(db: &mut Db<'_>, of: Id) -> QueryResult<Vec<Concern>> {
     let set = (booking::note.eq(None::<String>), booking::reason.eq(None::<String>));
     diesel::update(rows()).set(set).execute(db.conn)?;
     rows().select((booking::id, booking::created_at)).load(db.conn)
+}
+
+/// Why one of their visits was barred was told in words, in what was asked and in what came of it.
+fn erase_round_plans(db: &mut Db<'_>, of: Id) -> QueryResult<()> {
+    let jobs: Vec<Id> = jobs_of(db.shop, of).load(db.conn)?;
+    let rows: Vec<(Id, Doc<RoundsAsk>)> = round_plan::table
+        .filter(round_plan::shop.eq(db.shop))
+        .select((round_plan::id, round_plan::ask))
+        .load(db.conn)?;
+    let theirs =
+        |ask: &RoundsAsk| ask.happened.iter().filter_map(|one| one.job()).any(|job| jobs.contains(&job));
+    for (id, ask) in rows.into_iter().filter(|(_, ask)| theirs(&ask.0)) {
+        let ask = RoundsAsk { happened: Vec::new(), ..ask.0 };
+        let set = (round_plan::ask.eq(Doc(ask)), round_plan::outcome.eq(None::<String>));
+        diesel::update(round_plan::table.find((db.shop, id))).set(set).execute(db.conn)?;
+    }
+    Ok(())
 }
 
 /// A plan keeps its steps; what it was made from tells where the customer was.

@@ -43,6 +43,46 @@ pub struct JobFields {
     /// A finished job of the same vehicle whose work this one makes good.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub rework_of: Option<Id>,
+    /// For rounds that cannot serve everybody: 1 the most important to 5 the least.
+    #[serde(default = "ordinary")]
+    #[schema(minimum = 1, maximum = 5)]
+    pub priority: i32,
+    /// What its visit has to do with those of other jobs.
+    #[serde(default)]
+    #[schema(value_type = Vec<JobLink>, max_items = 10)]
+    pub links: Doc<Vec<JobLink>>,
+}
+
+/// What a visit has to do with that of another job.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct JobLink {
+    pub kind: JobLinkKind,
+    /// The other job.
+    pub job: Id,
+    /// For `after`: days between them, at least.
+    #[serde(default)]
+    #[schema(minimum = 0, maximum = 31)]
+    pub least_days: u32,
+    /// For `after`: days between them, at most.
+    #[serde(default)]
+    #[schema(minimum = 0, maximum = 31)]
+    pub most_days: u32,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum JobLinkKind {
+    /// It comes some days after the other.
+    After,
+    /// Both begin at the same time, in two vans.
+    Together,
+    /// The same technician is wanted.
+    SamePerson,
+}
+
+pub(super) fn ordinary() -> i32 {
+    3
 }
 
 pub(super) fn typical() -> i32 {
@@ -134,6 +174,14 @@ impl Check for JobFields {
         }
         found.range("booked_grade", self.booked_grade, 0, 4);
         found.note("note", self.note.as_deref(), 2000);
+        found.range("priority", self.priority, 1, 5);
+        found.at_most("links", &self.links.0, 10);
+        for (i, link) in self.links.0.iter().enumerate() {
+            found.within(format!("links/{i}"), |found| {
+                found.range("least_days", link.least_days, 0, 31);
+                found.range("most_days", link.most_days, 0, 31);
+            });
+        }
     }
 }
 
@@ -393,6 +441,18 @@ pub fn of_day(db: &mut Db<'_>, from: Instant, to: Instant) -> QueryResult<Vec<Jo
     job::table
         .filter(job::shop.eq(db.shop).and(job::status.ne(Word(JobStatus::Cancelled))))
         .filter(job::start_at.is_not_null().and(starts).or(job::start_at.is_null().and(begins)))
+        .order((job::window_from, job::id))
+        .select(Job::as_select())
+        .load(db.conn)
+}
+
+/// Jobs, neither finished nor cancelled, whose window or start lies in the time given, with those that are finished.
+pub fn for_rounds(db: &mut Db<'_>, from: Instant, to: Instant) -> QueryResult<Vec<Job>> {
+    let starts = job::start_at.ge(from).and(job::start_at.lt(to)).assume_not_null();
+    let open = job::window_from.lt(to).and(job::window_to.gt(from));
+    job::table
+        .filter(job::shop.eq(db.shop).and(job::status.ne(Word(JobStatus::Cancelled))))
+        .filter(job::start_at.is_not_null().and(starts).or(job::start_at.is_null().and(open)))
         .order((job::window_from, job::id))
         .select(Job::as_select())
         .load(db.conn)

@@ -24,6 +24,7 @@ diesel::table! {
         trainee -> Bool,
         hours -> Text,
         home_van -> Nullable<Text>,
+        days_off -> Text,
         disabled_at -> Nullable<Timestamp>,
         rev -> Integer,
         created_at -> Timestamp,
@@ -151,6 +152,8 @@ diesel::table! {
         name -> Text,
         kit -> Text,
         seats -> Integer,
+        out_on -> Text,
+        home -> Nullable<Text>,
         retired_at -> Nullable<Timestamp>,
         rev -> Integer,
         created_at -> Timestamp,
@@ -177,6 +180,8 @@ diesel::table! {
         rev -> Integer,
         created_at -> Timestamp,
         rework_of -> Nullable<Text>,
+        priority -> Integer,
+        links -> Text,
         started_plan -> Nullable<Integer>,
         finish_recorded_by -> Nullable<Text>,
         finish_recorded_at -> Nullable<Timestamp>,
@@ -636,6 +641,71 @@ diesel::table! {
     }
 }
 
+diesel::table! {
+    round_plan (shop, id) {
+        shop -> Text,
+        id -> Text,
+        asked_by -> Text,
+        ask -> Text,
+        status -> Text,
+        progress -> Text,
+        fingerprint -> Nullable<Text>,
+        outcome -> Nullable<Text>,
+        error -> Nullable<Text>,
+        begun_at -> Nullable<Timestamp>,
+        ended_at -> Nullable<Timestamp>,
+        published_at -> Nullable<Timestamp>,
+        rev -> Integer,
+        created_at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    promise (shop, job) {
+        shop -> Text,
+        job -> Text,
+        plan -> Nullable<Text>,
+        promised_from -> Timestamp,
+        promised_to -> Timestamp,
+        frozen -> Bool,
+        made_at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    held_offer (shop, id) {
+        shop -> Text,
+        id -> Text,
+        person -> Nullable<Text>,
+        app -> Nullable<Text>,
+        vehicle -> Text,
+        package -> Text,
+        options -> Text,
+        booked_grade -> Integer,
+        window_from -> Timestamp,
+        window_to -> Timestamp,
+        van -> Text,
+        technicians -> Text,
+        start_at -> Timestamp,
+        finish_at -> Timestamp,
+        cost -> Double,
+        status -> Text,
+        expires_at -> Timestamp,
+        job -> Nullable<Text>,
+        rev -> Integer,
+        created_at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    travel_matrix (shop) {
+        shop -> Text,
+        document -> Text,
+        rev -> Integer,
+        changed_at -> Timestamp,
+    }
+}
+
 diesel::allow_tables_to_appear_in_same_query!(
     shop,
     person,
@@ -684,4 +754,8 @@ diesel::allow_tables_to_appear_in_same_query!(
     calendar_feed,
     audit_entry,
     audit_head,
+    round_plan,
+    promise,
+    held_offer,
+    travel_matrix,
 );

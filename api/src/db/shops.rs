@@ -1,6 +1,7 @@
 //! The shop itself.
 
 use super::kinds::{Doc, Id, Instant};
+use super::round_settings::RoundSettings;
 use super::schema::shop;
 use super::{Conn, Db, isolation};
 use crate::check::{Check, Checker};
@@ -54,10 +55,14 @@ pub struct ShopSettings {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(value_type = Option<String>, format = Date, example = "2026-03-02")]
     pub last_salted_on: Option<NaiveDate>,
+    /// How rounds are planned, and what is offered to customers.
+    #[serde(skip_serializing_if = "RoundSettings::is_usual")]
+    pub rounds: RoundSettings,
 }
 
 /// A point on the map.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+#[schema(as = MapPoint)]
 #[serde(deny_unknown_fields)]
 pub struct Place {
     /// Degrees north.
@@ -66,6 +71,13 @@ pub struct Place {
     /// Degrees east.
     #[schema(minimum = -180.0, maximum = 180.0)]
     pub longitude: f64,
+}
+
+impl Check for Place {
+    fn check(&self, found: &mut Checker) {
+        found.range("latitude", self.latitude, -90.0, 90.0);
+        found.range("longitude", self.longitude, -180.0, 180.0);
+    }
 }
 
 #[derive(Debug, Clone, Serialize, ToSchema, Queryable, Selectable)]
@@ -86,11 +98,9 @@ impl Check for ShopFields {
         found.language("language", &self.language);
         found.within("settings", |found| {
             if let Some(base) = self.settings.0.base {
-                found.within("base", |found| {
-                    found.range("latitude", base.latitude, -90.0, 90.0);
-                    found.range("longitude", base.longitude, -180.0, 180.0);
-                });
+                found.within("base", |found| base.check(found));
             }
+            found.within("rounds", |found| self.settings.0.rounds.check(found));
             if let Some(on) = self.settings.0.last_salted_on {
                 found.range("last_salted_on", on, FIRST_DAY, LAST_DAY);
             }

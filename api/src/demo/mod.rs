@@ -2,6 +2,7 @@
 
 mod client;
 mod scenario;
+mod searched;
 mod tell;
 mod town;
 mod work;
@@ -149,6 +150,7 @@ async fn show(app: &App) -> Result<(), CommandError> {
         scenario::Scenario::read().ok().and_then(|s| s.days().first().copied()).unwrap_or_default();
     println!("\n{}, {}", scenario::SHOP, town::today().format("%A %d %B %Y, 06:30"));
     print!("{}", tell::report(&owner, first_day).await.map_err(refused)?);
+    print!("{}", searched::report(app, &owner).await?);
     let dispatcher_token = log_in(scenario::DISPATCHER.1).await.map_err(refused)?;
     lines_to_try(app, &owner, (&owner_token, &dispatcher_token)).await.map_err(refused)
 }
@@ -172,6 +174,11 @@ where
     curl(
         "dispatcher: today's rounds and their conflicts",
         dispatcher_token,
+        &format!("/v1/rounds?date={today}"),
+    );
+    curl(
+        "dispatcher: the same as a picture (also application/geo+json and text/calendar)",
+        &format!("{dispatcher_token}' -H 'accept: image/svg+xml"),
         &format!("/v1/rounds?date={today}"),
     );
     let due = owner.get("/v1/upkeep?kind=decontamination&limit=1").await?;

@@ -20,17 +20,20 @@ pub mod norms;
 pub mod oauth;
 pub mod oauth_checks;
 pub mod observations;
+pub mod offers;
 pub mod partner_apps;
 pub mod people;
 pub mod plans;
 pub mod previews;
 pub mod reminders;
+pub mod round_plans;
 pub mod rounds;
 pub mod shop;
 pub mod step_changes;
 pub mod steps;
 pub mod tasks;
 pub mod throughput;
+pub mod travel_matrix;
 pub mod unsubscribe;
 pub mod upkeep;
 pub mod vans;
@@ -138,6 +141,21 @@ pub fn routes(all: &mut ServiceConfig<'_>) {
         .service(calendar_feeds::delete_calendar_feed)// DELETE /v1/calendar-feeds/{id}
         .service(calendar_feeds::get_calendar)       // GET /calendars/{token}
         .service(rounds::get_rounds)                 // GET /v1/rounds
+        .service(round_plans::ask_rounds)            // POST /v1/round-plans
+        .service(round_plans::list_round_plans)      // GET /v1/round-plans
+        .service(round_plans::get_round_plan)        // GET /v1/round-plans/{id}
+        .service(round_plans::follow_round_plan)     // GET /v1/round-plans/{id}/events
+        .service(round_plans::cancel_round_plan)     // POST /v1/round-plans/{id}/cancel
+        .service(round_plans::publish_rounds)        // POST /v1/round-plans/{id}/publish
+        .service(offers::list_offers)                // POST /v1/offers
+        .service(offers::hold_offer)                 // POST /v1/held-offers
+        .service(offers::list_held_offers)           // GET /v1/held-offers
+        .service(offers::get_held_offer)             // GET /v1/held-offers/{id}
+        .service(offers::take_held_offer)            // POST /v1/held-offers/{id}/take
+        .service(offers::release_held_offer)         // DELETE /v1/held-offers/{id}
+        .service(travel_matrix::get_travel_matrix)   // GET /v1/travel-matrix
+        .service(travel_matrix::set_travel_matrix)   // PUT /v1/travel-matrix
+        .service(travel_matrix::delete_travel_matrix)// DELETE /v1/travel-matrix
         .service(throughput::sheet::get_throughput)   // GET /v1/throughput
         .service(throughput::measures::list_measures) // GET /v1/throughput/measures
         .service(throughput::own::get_own_throughput) // GET /v1/throughput/own

@@ -9,6 +9,7 @@ mod decide;
 mod deliver_webhook;
 mod find_reminders;
 mod forecast_upkeep;
+mod plan_rounds;
 mod purge_replies;
 mod purge_tasks;
 mod purge_tokens;
@@ -50,6 +51,8 @@ pub enum Task {
     AnnounceUpkeep,
     /// Calls a webhook.
     DeliverWebhook { delivery: Id },
+    /// Searches for rounds.
+    PlanRounds { plan: Id },
     /// Forgets logins that ended long ago.
     PurgeTokens,
     /// Forgets tasks that were done long ago.
@@ -103,6 +106,7 @@ impl Task {
             Task::SendMail { .. } => "send_mail",
             Task::AnnounceUpkeep => "announce_upkeep",
             Task::DeliverWebhook { .. } => "deliver_webhook",
+            Task::PlanRounds { .. } => "plan_rounds",
             Task::PurgeTokens => "purge_tokens",
             Task::PurgeTasks => "purge_tasks",
             Task::PurgeReplies => "purge_replies",
@@ -116,6 +120,7 @@ impl Task {
             Task::SendMail { reminder, again } => send_mail::run(app, claimed, reminder, again).await,
             Task::AnnounceUpkeep => announce_upkeep::run(app, claimed.shop).await,
             Task::DeliverWebhook { delivery } => deliver_webhook::run(app, claimed, delivery).await,
+            Task::PlanRounds { plan } => plan_rounds::run(app, claimed, plan).await,
             Task::PurgeTokens => purge_tokens::run(app, claimed.shop).await,
             Task::PurgeTasks => purge_tasks::run(app, claimed.shop).await,
             Task::PurgeReplies => purge_replies::run(app, claimed.shop).await,
@@ -127,6 +132,7 @@ impl Task {
         match self {
             Task::SendMail { reminder, again } => send_mail::ended(db, reminder, again, ending),
             Task::DeliverWebhook { delivery } => deliver_webhook::ended(db, delivery, ending),
+            Task::PlanRounds { plan } => plan_rounds::ended(db, plan, ending),
             _ => Ok(()),
         }
     }

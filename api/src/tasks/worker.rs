@@ -12,7 +12,7 @@ use crate::edge::panic_text;
 use crate::error::ApiError;
 use chrono::TimeDelta;
 use futures_util::FutureExt;
-use futures_util::future::{join, join_all};
+use futures_util::future::{join_all, join3};
 use std::panic::AssertUnwindSafe;
 use std::sync::Arc;
 use std::time::Duration;
@@ -30,27 +30,32 @@ const POLL: Duration = Duration::from_secs(1);
 /// Every minute, in UTC.
 const HEARTBEAT: &str = "0 * * * * *";
 
-/// Calls to addresses that strangers chose may hang: they wait in a lane of their own.
+/// Calls to addresses that strangers chose may hang, and searches take their time: they wait in lanes of their own.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Lane {
     House,
     Strangers,
+    Searches,
 }
 
+const HOUSE: [&str; 7] = [
+    "find_reminders",
+    "forecast_upkeep",
+    "send_mail",
+    "announce_upkeep",
+    "purge_tokens",
+    "purge_tasks",
+    "purge_replies",
+];
+
 impl Lane {
-    /// The kinds that go in the other lane.
-    fn others(self) -> &'static [&'static str] {
+    /// The kinds that go in the other lanes.
+    fn others(self) -> Vec<&'static str> {
+        let (strangers, searches) = (["deliver_webhook"], ["plan_rounds"]);
         match self {
-            Lane::House => &["deliver_webhook"],
-            Lane::Strangers => &[
-                "find_reminders",
-                "forecast_upkeep",
-                "send_mail",
-                "announce_upkeep",
-                "purge_tokens",
-                "purge_tasks",
-                "purge_replies",
-            ],
+            Lane::House => [strangers, searches].concat(),
+            Lane::Strangers => [&HOUSE[..], &searches].concat(),
+            Lane::Searches => [&HOUSE[..], &strangers].concat(),
         }
     }
 }
@@ -71,7 +76,8 @@ pub async fn run(app: App, stop: watch::Receiver<bool>) {
         let unbeaten = Notify::new();
         let house = work_until_stopped(&app, Lane::House, &beat, &stop);
         let strangers = work_until_stopped(&app, Lane::Strangers, &unbeaten, &stop);
-        join(house, strangers).await;
+        let searches = work_until_stopped(&app, Lane::Searches, &app.wake_searches, &stop);
+        join3(house, strangers, searches).await;
         heartbeat.shutdown().await
     };
     if let Err(error) = outcome.await {
@@ -84,7 +90,7 @@ async fn work_until_stopped(app: &App, lane: Lane, beat: &Notify, stop: &watch::
     while !*stop.borrow() {
         let ticks = tokio::select! {
             _ = stopped.changed() => return,
-            () = beat.notified() => true,
+            () = beat.notified() => lane == Lane::House,
             () = tokio::time::sleep(POLL) => false,
         };
         let outcome = async {
@@ -112,11 +118,15 @@ async fn start_heartbeat(beat: Arc<Notify>) -> Result<JobScheduler, JobScheduler
 pub async fn drain(app: &App) -> Result<usize, ApiError> {
     tick(app).await?;
     let (_go, never) = watch::channel(false);
-    Ok(work_off(app, Lane::House, &never).await? + work_off(app, Lane::Strangers, &never).await?)
+    let mut done = 0;
+    for lane in [Lane::House, Lane::Strangers, Lane::Searches] {
+        done += work_off(app, lane, &never).await?;
+    }
+    Ok(done)
 }
 
-/// Until nothing is due or the worker is told to stop: in the house's lane shop by shop, in the other all shops beside
-/// each other, so that none waits longer than one call takes.
+/// Until nothing is due or the worker is told to stop: in the house's lane shop by shop, in the others all shops beside
+/// each other, so that none waits longer than one call or search takes.
 async fn work_off(app: &App, lane: Lane, stop: &watch::Receiver<bool>) -> Result<usize, ApiError> {
     let mut done = 0;
     loop {
@@ -130,7 +140,7 @@ async fn work_off(app: &App, lane: Lane, stop: &watch::Receiver<bool>) -> Result
             done += claimed.len();
             match lane {
                 Lane::House => drop(join_all(claimed.iter().map(|task| perform(app, task))).await),
-                Lane::Strangers => beside.extend(claimed),
+                Lane::Strangers | Lane::Searches => beside.extend(claimed),
             }
         }
         join_all(beside.iter().map(|task| perform(app, task))).await;
@@ -150,14 +160,14 @@ pub async fn claim(app: &App, shop: Id) -> Result<Vec<Claimed>, ApiError> {
 
 async fn claim_in(app: &App, lane: Lane, shop: Id) -> Result<Vec<Claimed>, ApiError> {
     let house = Caller::house(shop);
-    if !app.read(&house, move |db| Ok(outbox::has_due(db, lane.others())?)).await? {
+    if !app.read(&house, move |db| Ok(outbox::has_due(db, &lane.others())?)).await? {
         return Ok(Vec::new());
     }
     let worker = app.worker.to_string();
     let rows = app
         .write(&house, move |db| {
             settle_lost(db)?;
-            Ok(outbox::claim(db, &worker, db.now.plus(LEASE), lane.others(), IN_FLIGHT)?)
+            Ok(outbox::claim(db, &worker, db.now.plus(LEASE), &lane.others(), IN_FLIGHT)?)
         })
         .await?;
     Ok(rows.into_iter().map(|row| Claimed { shop, row }).collect())

@@ -26,6 +26,10 @@ struct Shared {
 }
 
 impl Watched {
+    fn is_stopped(&self) -> bool {
+        self.0.stopped.load(Ordering::Relaxed)
+    }
+
     /// Ends the search soon.
     pub fn stop(&self) {
         self.0.stopped.store(true, Ordering::Relaxed);
@@ -54,9 +58,7 @@ impl Watch for Budget<'_> {
         let spent = iterations as f64 / self.iterations as f64;
         self.watched.tell(|progress| (progress.iterations, progress.spent) = (iterations, spent.min(1.0)));
         self.out_of_time |= self.watch.ms() >= self.longest_ms;
-        let ends = self.out_of_time
-            || iterations >= self.iterations
-            || self.watched.0.stopped.load(Ordering::Relaxed);
+        let ends = self.out_of_time || iterations >= self.iterations || self.watched.is_stopped();
         (!ends).then_some(spent)
     }
 
@@ -79,7 +81,8 @@ pub fn search(
     watched: &Watched,
 ) -> Result<Found, ApiError> {
     happened::apply(&mut gathered, &ask.happened);
-    for detail in &gathered.details {
+    // Nobody wants the rest of what was stopped.
+    for detail in gathered.details.iter().take_while(|_| !watched.is_stopped()) {
         if let Some(request) = gathered.problem.requests.get_mut(detail.nth) {
             detail.tell(handbook, &gathered.problem.days, request);
         }

@@ -99,8 +99,14 @@ async fn work_until_stopped(app: &App, lane: Lane, beat: &Notify, stop: &watch::
             }
             work_off(app, lane, stop).await
         };
-        if let Err(error) = outcome.await {
-            tracing::error!(%error, "background tasks are delayed");
+        tokio::select! {
+            outcome = outcome => {
+                if let Err(error) = outcome {
+                    tracing::error!(%error, "background tasks are delayed");
+                }
+            }
+            // A search may take minutes: it is left, and done anew by whoever finds its lease run out.
+            _ = stopped.changed(), if lane == Lane::Searches => return,
         }
     }
 }

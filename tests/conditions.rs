@@ -53,6 +53,10 @@ fn a_stale_revision_changes_nothing() {
     let partner = partner.expect(201)["app"]["id"].as_str().expect("an id").to_owned();
     shop.owner.put(&job.path("arrival"), &json!({ "arrived_at": "2026-05-04T08:00:00Z" })).expect(200);
     shop.owner.put("/v1/weather/2026-05-04", &json!({ "hours": [] })).expect(200);
+    shop.owner.put("/v1/message-gateway", &json!({})).expect(200);
+    let template =
+        shop.owner.post("/v1/message-templates", &tests::example("post", "/v1/message-templates")).id();
+    let reply = tests::reply_of(&app, &shop, &job.customer);
     let person = format!("/v1/people/{}", job.technician_id);
     let correction = json!({ "reason": "wrong", "corrected": step });
     let mut cases = of_partners(&app, &shop, &job, &partner);
@@ -75,6 +79,12 @@ fn a_stale_revision_changes_nothing() {
         ("DELETE", format!("/v1/observations/{note}"), Value::Null),
         ("PUT", "/v1/weather/2026-05-04".into(), json!({ "hours": [] })),
         ("PUT", "/v1/handbook/overrides".into(), json!({})),
+        ("PUT", "/v1/message-gateway".into(), json!({})),
+        ("POST", "/v1/message-gateway/secret".into(), Value::Null),
+        ("PATCH", format!("/v1/message-templates/{template}"), json!({ "language": "fr" })),
+        ("DELETE", format!("/v1/message-templates/{template}"), Value::Null),
+        ("POST", format!("/v1/replies/{reply}/handled"), Value::Null),
+        ("POST", job.path("on-the-way"), json!({ "arrives_at": "2026-05-04T10:00:00Z" })),
     ]);
     for (method, path, body) in cases {
         let kind = if method == "PATCH" { PATCH } else { JSON };

@@ -9,9 +9,9 @@ use serde_json::{Value, json};
 use tests::{ReadyJob, Shop, TestApp};
 
 /// How many of the canaries the export tells: it is without bookings.
-const EXPORTED: usize = 12;
+const EXPORTED: usize = 13;
 
-const CANARIES: [&str; 15] = [
+const CANARIES: [&str; 16] = [
     "Canary Zanzara",
     "canary-mail@zanzara.test",
     "canary-phone",
@@ -24,6 +24,7 @@ const CANARIES: [&str; 15] = [
     "canary-inspection",
     "canary-source",
     "canary-parking",
+    "canary-answer",
     "canary-proposed",
     "canary-declined",
     "canary-reason",
@@ -103,6 +104,9 @@ fn a_customer_is_given_everything_and_then_forgotten_everywhere() {
         shop.owner.send("POST", &format!("{customer}/consents"), &headers, body.to_string().as_bytes())
     };
     keyed(&consent).expect(201);
+    let reply = tests::reply_of(&app, &shop, &job.customer);
+    let handled = [("idempotency-key", "answered"), tests::WHATEVER];
+    shop.owner.send("POST", &format!("/v1/replies/{reply}/handled"), &handled, b"").expect(200);
     shop.owner.post(&job.path("plan"), &Value::Null).expect(201);
     app.run_tasks();
     app.advance(TimeDelta::minutes(9));
@@ -113,9 +117,9 @@ fn a_customer_is_given_everything_and_then_forgotten_everywhere() {
         let headers = [("content-type", "application/json"), ("idempotency-key", key)];
         partner.send("POST", "/v1/bookings", &headers, body.to_string().as_bytes())
     };
-    let proposed = propose("proposed", CANARIES[12]).id();
-    let declined = propose("declined", CANARIES[13]).id();
-    let reason = json!({ "reason": CANARIES[14] });
+    let proposed = propose("proposed", CANARIES[13]).id();
+    let declined = propose("declined", CANARIES[14]).id();
+    let reason = json!({ "reason": CANARIES[15] });
     shop.owner.post(&format!("/v1/bookings/{declined}/decline"), &reason).expect(200);
     let export = shop.owner.get(&format!("{customer}/export"));
     assert!(export.header("content-disposition").starts_with("attachment"));

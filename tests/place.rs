@@ -109,6 +109,7 @@ impl Place {
         config.workers = Some(1);
         // The clock of a test stands still, and so would a limit by the minute.
         config.requests_per_min = 0;
+        config.backups = 0;
         config
     }
 

@@ -4,6 +4,7 @@ use serde_json::{Value, json};
 use std::io::{BufRead, BufReader, Write};
 use std::net::TcpListener;
 use std::process::{Command, Output};
+use tests::crash::{Wanted, campaign};
 use tests::delivered::{lustrum, program, says};
 use tests::{Client, PASSWORD, Place, on_postgres};
 
@@ -88,6 +89,15 @@ fn serve_works_in_the_background_and_stops_when_told() {
     assert!(told.expect("kill runs").success());
     assert!(said.any(|line| line.contains("stopped")), "it does not say that it stops");
     assert_eq!(child.wait().expect("it ends").code(), Some(0));
+}
+
+/// Two replicas of the program, killed with -9 while they send: nothing is lost, no mail is sent twice, and of whatever
+/// nobody knows the office is told. `--example task_crash` does more of it.
+#[test]
+fn killed_while_it_sends_it_loses_nothing_and_repeats_no_mail() {
+    let toll = campaign(1, &Wanted { due: 60, kills: 3, replicas: 2, impatient: true });
+    assert_eq!((toll.kills, toll.webhooks.due, toll.mails.due), (3, 30, 30));
+    toll.assert_kept();
 }
 
 /// At its most talkative the log still holds no password, no token and no secret address.

@@ -115,7 +115,8 @@ fn a_consent_withdrawn_between_claim_and_send_wins() {
         }
     });
     let next = wait_for(worker::claim(&app.app, shop.id)).expect("tasks");
-    let (send, others): (Vec<_>, Vec<_>) = next.into_iter().partition(|task| task.row.kind == "send_mail");
+    let (send, others): (Vec<_>, Vec<_>) =
+        next.into_iter().partition(|task| task.row.kind == "send_reminder");
     assert_eq!(send.len(), 1);
     wait_for(async {
         for task in &others {
@@ -128,7 +129,7 @@ fn a_consent_withdrawn_between_claim_and_send_wins() {
     wait_for(worker::perform(&app.app, &send[0]));
     assert_eq!(app.mail().len(), 0);
     assert_eq!(reminders(&shop, NOTICES)[0]["document"]["suppression"]["reason"], "no_consent");
-    assert_eq!(shop.owner.get("/v1/tasks?kind=send_mail").expect(200)["items"][0]["status"], "done");
+    assert_eq!(shop.owner.get("/v1/tasks?kind=send_reminder").expect(200)["items"][0]["status"], "done");
 }
 
 /// RFC 8058: the POST needs no login and no body, GET never unsubscribes.

@@ -149,6 +149,7 @@ fn every_post_with_an_effect_can_be_repeated() {
     let vehicle = format!("/v1/vehicles/{}", job.vehicle);
     let mut cases = told_to_partners(&app, &shop, &job, &offers);
     cases.extend(of_rounds(&app, &shop, &job));
+    cases.extend(told_to_customers(&app, &shop, &job));
     cases.extend([
         ("/v1/people".into(), json!({ "name": "P", "email": "p@shine.test", "role": "lead" })),
         ("/v1/partner-apps".into(), json!({ "name": "App", "scopes": ["webhooks"] })),
@@ -239,9 +240,24 @@ fn every_post_with_an_effect_can_be_repeated() {
         .collect();
     assert_eq!(
         without,
-        ["/v1/jobs/{id}/plan/compare", "/v1/offers", "/v1/plans/preview"],
+        ["/v1/jobs/{id}/plan/compare", "/v1/message-templates/preview", "/v1/offers", "/v1/plans/preview"],
         "these store nothing"
     );
+}
+
+/// What is asked of messages to customers and of their answers.
+fn told_to_customers(app: &TestApp, shop: &Shop, job: &ReadyJob) -> Vec<(String, Value)> {
+    let none_yet = [("content-type", "application/json"), ("if-none-match", "*")];
+    shop.owner.send("PUT", "/v1/message-gateway", &none_yet, b"{}").expect(200);
+    let ahead = json!({ "vehicle": shop.vehicle(&job.customer), "package": "P2",
+        "window_from": "2026-05-04T10:00:00Z", "window_to": "2026-05-04T12:00:00Z" });
+    let ahead = shop.owner.post("/v1/jobs", &ahead).id();
+    vec![
+        ("/v1/message-templates".into(), tests::example("post", "/v1/message-templates")),
+        ("/v1/message-gateway/secret".into(), Value::Null),
+        (format!("/v1/replies/{}/handled", tests::reply_of(app, shop, &job.customer)), Value::Null),
+        (format!("/v1/jobs/{ahead}/on-the-way"), json!({ "arrives_at": "2026-05-04T10:00:00Z" })),
+    ]
 }
 
 /// What is asked of bookings, webhooks, calendars, and of whoever wants to be forgotten.

@@ -2,6 +2,7 @@
 //!
 //! `LUSTRUM_TEST_DB` chooses the database: `sqlite` (default) or `postgres`, whose server `TEST_DATABASE_URL` names.
 
+pub mod crash;
 pub mod delivered;
 pub mod mail_server;
 pub mod place;
@@ -14,6 +15,7 @@ use api::app::App;
 use api::clock::Clock;
 use api::commands::{NewShop, create_shop};
 use api::config::Config;
+use api::db::customer_replies::{self, NewReply, Reading, ReplyWay};
 use api::db::kinds::{Id, Instant};
 use api::db::{Db, outbox, shops};
 use api::mail::Mail;
@@ -306,6 +308,22 @@ pub fn example(method: &str, path: &str) -> Value {
     body["example"].clone()
 }
 
+/// Adds a reply of a customer that waits for a person.
+pub fn reply_of(app: &TestApp, shop: &Shop, customer: &str) -> String {
+    let reply = NewReply {
+        customer: Some(customer.parse().expect("an id")),
+        job: None,
+        way: ReplyWay::Link,
+        sender: "A".into(),
+        text: "canary-answer".into(),
+        reading: Reading::VisitWanted,
+        message_key: format!("visit:{customer}"),
+    };
+    let added = app.app.database.write(shop.id, app.clock.now(), |db| customer_replies::insert(db, &reply));
+    assert!(added.expect("a reply"));
+    shop.owner.get("/v1/replies?limit=1").expect(200)["items"][0]["id"].as_str().expect("an id").to_owned()
+}
+
 pub fn estate(customer: &str) -> Value {
     json!({
         "customer": customer, "label": "grey estate",
@@ -372,8 +390,10 @@ impl Client {
     /// Changes something as a test does that does not care what was there: whatever it is, or, where there may be
     /// nothing yet, what a look at it tells.
     fn change(&self, method: &str, path: &str, kind: &str, body: &Value) -> Reply {
-        let may_be_missing =
-            path.starts_with("/v1/weather/") || path.ends_with("/arrival") || path == "/v1/travel-matrix";
+        let may_be_missing = path.starts_with("/v1/weather/")
+            || path.ends_with("/arrival")
+            || path == "/v1/travel-matrix"
+            || (path == "/v1/message-gateway" && method == "PUT");
         let missing = may_be_missing && self.get(path).status == 404;
         let seen = if missing { ("if-none-match", "*") } else { WHATEVER };
         self.send(method, path, &[("content-type", kind), seen], body.to_string().as_bytes())

@@ -81,6 +81,7 @@ impl Past {
             rework_of: None,
             priority: 3,
             links: Doc(vec![]),
+            other_windows: Doc(Vec::new()),
         };
         jobs::insert(db, job, self.customer, &fields)?;
         let who =

@@ -37,6 +37,8 @@ pub struct App {
     pub handbooks: Handbooks,
     /// How fast each caller may ask.
     pub pace: Arc<Pace>,
+    /// How fast whoever comes with a signed link or call instead of a login may ask.
+    pub link_pace: Arc<Pace>,
     /// The idempotency keys that are being worked on.
     pub in_flight: InFlight,
     /// As many as there are connections, so that no blocking thread ever waits for one.
@@ -72,6 +74,7 @@ impl App {
             wake_searches: Arc::default(),
             standing: StandingRounds::default(),
             pace: Arc::new(Pace::new(config.requests_per_min)),
+            link_pace: Arc::new(Pace::new(0)),
             in_flight: InFlight::default(),
             config: Arc::new(config),
             clock,

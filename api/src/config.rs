@@ -64,6 +64,11 @@ pub struct Config {
     #[arg(long, env = "LUSTRUM_MAIL_FROM", default_value = "no-reply@localhost", global = true)]
     pub mail_from: String,
 
+    /// Copies of the embedded database that are kept in the folder `backups` of the data folder, one for each day; 0: none
+    /// are made. Who is erased leaves the last of them after so many days.
+    #[arg(long, env = "LUSTRUM_BACKUPS", default_value_t = 7, value_parser = clap::value_parser!(u16).range(0..=366), global = true)]
+    pub backups: u16,
+
     /// Let webhooks call this machine, without TLS and on any port: for tests and development only.
     #[arg(long, env = "LUSTRUM_WEBHOOK_LOOPBACK", global = true)]
     pub webhook_loopback: bool,
@@ -94,6 +99,7 @@ impl Config {
             login_days: 30,
             mail: None,
             mail_from: "no-reply@localhost".into(),
+            backups: 7,
             webhook_loopback: false,
             body_limit_bytes: 1_048_576,
             requests_per_min: 1200,

@@ -34,6 +34,31 @@ impl<T: DeserializeOwned + Check + 'static> FromRequest for Body<T> {
     }
 }
 
+/// A JSON body as it came, with what Standard Webhooks 1.0.0 says of its signature; the handler checks both.
+pub struct SignedBody {
+    pub id: String,
+    pub at_unix: i64,
+    pub signature: String,
+    pub body: Bytes,
+}
+
+impl FromRequest for SignedBody {
+    type Error = ApiError;
+    type Future = Later<SignedBody>;
+
+    fn from_request(request: &HttpRequest, payload: &mut Payload) -> Self::Future {
+        let header = |name: &str| {
+            let value = request.headers().get(name).and_then(|value| value.to_str().ok());
+            value.unwrap_or_default().chars().take(1000).collect::<String>()
+        };
+        let (id, signature) = (header("webhook-id"), header("webhook-signature"));
+        // What is no time is the oldest there is.
+        let at_unix = header("webhook-timestamp").parse().unwrap_or(0);
+        let body = read_bytes(request, payload, "application/json");
+        Box::pin(async move { Ok(SignedBody { id, at_unix, signature, body: body.await? }) })
+    }
+}
+
 /// A JSON body that may be left out or null.
 pub struct Optional<T>(pub T);
 

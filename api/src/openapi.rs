@@ -46,6 +46,7 @@ static TEXT: LazyLock<String> = LazyLock::new(|| {
         (name = "offers", description = "Windows for a job that is not booked yet: offered, held, taken"),
         (name = "throughput", description = "What the crews get through, told fairly"),
         (name = "reminders", description = "What customers hear from the shop"),
+        (name = "messages", description = "How customers hear from the shop, and what they answer"),
         (name = "audit", description = "Who changed what and when"),
         (name = "tasks", description = "Background work"),
         (name = "plans", description = "What to do on a vehicle, step by step, and why"),

@@ -15,11 +15,12 @@ pub enum Asks {
 /// Makes something under the id of the address.
 const NEW: [&str; 5] =
     ["/v1/people/{id}", "/v1/customers/{id}", "/v1/vehicles/{id}", "/v1/vans/{id}", "/v1/jobs/{id}"];
-const EITHER: [&str; 3] = ["/v1/jobs/{id}/arrival", "/v1/weather/{date}", "/v1/travel-matrix"];
+const EITHER: [&str; 4] =
+    ["/v1/jobs/{id}/arrival", "/v1/weather/{date}", "/v1/travel-matrix", "/v1/message-gateway"];
 /// Adds a decision; those before it stay.
 const ADDS: &str = "/v1/norms/veto";
 /// The POSTs that change a row that is there. All others add one.
-const CHANGES: [&str; 20] = [
+const CHANGES: [&str; 23] = [
     "/v1/people/{id}/disable",
     "/v1/people/{id}/enable",
     "/v1/partner-apps/{id}/disable",
@@ -35,6 +36,9 @@ const CHANGES: [&str; 20] = [
     "/v1/held-offers/{id}/take",
     "/v1/round-plans/{id}/cancel",
     "/v1/round-plans/{id}/publish",
+    "/v1/message-gateway/secret",
+    "/v1/replies/{id}/handled",
+    "/v1/jobs/{id}/on-the-way",
     "/v1/jobs/{id}/cancel",
     "/v1/jobs/{id}/finish",
     "/v1/jobs/{id}/steps/{record}/correction",
@@ -42,7 +46,8 @@ const CHANGES: [&str; 20] = [
     "/v1/tasks/{id}/replay",
 ];
 /// They answer and store nothing.
-const ANSWERS: [&str; 3] = ["/v1/offers", "/v1/plans/preview", "/v1/jobs/{id}/plan/compare"];
+const ANSWERS: [&str; 4] =
+    ["/v1/offers", "/v1/plans/preview", "/v1/jobs/{id}/plan/compare", "/v1/message-templates/preview"];
 
 pub fn asks(method: &str, path: &str) -> Option<Asks> {
     match method {

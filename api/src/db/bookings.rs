@@ -78,6 +78,7 @@ impl BookingFields {
             rework_of: None,
             priority: ordinary(),
             links: Doc::default(),
+            other_windows: Doc(Vec::new()),
         }
     }
 }

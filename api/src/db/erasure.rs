@@ -8,8 +8,8 @@ use super::outbox::TaskStatus;
 use super::reminders::{ReminderDocument, ReminderStatus};
 use super::round_asks::RoundsAsk;
 use super::schema::{
-    arrival, booking, consent, customer, extra_work, inspection, job, near_miss, outbox, plan, reminder,
-    round_plan, step_change, step_record, vehicle, waiver,
+    arrival, booking, consent, customer, customer_reply, extra_work, inspection, job, near_miss, outbox,
+    plan, reminder, round_plan, step_change, step_record, vehicle, waiver,
 };
 use diesel::prelude::*;
 use domain::inspection::Inspection;
@@ -36,7 +36,9 @@ pub fn erase(db: &mut Db<'_>, of: Id) -> QueryResult<()> {
     let bookings = erase_bookings(db, of)?;
     let reminders = erase_reminders(db, of)?;
     erase_tasks(db, &reminders)?;
-    erase_replies(db, of, bookings)
+    let mut concerns = bookings;
+    concerns.extend(erase_answers(db, of)?);
+    erase_replies(db, of, concerns)
 }
 
 /// A customer's jobs, as part of a statement: however many they are, they are no values in it.
@@ -45,9 +47,17 @@ fn jobs_of(shop: Id, of: Id) -> _ {
     job::table.filter(job::shop.eq(shop).and(job::customer.eq(of))).select(job::id)
 }
 
+/// What they answered; tells which.
+fn erase_answers(db: &mut Db<'_>, of: Id) -> QueryResult<Vec<Concern>> {
+    let rows =
+        customer_reply::table.filter(customer_reply::shop.eq(db.shop).and(customer_reply::customer.eq(of)));
+    let found = rows.select((customer_reply::id, customer_reply::created_at)).load(db.conn)?;
+    diesel::delete(rows).execute(db.conn)?;
+    Ok(found)
+}
+
 /// What requests about them were answered: those that name them, and those that made them.
-fn erase_replies(db: &mut Db<'_>, of: Id, bookings: Vec<Concern>) -> QueryResult<()> {
-    let mut concerns = bookings;
+fn erase_replies(db: &mut Db<'_>, of: Id, mut concerns: Vec<Concern>) -> QueryResult<()> {
     let themselves = customer::table.find((db.shop, of)).select((customer::id, customer::created_at));
     concerns.extend(themselves.load::<Concern>(db.conn)?);
     let vehicles = vehicle::table
@@ -72,6 +82,7 @@ fn erase_customer(db: &mut Db<'_>, of: Id) -> QueryResult<()> {
         customer::note.eq(None::<String>),
         customer::preferred_months.eq(Doc(Vec::<u8>::new())),
         customer::complaint_open.eq(false),
+        customer::snoozed_until_on.eq(None::<chrono::NaiveDate>),
     );
     let row = customer::table.find((db.shop, of));
     diesel::update(row).set(set).execute(db.conn)?;
@@ -219,7 +230,7 @@ fn erase_reminders(db: &mut Db<'_>, of: Id) -> QueryResult<Vec<Id>> {
 
 /// A mail server's answer may name the customer.
 fn erase_tasks(db: &mut Db<'_>, reminders: &[Id]) -> QueryResult<()> {
-    let sending = outbox::shop.eq(db.shop).and(outbox::kind.eq("send_mail"));
+    let sending = outbox::shop.eq(db.shop).and(outbox::kind.eq("send_reminder"));
     let tasks: Vec<(Id, Doc<Value>)> =
         outbox::table.filter(sending).select((outbox::id, outbox::payload)).load(db.conn)?;
     let of_them = |payload: &Value| reminders.iter().any(|id| payload["reminder"] == id.as_str());

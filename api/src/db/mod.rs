@@ -10,6 +10,7 @@ pub mod backup;
 pub mod bookings;
 pub mod calendar_feeds;
 pub mod closed_weeks;
+pub mod customer_replies;
 pub mod customers;
 pub mod deliveries;
 pub mod erasure;
@@ -26,6 +27,8 @@ pub mod kept_replies;
 pub mod kinds;
 pub mod login_failures;
 pub mod logins;
+pub mod message_gateway;
+pub mod message_templates;
 pub mod near_misses;
 pub mod norm_vetoes;
 pub mod observations;
@@ -68,6 +71,7 @@ use std::panic::{AssertUnwindSafe, catch_unwind, resume_unwind};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
+use tokio::sync::watch;
 
 const SQLITE_MIGRATIONS: EmbeddedMigrations = embed_migrations!("../migrations/sqlite");
 const POSTGRES_MIGRATIONS: EmbeddedMigrations = embed_migrations!("../migrations/postgres");
@@ -100,9 +104,30 @@ pub struct Db<'a> {
     pub now: Instant,
     /// The customers that a partner app may act for; none: all of the shop.
     pub granted: Option<Vec<Id>>,
+    /// Whether a task was added that is due already.
+    pub adds_due: bool,
 }
 
 impl Db<'_> {
+    /// The clock of the database: the same for all replicas, however their own clocks are set.
+    pub fn clock(&mut self) -> Result<Instant, SqlError> {
+        use diesel::RunQueryDsl;
+        #[derive(diesel::QueryableByName)]
+        struct Reading {
+            #[diesel(sql_type = diesel::sql_types::Timestamp)]
+            now: chrono::NaiveDateTime,
+        }
+        let reading: Reading = match &mut *self.conn {
+            Conn::Pg(conn) => {
+                diesel::sql_query("SELECT clock_timestamp() AT TIME ZONE 'UTC' AS now").get_result(conn)
+            }
+            Conn::Sqlite(conn) => {
+                diesel::sql_query("SELECT strftime('%Y-%m-%d %H:%M:%f', 'now') AS now").get_result(conn)
+            }
+        }?;
+        Ok(Instant::from_utc(reading.now))
+    }
+
     /// True unless this customer is none of those the caller may act for.
     pub fn reaches(&self, customer: Id) -> bool {
         self.granted.as_ref().is_none_or(|granted| granted.contains(&customer))
@@ -147,6 +172,8 @@ pub enum OpenError {
 pub struct Database {
     pool: Pool<Location>,
     location: Arc<Location>,
+    /// Counts the changes that added a task which is due already.
+    added_due: Arc<watch::Sender<u64>>,
 }
 
 impl Database {
@@ -163,7 +190,8 @@ impl Database {
             .connection_timeout(Duration::from_secs(15))
             .build(location.clone())
             .map_err(|e| OpenError::Connect(location.shown(), e.to_string()))?;
-        Ok(Database { pool, location: Arc::new(location.clone()) })
+        let added_due = Arc::new(watch::channel(0).0);
+        Ok(Database { pool, location: Arc::new(location.clone()), added_due })
     }
 
     /// Sees to it that the tables can be served from. An embedded database is brought up to date; on PostgreSQL only
@@ -231,9 +259,9 @@ impl Database {
         let conn: &mut Conn = &mut pooled;
         match conn {
             Conn::Pg(pg) => isolation::begin(pg, shop, "READ ONLY")?,
-            Conn::Sqlite(_) => return work(&mut Db { conn, shop, now, granted: None }),
+            Conn::Sqlite(_) => return work(&mut Db { conn, shop, now, granted: None, adds_due: false }),
         }
-        finish(conn, shop, now, work)
+        finish(conn, shop, now, work).map(|(done, _)| done)
     }
 
     /// Runs statements in one transaction: all of them are kept, or, on an error or a panic, none.
@@ -254,7 +282,16 @@ impl Database {
             Conn::Pg(pg) => isolation::begin(pg, shop, "READ WRITE")?,
             Conn::Sqlite(conn) => AnsiTransactionManager::begin_transaction_sql(conn, "BEGIN IMMEDIATE")?,
         }
-        finish(conn, shop, now, work)
+        let (done, adds_due) = finish(conn, shop, now, work)?;
+        if adds_due {
+            self.added_due.send_modify(|times| *times = times.wrapping_add(1));
+        }
+        Ok(done)
+    }
+
+    /// Tells whoever holds it of every task of this process that is due when it is added.
+    pub fn due_tasks(&self) -> watch::Receiver<u64> {
+        self.added_due.subscribe()
     }
 
     /// Empties the log of an SQLite file into it, so that what was erased is not in there either. Readers that are
@@ -306,17 +343,21 @@ fn migrate_sqlite(conn: &mut SqliteConnection) -> Result<(), OpenError> {
     if run.is_empty() { Ok(()) } else { statistics::tell(conn).map_err(|e| failed(&e)) }
 }
 
-/// Does the work in the transaction that has begun, and ends it.
+/// Does the work in the transaction that has begun, and ends it; tells whether it added a task that is due.
 fn finish<T, E>(
     conn: &mut Conn,
     shop: Id,
     now: Instant,
     work: impl FnOnce(&mut Db<'_>) -> Result<T, E>,
-) -> Result<T, E>
+) -> Result<(T, bool), E>
 where
     E: From<SqlError>,
 {
-    match catch_unwind(AssertUnwindSafe(|| work(&mut Db { conn, shop, now, granted: None }))) {
+    let run = || {
+        let mut db = Db { conn: &mut *conn, shop, now, granted: None, adds_due: false };
+        work(&mut db).map(|done| (done, db.adds_due))
+    };
+    match catch_unwind(AssertUnwindSafe(run)) {
         Ok(Ok(done)) => {
             <Conn as Connection>::TransactionManager::commit_transaction(conn)?;
             Ok(done)

@@ -111,6 +111,7 @@ diesel::table! {
         note -> Nullable<Text>,
         complaint_open -> Bool,
         preferred_months -> Text,
+        snoozed_until_on -> Nullable<Date>,
         rev -> Integer,
         created_at -> Timestamp,
         erased_at -> Nullable<Timestamp>,
@@ -185,6 +186,9 @@ diesel::table! {
         started_plan -> Nullable<Integer>,
         finish_recorded_by -> Nullable<Text>,
         finish_recorded_at -> Nullable<Timestamp>,
+        other_windows -> Text,
+        set_out_at -> Nullable<Timestamp>,
+        arrives_at -> Nullable<Timestamp>,
     }
 }
 
@@ -706,6 +710,48 @@ diesel::table! {
     }
 }
 
+diesel::table! {
+    message_gateway (shop) {
+        shop -> Text,
+        text_url -> Nullable<Text>,
+        secret -> Text,
+        old_secret -> Nullable<Text>,
+        old_secret_until -> Nullable<Timestamp>,
+        rev -> Integer,
+        created_at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    message_template (shop, id) {
+        shop -> Text,
+        id -> Text,
+        kind -> Text,
+        language -> Text,
+        template -> Text,
+        rev -> Integer,
+        created_at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    customer_reply (shop, id) {
+        shop -> Text,
+        id -> Text,
+        customer -> Nullable<Text>,
+        job -> Nullable<Text>,
+        way -> Text,
+        sender -> Text,
+        text -> Text,
+        reading -> Text,
+        message_key -> Text,
+        handled_at -> Nullable<Timestamp>,
+        handled_by -> Nullable<Text>,
+        rev -> Integer,
+        created_at -> Timestamp,
+    }
+}
+
 diesel::allow_tables_to_appear_in_same_query!(
     shop,
     person,
@@ -758,4 +804,7 @@ diesel::allow_tables_to_appear_in_same_query!(
     promise,
     held_offer,
     travel_matrix,
+    message_gateway,
+    message_template,
+    customer_reply,
 );

@@ -7,12 +7,13 @@ use super::{Conn, Db, isolation};
 use crate::check::{Check, Checker};
 use chrono::NaiveDate;
 use diesel::prelude::*;
+use domain::civil::OpenHours;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 /// Days that a plan can be made for.
-const FIRST_DAY: NaiveDate = day(1970, 1, 1);
-const LAST_DAY: NaiveDate = day(2200, 12, 31);
+pub const FIRST_DAY: NaiveDate = day(1970, 1, 1);
+pub const LAST_DAY: NaiveDate = day(2200, 12, 31);
 
 const fn day(year: i32, month: u32, day: u32) -> NaiveDate {
     match NaiveDate::from_ymd_opt(year, month, day) {
@@ -58,6 +59,19 @@ pub struct ShopSettings {
     /// How rounds are planned, and what is offered to customers.
     #[serde(skip_serializing_if = "RoundSettings::is_usual")]
     pub rounds: RoundSettings,
+    /// When customers may be written to, where they live; absent: 09:00 to 19:00 and not on Sundays.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub message_hours: Option<OpenHours>,
+    /// Where the hourly weather at the shop's place is fetched from: an HTTPS address that answers with the same shape as
+    /// `PUT /v1/weather/{date}` takes, for as many days as it likes, 400 hours at most.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(
+        format = "uri",
+        min_length = 1,
+        max_length = 500,
+        example = "https://weather.example/hourly.json"
+    )]
+    pub weather_url: Option<String>,
 }
 
 /// A point on the map.
@@ -107,6 +121,12 @@ impl Check for ShopFields {
             if let Some(from) = &self.settings.0.mail_from {
                 found.email("mail_from", from);
             }
+            if let Some(OpenHours { hours, .. }) = self.settings.0.message_hours
+                && hours.to <= hours.from
+            {
+                found.refuse("message_hours/hours/to", "ends_before_start", "must be later than from");
+            }
+            found.line_if_given("weather_url", self.settings.0.weather_url.as_deref(), 500);
         });
     }
 }

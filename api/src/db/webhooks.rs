@@ -10,7 +10,7 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 /// Both secrets sign for so long after a change.
-const OVERLAP: TimeDelta = TimeDelta::hours(24);
+pub(super) const OVERLAP: TimeDelta = TimeDelta::hours(24);
 
 /// What can be told.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]

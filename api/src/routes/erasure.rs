@@ -3,6 +3,7 @@
 use super::{Answer, Shared};
 use crate::auth::Caller;
 use crate::db::arrivals::{self, Arrival};
+use crate::db::customer_replies::{self, CustomerReply};
 use crate::db::customers::{self, Consent, Customer};
 use crate::db::extra_work::{self, ExtraWork};
 use crate::db::inspections::{self, InspectionRecord};
@@ -37,6 +38,8 @@ pub struct CustomerExport {
     pub jobs: Vec<ExportedJob>,
     /// What they were told, and what was held back.
     pub reminders: Vec<Reminder>,
+    /// What they answered.
+    pub replies: Vec<CustomerReply>,
 }
 
 #[derive(Serialize, ToSchema)]
@@ -74,7 +77,8 @@ pub async fn export_customer(app: Shared, caller: Caller, key: Key) -> Answer {
 }
 
 /// Erases a customer for good: who they are, where they live, what was said. The work that was done is kept under the
-/// same ids, so that figures stay right. Open jobs are to be finished or cancelled first.
+/// same ids, so that figures stay right. Open jobs are to be finished or cancelled first. Copies of the database that were
+/// made before still have them, until the last of those is deleted.
 /// Erasing again takes what was written since.
 #[utoipa::path(
     tag = "customers",
@@ -117,6 +121,7 @@ fn export(db: &mut Db<'_>, id: Id) -> Result<CustomerExport, ApiError> {
         exported_at: db.now,
         consents: customers::consents(db, id)?,
         reminders: reminders::of_customer(db, id)?,
+        replies: customer_replies::of_customer(db, id)?,
         customer,
         vehicles,
         jobs,

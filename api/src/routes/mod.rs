@@ -6,7 +6,9 @@ pub mod audit;
 pub mod bookings;
 pub mod calendar_feeds;
 pub mod comparisons;
+pub mod customer_pages;
 pub mod customers;
+pub mod departures;
 pub mod erasure;
 pub mod fleet;
 pub mod handbook;
@@ -14,6 +16,8 @@ pub mod health;
 pub mod inspections;
 pub mod jobs;
 pub mod login;
+pub mod message_gateway;
+pub mod message_templates;
 pub mod my_logins;
 pub mod near_misses;
 pub mod norms;
@@ -26,6 +30,7 @@ pub mod people;
 pub mod plans;
 pub mod previews;
 pub mod reminders;
+pub mod replies;
 pub mod round_plans;
 pub mod rounds;
 pub mod shop;
@@ -130,6 +135,7 @@ pub fn routes(all: &mut ServiceConfig<'_>) {
         .service(jobs::update_job)                   // PATCH /v1/jobs/{id}
         .service(jobs::assign_job)                   // PUT /v1/jobs/{id}/assignment
         .service(jobs::cancel_job)                   // POST /v1/jobs/{id}/cancel
+        .service(departures::set_out)                // POST /v1/jobs/{id}/on-the-way
         .service(bookings::list_bookings)            // GET /v1/bookings
         .service(bookings::propose_booking)          // POST /v1/bookings
         .service(bookings::get_booking)              // GET /v1/bookings/{id}
@@ -169,6 +175,21 @@ pub fn routes(all: &mut ServiceConfig<'_>) {
         .service(reminders::list_reminders)          // GET /v1/reminders
         .service(unsubscribe::ask_unsubscribe)       // GET /u/{token}
         .service(unsubscribe::unsubscribe)           // POST /u/{token}
+        .service(customer_pages::show_customer_page) // GET /c/{token}
+        .service(customer_pages::act_on_customer_page)// POST /c/{token}
+        .service(message_gateway::get_message_gateway)// GET /v1/message-gateway
+        .service(message_gateway::set_message_gateway)// PUT /v1/message-gateway
+        .service(message_gateway::change_gateway_secret)// POST /v1/message-gateway/secret
+        .service(message_templates::list_message_kinds)// GET /v1/message-kinds
+        .service(message_templates::preview_message) // POST /v1/message-templates/preview
+        .service(message_templates::list_message_templates)// GET /v1/message-templates
+        .service(message_templates::create_message_template)// POST /v1/message-templates
+        .service(message_templates::get_message_template)// GET /v1/message-templates/{id}
+        .service(message_templates::update_message_template)// PATCH /v1/message-templates/{id}
+        .service(message_templates::delete_message_template)// DELETE /v1/message-templates/{id}
+        .service(replies::take_reply)                // POST /replies/{shop}
+        .service(replies::list_replies)              // GET /v1/replies
+        .service(replies::handle_reply)              // POST /v1/replies/{id}/handled
         .service(audit::list_audit)                  // GET /v1/audit
         .service(audit::get_audit_state)             // GET /v1/audit/state
         .service(tasks::list_tasks)                  // GET /v1/tasks

@@ -64,9 +64,7 @@ fn prepare(db: &mut Db<'_>, delivery: Id) -> Result<Option<(Row, Call)>, ApiErro
         return Ok(None);
     }
     let (id, at) = (row.id.to_string(), db.now.unix());
-    let signature = signature::sign(&secrets.live(db.now), &id, at, &row.payload)?;
-    let headers =
-        vec![("webhook-id", id), ("webhook-timestamp", at.to_string()), ("webhook-signature", signature)];
+    let headers = signature::headers(&secrets.live(db.now), &id, at, &row.payload)?;
     let call = Call { url: webhook.fields.url, headers, body: row.payload.clone() };
     Ok(Some((row, call)))
 }

@@ -1,6 +1,8 @@
 //! The one test binary: the API from outside, over HTTP, on the database that `LUSTRUM_TEST_DB` names.
 
 mod access;
+mod answers;
+mod attacks;
 mod audit;
 mod bad_input;
 mod bookings;
@@ -10,13 +12,10 @@ mod constraints;
 mod contract;
 mod customers;
 mod databases;
-mod erasure;
 mod errors;
 mod fleet;
 mod handbook;
-mod hostile;
 mod inspections;
-mod isolation;
 mod jobs;
 mod logins;
 mod norms;
@@ -28,7 +27,6 @@ mod plans;
 mod program;
 mod reminders;
 mod repeated;
-mod roles;
 mod roll_ups;
 mod round_plans;
 mod rounds;

@@ -1,6 +1,8 @@
 //! The one test binary: the API from outside, over HTTP, on the database that `LUSTRUM_TEST_DB` names.
 
 mod access;
+mod answers;
+mod attacks;
 mod audit;
 mod bad_input;
 mod bookings;
@@ -11,13 +13,10 @@ mod contract;
 mod customer_pages;
 mod customers;
 mod databases;
-mod erasure;
 mod errors;
 mod fleet;
 mod handbook;
-mod hostile;
 mod inspections;
-mod isolation;
 mod jobs;
 mod logins;
 mod messages;
@@ -32,7 +31,6 @@ mod refreshed;
 mod reminders;
 mod repeated;
 mod replies;
-mod roles;
 mod roll_ups;
 mod round_plans;
 mod rounds;

@@ -2,6 +2,7 @@
 //!
 //! `LUSTRUM_TEST_DB` chooses the database: `sqlite` (default) or `postgres`, whose server `TEST_DATABASE_URL` names.
 
+pub mod compatible;
 pub mod crash;
 pub mod delivered;
 pub mod mail_server;
@@ -27,7 +28,7 @@ pub use place::{Place, on_postgres, on_server};
 use serde_json::{Value, json};
 use std::net::{SocketAddr, TcpListener};
 use std::path::PathBuf;
-use std::sync::mpsc;
+use std::sync::{Arc, Mutex, PoisonError, Weak, mpsc};
 use std::thread::JoinHandle;
 use ureq::http;
 
@@ -46,7 +47,7 @@ pub struct TestApp {
     pub clock: Clock,
     pub address: SocketAddr,
     server: Option<(ServerHandle, JoinHandle<()>)>,
-    pub place: Place,
+    pub place: Arc<Place>,
 }
 
 impl TestApp {
@@ -69,11 +70,32 @@ impl TestApp {
         TestApp::serve(place, config)
     }
 
+    /// The server of tests that leave everything but their own shops as it was: started by the first that needs it,
+    /// and ended with the last.
+    pub fn shared() -> Arc<TestApp> {
+        static RUNNING: Mutex<Weak<TestApp>> = Mutex::new(Weak::new());
+        let mut running = RUNNING.lock().unwrap_or_else(PoisonError::into_inner);
+        running.upgrade().unwrap_or_else(|| {
+            let app = Arc::new(TestApp::start());
+            *running = Arc::downgrade(&app);
+            app
+        })
+    }
+
+    /// Another server on the same database, whose clock differs by so much.
+    pub fn replica(&self, by: TimeDelta) -> TestApp {
+        let clock = Clock::manual(self.clock.now().plus(by));
+        TestApp::serve_at(self.place.clone(), self.place.config(), clock)
+    }
+
     fn serve(place: Place, config: Config) -> TestApp {
-        statements::watch();
         let start =
             NaiveDate::from_ymd_opt(2026, 5, 4).and_then(|day| day.and_hms_opt(6, 0, 0)).expect("a date");
-        let clock = Clock::manual(Instant::from_utc(start));
+        TestApp::serve_at(Arc::new(place), config, Clock::manual(Instant::from_utc(start)))
+    }
+
+    fn serve_at(place: Arc<Place>, config: Config, clock: Clock) -> TestApp {
+        statements::watch();
         let app = App::open(config, clock.clone()).expect("the database opens");
         let listener = TcpListener::bind("127.0.0.1:0").expect("a free port");
         let address = listener.local_addr().expect("an address");
@@ -479,9 +501,13 @@ impl Reply {
 
 /// Base64url without padding (RFC 4648, section 5) of a JSON text.
 pub fn base64url(value: &Value) -> String {
-    let text = value.to_string();
+    base64url_of(value.to_string().as_bytes())
+}
+
+/// The same of any bytes.
+pub fn base64url_of(bytes: &[u8]) -> String {
     let mut out = String::new();
-    for chunk in text.as_bytes().chunks(3) {
+    for chunk in bytes.chunks(3) {
         let bits =
             chunk.iter().fold(0u32, |bits, byte| bits << 8 | u32::from(*byte)) << (8 * (3 - chunk.len()));
         for place in 0..=chunk.len() {
@@ -491,13 +517,18 @@ pub fn base64url(value: &Value) -> String {
     out
 }
 
-/// The JSON behind base64url without padding.
-pub fn base64url_json(text: &str) -> Value {
+/// The bytes behind base64url without padding.
+pub fn base64url_bytes(text: &str) -> Vec<u8> {
     let digit = |c: u8| ALPHABET.iter().position(|known| *known == c).expect("base64url") as u32;
     let mut bytes = Vec::new();
     for chunk in text.as_bytes().chunks(4) {
         let bits = chunk.iter().fold(0u32, |bits, c| bits << 6 | digit(*c)) << (6 * (4 - chunk.len()));
         bytes.extend(&bits.to_be_bytes()[1..chunk.len()]);
     }
-    serde_json::from_slice(&bytes).expect("JSON")
+    bytes
+}
+
+/// The JSON behind base64url without padding.
+pub fn base64url_json(text: &str) -> Value {
+    serde_json::from_slice(&base64url_bytes(text)).expect("JSON")
 }

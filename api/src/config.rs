@@ -77,6 +77,10 @@ pub struct Config {
     #[arg(long, env = "LUSTRUM_BODY_LIMIT", default_value_t = 1_048_576, global = true)]
     pub body_limit_bytes: usize,
 
+    /// Seconds that a request body may take to arrive; an assumption.
+    #[arg(long, env = "LUSTRUM_BODY_TIMEOUT_S", default_value_t = 30, value_parser = clap::value_parser!(u64).range(1..=600), global = true)]
+    pub body_timeout_s: u64,
+
     /// Requests that a person or a partner app may make a minute, on each replica; 0: as many as they like.
     #[arg(long, env = "LUSTRUM_REQUESTS_PER_MIN", default_value_t = 1200, global = true)]
     pub requests_per_min: u32,
@@ -102,6 +106,7 @@ impl Config {
             backups: 7,
             webhook_loopback: false,
             body_limit_bytes: 1_048_576,
+            body_timeout_s: 30,
             requests_per_min: 1200,
         }
     }

@@ -41,9 +41,12 @@ pub async fn edge(
     outcome
 }
 
-/// An address as the log may have it: what comes after these is a secret.
+/// What comes after these in an address is a secret.
+pub const SECRET_ADDRESSES: [&str; 3] = ["/calendars/", "/u/", "/c/"];
+
+/// An address as the log may have it.
 fn shown(path: &str) -> &str {
-    ["/calendars/", "/u/", "/c/"].into_iter().find(|secret| path.starts_with(secret)).unwrap_or(path)
+    SECRET_ADDRESSES.into_iter().find(|secret| path.starts_with(secret)).unwrap_or(path)
 }
 
 /// The id of a request, for handlers that log.

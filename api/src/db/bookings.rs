@@ -3,7 +3,7 @@
 use super::Db;
 use super::jobs::{JobFields, ordinary, typical};
 use super::kinds::{Doc, Id, Instant, Word};
-use super::schema::booking;
+use super::schema::{booking, job, vehicle};
 use crate::check::{Check, Checker};
 use diesel::prelude::*;
 use serde::{Deserialize, Serialize};
@@ -131,6 +131,19 @@ pub fn list(
         rows = rows.filter(booking::id.lt(before));
     }
     rows.order(booking::id.desc()).limit(limit).select(Booking::as_select()).load(db.conn)
+}
+
+/// Those that became a job of a customer's, and those for their vehicles that never became one, the oldest first.
+pub fn of_customer(db: &mut Db<'_>, of: Id) -> QueryResult<Vec<Booking>> {
+    let jobs = job::table.filter(job::shop.eq(db.shop).and(job::customer.eq(of)));
+    let vehicles = vehicle::table.filter(vehicle::shop.eq(db.shop).and(vehicle::customer.eq(of)));
+    let jobless = booking::job.is_null().and(booking::vehicle.eq_any(vehicles.select(vehicle::id)));
+    booking::table
+        .filter(booking::shop.eq(db.shop))
+        .filter(booking::job.eq_any(jobs.select(job::id.nullable())).or(jobless))
+        .order(booking::id)
+        .select(Booking::as_select())
+        .load(db.conn)
 }
 
 /// The jobs that came of an app's bookings.

@@ -1,7 +1,6 @@
 //! Takes out of every table what tells who a customer was. What was done to the vehicles stays, as the work of a shop.
 
 use super::Db;
-use super::customers;
 use super::kept_replies::{self, Concern};
 use super::kinds::{Doc, Id, Word};
 use super::outbox::TaskStatus;
@@ -11,6 +10,7 @@ use super::schema::{
     arrival, booking, consent, customer, customer_reply, extra_work, inspection, job, near_miss, outbox,
     plan, reminder, round_plan, step_change, step_record, vehicle, waiver,
 };
+use super::{bookings, customers};
 use diesel::prelude::*;
 use domain::inspection::Inspection;
 use domain::plan::JobPlan;
@@ -21,7 +21,7 @@ use serde_json::Value;
 /// Stands where a name or a text was.
 const ERASED: &str = "erased";
 
-/// Tasks per statement: SQLite takes 32,766 values in one.
+/// Rows per statement: SQLite takes 32,766 values in one.
 const BATCH: usize = 1_000;
 
 /// Erases a customer with the texts of their vehicles, bookings and jobs. Doing it again takes what was written since.
@@ -124,19 +124,16 @@ fn erase_jobs(db: &mut Db<'_>, of: Id) -> QueryResult<()> {
     diesel::update(rows).set(waiver::agreed_by.eq(ERASED)).execute(db.conn).map(|_| ())
 }
 
-/// Those that became a job of theirs, and those for their vehicles that never became one; tells which.
+/// What was said of proposals; tells of which.
 fn erase_bookings(db: &mut Db<'_>, of: Id) -> QueryResult<Vec<Concern>> {
-    let shop = db.shop;
-    let rows = || {
-        let jobs = jobs_of(shop, of).select(job::id.nullable());
-        let vehicles =
-            vehicle::table.filter(vehicle::shop.eq(shop).and(vehicle::customer.eq(of))).select(vehicle::id);
-        let jobless = booking::job.is_null().and(booking::vehicle.eq_any(vehicles));
-        booking::table.filter(booking::shop.eq(shop)).filter(booking::job.eq_any(jobs).or(jobless))
-    };
-    let set = (booking::note.eq(None::<String>), booking::reason.eq(None::<String>));
-    diesel::update(rows()).set(set).execute(db.conn)?;
-    rows().select((booking::id, booking::created_at)).load(db.conn)
+    let found = bookings::of_customer(db, of)?;
+    let ids: Vec<Id> = found.iter().map(|booking| booking.id).collect();
+    for ids in ids.chunks(BATCH) {
+        let rows = booking::table.filter(booking::shop.eq(db.shop).and(booking::id.eq_any(ids.to_vec())));
+        let set = (booking::note.eq(None::<String>), booking::reason.eq(None::<String>));
+        diesel::update(rows).set(set).execute(db.conn)?;
+    }
+    Ok(found.iter().map(|booking| (booking.id, booking.created_at)).collect())
 }
 
 /// Why one of their visits was barred was told in words, in what was asked and in what came of it.

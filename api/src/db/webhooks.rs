@@ -69,6 +69,16 @@ pub struct Webhook {
     pub fields: WebhookFields,
 }
 
+impl Webhook {
+    /// Names this revision, and behind the point when something last arrived there, which is nobody's change.
+    pub fn tag(&self) -> String {
+        match self.delivered_at {
+            Some(at) => format!("{}.{}", self.rev, at.unix()),
+            None => self.rev.to_string(),
+        }
+    }
+}
+
 /// What a delivery is signed with.
 #[derive(Debug, Queryable)]
 pub struct Secrets {

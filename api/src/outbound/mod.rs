@@ -22,9 +22,9 @@ use ureq::{Agent, Error, Timeout};
 
 /// The whole call; Standard Webhooks asks for 15 to 30 seconds.
 const CALL: Duration = Duration::from_secs(20);
-/// Looking up, dialling and the handshake.
+/// Looking up, dialling and the handshake; an assumption.
 const CONNECT: Duration = Duration::from_secs(5);
-/// Ports below are those of other services, but for HTTPS itself.
+/// Ports below are the system ports of other services (RFC 6335, 6), but for HTTPS itself.
 const FIRST_FREE_PORT: u16 = 1024;
 const HTTPS_PORT: u16 = 443;
 

@@ -14,8 +14,9 @@ use crate::error::ApiError;
 use crate::outbound::{Answer, Call, signature};
 use chrono::TimeDelta;
 
-/// A receiver may ask for patience, but not for longer, seconds.
+/// A receiver may ask for patience, but not for longer than the longest step of the retry table, seconds; an assumption.
 const LONGEST_WAIT_S: i64 = 86_400;
+/// Standard Webhooks 1.0.0: disable what answers so.
 const GONE: u16 = 410;
 
 pub async fn run(app: &App, claimed: &Claimed, delivery: Id) -> Result<Outcome, Failure> {

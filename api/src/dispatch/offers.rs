@@ -192,6 +192,8 @@ fn new_request(
 fn stand_in(wanted: &Wanted, vehicle: &Vehicle, (on, zone): (NaiveDate, Tz)) -> Job {
     let (from, to) = span(on, on, zone);
     Job {
+        set_out_at: None,
+        arrives_at: None,
         // No job has it.
         id: wanted.vehicle,
         rev: 0,
@@ -209,6 +211,7 @@ fn stand_in(wanted: &Wanted, vehicle: &Vehicle, (on, zone): (NaiveDate, Tz)) -> 
 
 fn fields_of(wanted: &Wanted, (window_from, window_to): (Instant, Instant)) -> JobFields {
     JobFields {
+        other_windows: Doc(Vec::new()),
         vehicle: wanted.vehicle,
         package: wanted.package.clone(),
         options: Doc(wanted.options.clone()),
@@ -342,6 +345,7 @@ impl HeldFields {
     /// The job that it becomes.
     pub fn job(&self) -> JobFields {
         JobFields {
+            other_windows: Doc(Vec::new()),
             vehicle: self.vehicle,
             package: self.package.clone(),
             options: self.options.clone(),

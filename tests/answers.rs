@@ -145,6 +145,9 @@ impl Given {
             ("PUT", "/v1/jobs/{id}/arrival", Some(json!({ "arrived_at": "2026-05-04T08:00:00Z" }))),
             ("PUT", "/v1/norms/veto", None),
             ("PUT", "/v1/travel-matrix", None),
+            ("PUT", "/v1/message-gateway", Some(json!({}))),
+            ("POST", "/v1/message-gateway/secret", None),
+            ("POST", "/v1/message-templates/preview", None),
             (
                 "POST",
                 "/v1/offers",

@@ -129,8 +129,7 @@ fn every_post_with_an_effect_can_be_repeated() {
     shop.owner.patch(&format!("/v1/vans/{}", job.van), &empty).expect(200);
     post(&shop.owner, &job.path("plan"), "plan", &json!({})).expect(201);
     shop.wait(&app, &mut job, TimeDelta::hours(3));
-    let partner = shop.owner.post("/v1/partner-apps", &json!({ "name": "Fleet", "scopes": ["webhooks"] }));
-    let partner = partner.expect(201)["app"]["id"].as_str().expect("an id").to_owned();
+    let partner = shop.partner_app(&["webhooks"]).id;
     let step = |begun: &str| {
         json!({ "step": "C02", "technician": job.technician_id, "started_at": format!("2026-05-04T{begun}:00Z"),
             "minutes": 5, "outcome": "passed" })

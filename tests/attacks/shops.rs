@@ -75,10 +75,10 @@ fn rounds_of(shop: &Shop, job: &ReadyJob) -> (String, String) {
 
 pub fn send(client: &Client, operation: &Operation, path: &str, body: Option<&Value>) -> Reply {
     let kind = operation.body().map_or("application/json", |(kind, _)| kind);
-    let none_yet = operation.path.ends_with("/arrival")
-        || operation.path.starts_with("/v1/weather/")
-        || operation.path == "/v1/travel-matrix"
-        || (operation.path == "/v1/message-gateway" && operation.method == "PUT");
+    let none_yet = operation.method == "PUT"
+        && (operation.path.ends_with("/arrival")
+            || operation.path.starts_with("/v1/weather/")
+            || ["/v1/travel-matrix", "/v1/message-gateway"].contains(&operation.path.as_str()));
     let seen = if none_yet || makes_under_id(operation) { ("if-none-match", "*") } else { WHATEVER };
     let text = body.map(Value::to_string).unwrap_or_default();
     client.send(&operation.method, path, &[("content-type", kind), seen], text.as_bytes())

@@ -16,7 +16,7 @@ use api::app::App;
 use api::clock::Clock;
 use api::commands::{NewShop, create_shop};
 use api::config::Config;
-use api::db::customer_replies::{self, NewReply, Reading, ReplyWay};
+use api::db::customer_replies::{self, NewReply, ReplyReading, ReplyWay};
 use api::db::kinds::{Id, Instant};
 use api::db::{Db, outbox, shops};
 use api::mail::Mail;
@@ -338,7 +338,7 @@ pub fn reply_of(app: &TestApp, shop: &Shop, customer: &str) -> String {
         way: ReplyWay::Link,
         sender: "A".into(),
         text: "canary-answer".into(),
-        reading: Reading::VisitWanted,
+        reading: ReplyReading::VisitWanted,
         message_key: format!("visit:{customer}"),
     };
     let added = app.app.database.write(shop.id, app.clock.now(), |db| customer_replies::insert(db, &reply));

@@ -1,7 +1,7 @@
 //! What customers answer, and what becomes of it at once.
 
 use crate::db::Db;
-use crate::db::customer_replies::{self, NewReply, Reading, ReplyWay};
+use crate::db::customer_replies::{self, NewReply, ReplyReading, ReplyWay};
 use crate::db::customers::{self, Channel, ConsentFields, Purpose};
 use crate::db::jobs;
 use crate::db::kinds::{Id, Word};
@@ -31,9 +31,9 @@ pub fn take(db: &mut Db<'_>, incoming: &Incoming<'_>) -> Result<(), ApiError> {
     let senders = customers::reached_at(db, channel, incoming.from)?;
     let open = jobs::open_of(db, &senders)?;
     let reading = match read_reply(incoming.text, !open.is_empty()) {
-        Reply::Stop => Reading::Stop,
-        Reply::StopAndAskPerson => Reading::StopAndAskPerson,
-        Reply::AskPerson => Reading::AskPerson,
+        Reply::Stop => ReplyReading::Stop,
+        Reply::StopAndAskPerson => ReplyReading::StopAndAskPerson,
+        Reply::AskPerson => ReplyReading::AskPerson,
     };
     let reply = NewReply {
         customer: senders.first().copied(),
@@ -42,15 +42,15 @@ pub fn take(db: &mut Db<'_>, incoming: &Incoming<'_>) -> Result<(), ApiError> {
         sender: incoming.from.to_owned(),
         text: incoming.text.to_owned(),
         // Who cannot be found cannot be stopped: a person must look.
-        reading: if senders.is_empty() { Reading::AskPerson } else { reading },
+        reading: if senders.is_empty() { ReplyReading::AskPerson } else { reading },
         message_key: incoming.message_key.clone(),
     };
     if !customer_replies::insert(db, &reply)? {
         return Ok(());
     }
     let purposes: &[Purpose] = match reply.reading {
-        Reading::Stop => &ALL,
-        Reading::StopAndAskPerson => &BUT_APPOINTMENTS,
+        ReplyReading::Stop => &ALL,
+        ReplyReading::StopAndAskPerson => &BUT_APPOINTMENTS,
         _ => &[],
     };
     for sender in senders {

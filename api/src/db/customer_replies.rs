@@ -21,7 +21,7 @@ pub enum ReplyWay {
 /// What it was taken for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
-pub enum Reading {
+pub enum ReplyReading {
     /// Messages by this way have ended.
     Stop,
     /// Messages about upkeep have ended; a person must ask what of the booking.
@@ -48,8 +48,8 @@ pub struct CustomerReply {
     /// Address or number that it came from.
     pub sender: String,
     pub text: String,
-    #[schema(value_type = Reading)]
-    pub reading: Word<Reading>,
+    #[schema(value_type = ReplyReading)]
+    pub reading: Word<ReplyReading>,
     /// When a person had seen to it, or at once where there was nothing left to do.
     pub handled_at: Option<Instant>,
     pub handled_by: Option<Id>,
@@ -63,7 +63,7 @@ pub struct NewReply {
     pub way: ReplyWay,
     pub sender: String,
     pub text: String,
-    pub reading: Reading,
+    pub reading: ReplyReading,
     /// The same reply has the same key, however often it comes.
     pub message_key: String,
 }
@@ -79,7 +79,7 @@ pub struct ReplyFilter {
 /// Adds it, unless it came before; tells whether it did.
 pub fn insert(db: &mut Db<'_>, new: &NewReply) -> QueryResult<bool> {
     // What stops messages has been done when it is stored.
-    let handled_at = (new.reading == Reading::Stop).then_some(db.now);
+    let handled_at = (new.reading == ReplyReading::Stop).then_some(db.now);
     let made = (
         (customer_reply::shop.eq(db.shop), customer_reply::id.eq(Id::new(db.now))),
         (customer_reply::customer.eq(new.customer), customer_reply::job.eq(new.job)),

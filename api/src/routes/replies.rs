@@ -56,7 +56,7 @@ impl Check for IncomingReply {
 #[utoipa::path(
     tag = "messages",
     params(
-        ("shop" = Id, Path),
+        ("shop" = Id, Path, description = "The shop"),
         ("webhook-id" = String, Header, description = "The gateway's id of the reply"),
         ("webhook-timestamp" = i64, Header, description = "Seconds since 1970, five minutes from now at most"),
         ("webhook-signature" = String, Header, description = "`v1,` and the signature, one or more")

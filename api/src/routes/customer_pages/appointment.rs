@@ -4,7 +4,7 @@ use super::page::Page;
 use super::{Visit, messages};
 use crate::auth::links::Act;
 use crate::db::Db;
-use crate::db::customer_replies::{self, NewReply, Reading, ReplyWay};
+use crate::db::customer_replies::{self, NewReply, ReplyReading, ReplyWay};
 use crate::db::customers::Purpose;
 use crate::db::jobs::{self, Job, JobFields, OtherWindow};
 use crate::db::kinds::{Doc, Id, Instant};
@@ -94,7 +94,7 @@ fn move_to(db: &mut Db<'_>, visit: &Visit<'_>, job: &Job, rev: i32, to: OtherWin
         way: ReplyWay::Link,
         sender: visit.customer.fields.name.clone(),
         text: format!("Chose {}.", span(to, visit.zone)),
-        reading: Reading::WindowChosen,
+        reading: ReplyReading::WindowChosen,
         message_key: format!("chosen:{}:{rev}", job.id),
     };
     customer_replies::insert(db, &reply)?;

@@ -4,7 +4,7 @@ use super::page::Page;
 use super::{Visit, messages};
 use crate::auth::links::Act;
 use crate::db::Db;
-use crate::db::customer_replies::{self, NewReply, Reading, ReplyWay};
+use crate::db::customer_replies::{self, NewReply, ReplyReading, ReplyWay};
 use crate::db::customers::Purpose;
 use crate::db::kinds::Id;
 use crate::error::ApiError;
@@ -52,7 +52,7 @@ pub fn ask_visit(db: &mut Db<'_>, visit: &Visit<'_>, reminder: Id) -> Result<Pag
         way: ReplyWay::Link,
         sender: visit.customer.fields.name.clone(),
         text: "Would like a visit.".into(),
-        reading: Reading::VisitWanted,
+        reading: ReplyReading::VisitWanted,
         message_key: format!("visit:{reminder}"),
     };
     customer_replies::insert(db, &reply)?;

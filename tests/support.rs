@@ -372,6 +372,8 @@ impl Client {
         let config = ureq::Agent::config_builder()
             .http_status_as_error(false)
             .max_redirects(0)
+            // A kept connection may be one that the server is just ending (RFC 9112, 9.5).
+            .max_idle_connections(0)
             .allow_non_standard_methods(true);
         Client { address, token, agent: config.build().into() }
     }

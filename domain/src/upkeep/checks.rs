@@ -426,3 +426,32 @@ fn a_need_names_its_trigger() {
     assert!(keys.contains(&"protection:glass_repellent:Windscreen:2031-02-15".to_owned()), "{keys:?}");
     assert!(keys.contains(&"decontamination:2031-03-07".to_owned()), "{keys:?}");
 }
+
+/// What the picture says does not need colour: ink is black on white, and lines of one panel differ by their dashes.
+#[test]
+fn the_picture_reads_in_black_and_white() {
+    let mut car = vehicle(
+        &[("near_rail", 0.5), ("street_trees", 0.5)],
+        &[("ceramic_1y", 60), ("wax", 20), ("polymer_sealant", 40)],
+    );
+    car.coats[1].zone = Some(Zone::Bonnet);
+    car.coats[2].zone = Some(Zone::Roof);
+    let svg = picture("car", &try_forecast(&car, &removed(&[200])).expect("a forecast"));
+    let values = |attribute: &str| {
+        let begin = format!("{attribute}=\"");
+        let quoted = svg.split(&begin).skip(1);
+        quoted.filter_map(|rest| rest.split_once('"')).map(|(value, _)| value.to_owned()).collect::<Vec<_>>()
+    };
+    let mut inks = [values("fill"), values(" stroke"), values("style")].concat();
+    inks.retain(|ink| {
+        !["black", "white", "none", "url(#h0)", "url(#h1)", "url(#h2)", "url(#h3)"].contains(&ink.as_str())
+    });
+    assert!(inks.is_empty(), "{inks:?}");
+    let (loads, lives) = svg.split_once("Life used of each coat").expect("the lower panel");
+    for panel in [loads, lives] {
+        let keys = panel.lines().filter(|line| line.contains("h26\""));
+        let dashes: Vec<_> = keys.filter_map(|line| line.split("stroke-dasharray=").nth(1)).collect();
+        let told_apart: std::collections::BTreeSet<_> = dashes.iter().collect();
+        assert!(dashes.len() > 1 && told_apart.len() == dashes.len(), "{dashes:?}");
+    }
+}

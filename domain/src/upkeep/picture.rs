@@ -118,7 +118,11 @@ impl Sheet {
                 return;
             }
             self.text(x + 3.0, at, "start", &first.format("%b").to_string(), "font-size=\"11\"");
-            let _ = writeln!(self.svg, "<path d=\"M{x:.1} {:.1}V{to:.1}\" stroke=\"#bbb\"/>", at - 12.0);
+            let _ = writeln!(
+                self.svg,
+                "<path d=\"M{x:.1} {:.1}V{to:.1}\" stroke=\"black\" stroke-width=\"0.2\"/>",
+                at - 12.0
+            );
         }
     }
 

@@ -147,7 +147,7 @@ impl Given {
             ("PUT", "/v1/travel-matrix", None),
             ("PUT", "/v1/message-gateway", Some(json!({}))),
             ("POST", "/v1/message-gateway/secret", None),
-            ("POST", "/v1/message-templates/preview", None),
+            ("POST", "/v1/message-previews", None),
             (
                 "POST",
                 "/v1/offers",

@@ -215,7 +215,7 @@ fn a_shop_writes_its_own_words() {
     let mut silent = template("Um {arrival}.");
     silent["template"]["closing"] = json!("Danke.");
     shop.owner.post(path, &silent).refused_at("/template/closing", "no_stop_word");
-    let shown = shop.owner.post(&format!("{path}/preview"), &template("Um {arrival} bei {vehicle}."));
+    let shown = shop.owner.post("/v1/message-previews", &template("Um {arrival} bei {vehicle}."));
     assert_eq!(shown.expect(200)["body"], "Um 10:10 bei grey estate.\n\nSTOP beendet das.");
     let id = shop.owner.post(path, &template("Um {arrival} bei {vehicle}.")).id();
     shop.owner.post(path, &template("Noch einmal.")).problem(409, "template_exists");

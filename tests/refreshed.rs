@@ -22,7 +22,11 @@ fn the_weather_is_fetched_from_where_the_shop_says() {
     let shop = app.shop("Shine");
     app.run_tasks();
     assert_eq!(newest_refresh(&shop)["status"], "done", "nothing is asked of whoever names no source");
-    shop.owner.patch("/v1/shop", &json!({ "settings": { "weather_url": source.url } })).expect(200);
+    let from = |url: &str| shop.owner.patch("/v1/shop", &json!({ "settings": { "weather_url": url } }));
+    for nowhere in ["0", "https://10.0.0.1/"] {
+        from(nowhere).refused_at("/settings/weather_url", "not_callable");
+    }
+    from(&source.url).expect(200);
     let hours = [
         hour("2026-05-04T09:00:00", 12.0),
         hour("2026-05-04T10:00:00", 13.0),

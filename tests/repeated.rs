@@ -239,7 +239,7 @@ fn every_post_with_an_effect_can_be_repeated() {
         .collect();
     assert_eq!(
         without,
-        ["/v1/jobs/{id}/plan/compare", "/v1/message-templates/preview", "/v1/offers", "/v1/plans/preview"],
+        ["/v1/jobs/{id}/plan/compare", "/v1/message-previews", "/v1/offers", "/v1/plans/preview"],
         "these store nothing"
     );
 }

@@ -237,6 +237,7 @@ fn finish_operations(document: &mut Value) {
         for (method, operation) in item {
             operation["responses"]["4XX"] = problem("The request cannot be served as it is");
             operation["responses"]["5XX"] = problem("Something failed on our side");
+            finish_content(&mut operation["responses"]);
             let row = access::TABLE.iter().find(|row| row.0.eq_ignore_ascii_case(method) && row.1 == path);
             operation["security"] = match row {
                 None => json!([]),
@@ -258,6 +259,19 @@ fn finish_operations(document: &mut Value) {
                 operation["description"].as_str().map(|text| format!("{text}\n\n")).unwrap_or_default();
             operation["description"] = json!(text + &whom);
         }
+    }
+}
+
+/// Whoever reads a page is told in a page what went wrong. Of a stream OpenAPI 3.1 cannot say what one event is.
+fn finish_content(responses: &mut Value) {
+    let page = responses["200"]["content"]["text/html"].clone();
+    if page.is_object() {
+        for status in ["4XX", "5XX"] {
+            responses[status]["content"]["text/html"] = page.clone();
+        }
+    }
+    if let Some(stream) = responses.pointer_mut("/200/content/text~1event-stream") {
+        *stream = json!({});
     }
 }
 

@@ -136,7 +136,7 @@ pub const TABLE: &[Row] = &[
     ("GET", "/v1/message-templates/{id}", OD, None),
     ("PATCH", "/v1/message-templates/{id}", O, None),
     ("DELETE", "/v1/message-templates/{id}", O, None),
-    ("POST", "/v1/message-templates/preview", OD, None),
+    ("POST", "/v1/message-previews", OD, None),
     ("GET", "/v1/replies", OD, None),
     ("POST", "/v1/replies/{id}/handled", OD, None),
     ("POST", "/v1/jobs/{id}/on-the-way", ALL, None),

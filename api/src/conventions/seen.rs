@@ -47,7 +47,7 @@ const CHANGES: [&str; 23] = [
 ];
 /// They answer and store nothing.
 const ANSWERS: [&str; 4] =
-    ["/v1/offers", "/v1/plans/preview", "/v1/jobs/{id}/plan/compare", "/v1/message-templates/preview"];
+    ["/v1/offers", "/v1/plans/preview", "/v1/jobs/{id}/plan/compare", "/v1/message-previews"];
 
 pub fn asks(method: &str, path: &str) -> Option<Asks> {
     match method {

@@ -107,6 +107,11 @@ impl Outbound {
         }
     }
 
+    /// Refuses an address at its place in a body, where it may not be called.
+    pub fn must_be_callable(&self, pointer: &str, url: &str) -> Result<(), ApiError> {
+        self.refusal(url).map_or(Ok(()), |why| Err(ApiError::field(pointer, "not_callable", why)))
+    }
+
     /// Makes the call. What is answered beyond status and headers is not read.
     pub async fn post(&self, call: Call) -> Result<Answer, ApiError> {
         if let Some(why) = self.refusal(&call.url) {

@@ -45,8 +45,8 @@ pub async fn set_message_gateway(
     seen: Seen,
     body: Body<GatewayFields>,
 ) -> Answer {
-    if let Some(why) = body.0.text_url.as_deref().and_then(|url| app.outbound.refusal(url)) {
-        return Err(ApiError::field("/text_url", "not_callable", why));
+    if let Some(url) = &body.0.text_url {
+        app.outbound.must_be_callable("/text_url", url)?;
     }
     let secret = new_secret()?;
     let gateway = app.write(&caller, move |db| {

@@ -126,7 +126,7 @@ pub async fn delete_message_template(app: Shared, caller: Caller, key: Key, seen
     request_body = TemplateFields,
     responses((status = 200, body = Message, description = "The message"))
 )]
-#[post("/v1/message-templates/preview")]
+#[post("/v1/message-previews")]
 pub async fn preview_message(app: Shared, caller: Caller, body: Body<TemplateFields>) -> Answer {
     app.read(&caller, |_| Ok(())).await?;
     let TemplateFields { kind, language, template } = &body.0;

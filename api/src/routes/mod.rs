@@ -181,7 +181,7 @@ pub fn routes(all: &mut ServiceConfig<'_>) {
         .service(message_gateway::set_message_gateway)// PUT /v1/message-gateway
         .service(message_gateway::change_gateway_secret)// POST /v1/message-gateway/secret
         .service(message_templates::list_message_kinds)// GET /v1/message-kinds
-        .service(message_templates::preview_message) // POST /v1/message-templates/preview
+        .service(message_templates::preview_message) // POST /v1/message-previews
         .service(message_templates::list_message_templates)// GET /v1/message-templates
         .service(message_templates::create_message_template)// POST /v1/message-templates
         .service(message_templates::get_message_template)// GET /v1/message-templates/{id}

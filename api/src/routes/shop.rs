@@ -25,12 +25,15 @@ pub async fn get_shop(app: Shared, caller: Caller) -> Answer {
 )]
 #[patch("/v1/shop")]
 pub async fn update_shop(app: Shared, caller: Caller, seen: IfMatch, patch: Patch) -> Answer {
-    let handbooks = app.handbooks.clone();
+    let (handbooks, outbound) = (app.handbooks.clone(), app.outbound.clone());
     let shop = app
         .write(&caller, move |db| {
             let before = shops::find(db)?.ok_or(ApiError::NotFound)?;
             seen.allows(before.rev)?;
             let fields = patch.apply(&before.fields)?;
+            if let Some(url) = &fields.settings.0.weather_url {
+                outbound.must_be_callable("/settings/weather_url", url)?;
+            }
             unless_stale(shops::update(db, before.rev, &fields)?)?;
             if fields.time_zone != before.fields.time_zone {
                 // Every day on record may have become another one.

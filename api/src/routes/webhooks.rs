@@ -9,7 +9,6 @@ use crate::db::{Db, kinds::Word};
 use crate::error::ApiError;
 use crate::events;
 use crate::extract::{Body, IfMatch, Key, Patch, Query, RecordKey};
-use crate::outbound::Outbound;
 use crate::outbound::signature::new_secret;
 use crate::page::{self, Page, PageQuery};
 use crate::reply::Reply;
@@ -54,7 +53,7 @@ pub async fn list_webhooks(app: Shared, caller: Caller) -> Answer {
 )]
 #[post("/v1/webhooks")]
 pub async fn create_webhook(app: Shared, caller: Caller, body: Body<WebhookFields>) -> Answer {
-    may_be_called(&app.outbound, &body.0)?;
+    app.outbound.must_be_callable("/url", &body.0.url)?;
     let (own, secret) = (caller.app(), new_secret()?);
     let kept = secret.clone();
     app.once(
@@ -101,7 +100,7 @@ pub async fn update_webhook(app: Shared, caller: Caller, key: Key, seen: IfMatch
             let before = visible(db, key.0, own)?;
             seen.allows(before.rev)?;
             let fields = patch.apply(&before.fields)?;
-            may_be_called(&outbound, &fields)?;
+            outbound.must_be_callable("/url", &fields.url)?;
             unless_stale(webhooks::update(db, key.0, before.rev, &fields)?)?;
             visible(db, key.0, own)
         })
@@ -257,11 +256,4 @@ fn visible(db: &mut Db<'_>, id: Id, own: Option<Id>) -> Result<Webhook, ApiError
 fn delivery_of(db: &mut Db<'_>, webhook: Id, id: Id, own: Option<Id>) -> Result<Row, ApiError> {
     visible(db, webhook, own)?;
     deliveries::find(db, id)?.filter(|row| row.webhook == webhook).ok_or(ApiError::NotFound)
-}
-
-fn may_be_called(outbound: &Outbound, fields: &WebhookFields) -> Result<(), ApiError> {
-    match outbound.refusal(&fields.url) {
-        Some(why) => Err(ApiError::field("/url", "not_callable", why)),
-        None => Ok(()),
-    }
 }

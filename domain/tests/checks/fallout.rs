@@ -17,6 +17,8 @@ const DRAG: &str = "Schiller-Naumann drag with Cunningham slip, iterated in Pyth
 const RAIL: &str =
     "Gehrig et al. 2007, Atmos. Environ. 41:923, times the settling velocity of 10 um iron oxide";
 const VTI: &str = "Gustafsson et al. 2003, VTI: levels out at 50 to 100 m";
+const LIU: &str = "Liu, Chen & Xue 2019, Heliyon 5:e02236: black carbon beside roads";
+const KARNER: &str = "Karner, Eisinger & Niemeier 2010, doi 10.1021/es100008x: 41 studies";
 const HSU: &str = "pvlib 0.16.1 soiling.hsu (Coello & Boyle 2019)";
 const KIMBER: &str = "pvlib 0.16.1 soiling.kimber (Kimber 2006)";
 const ISO: &str = "ISO 9223:2012, coefficients as in four public code copies";
@@ -54,6 +56,7 @@ fn settling() -> Vec<Check> {
     let oxide = |um: f64| settling_velocity_m_s(um * 1e-6, IRON_OXIDE_KG_M3);
     let standard = domain::handbook::Handbook::standard();
     let rail = standard.sources.get("rail_iron").unwrap();
+    let road_m = standard.sources.get("busy_road_iron").unwrap().scale_m.unwrap();
     let low = deposition_mg_m2_d(RAIL_IRON_UG_M3, PM10_VELOCITY_M_S);
     let high = deposition_mg_m2_d(RAIL_IRON_UG_M3, oxide(10.0));
     vec![
@@ -72,6 +75,8 @@ fn settling() -> Vec<Check> {
             "little is left between 50 and 100 m",
             share_at(75.0, rail.scale_m.unwrap()) < 0.15 && share_at(30.0, rail.scale_m.unwrap()) > 0.4,
         ),
+        check_percent("FAL-04", LIU, "black carbon beside roads falls by, 1/m", 1.0 / road_m, 0.0026, 1.0),
+        holds("FAL-03", KARNER, "roads fade over 115 to 570 m", (115.0..=570.0).contains(&road_m)),
         check("FAL-11", HSU, "velocity of PM10, m/s", PM10_VELOCITY_M_S, 0.004, 0.0),
     ]
 }

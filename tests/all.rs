@@ -32,6 +32,7 @@ mod roll_ups;
 mod rounds;
 mod steps;
 mod story;
+mod sync;
 mod tasks;
 mod throughput;
 mod trends;

@@ -4,6 +4,7 @@
 
 pub mod delivered;
 pub mod mail_server;
+pub mod phone;
 pub mod receiver;
 pub mod schema;
 pub mod statements;

@@ -49,6 +49,8 @@ pub enum ApiError {
     UnsupportedMedia {
         wanted: &'static str,
     },
+    /// Bytes that are not those that were sent (tus 1.0.0, checksum extension).
+    ChecksumMismatch,
     /// A fault of ours; the cause is logged with the request id and never sent.
     Internal(String),
     /// Anything that actix-web itself refused.
@@ -167,6 +169,11 @@ impl ApiError {
                 StatusCode::UNSUPPORTED_MEDIA_TYPE,
                 "unsupported_media_type",
                 "The body has another media type",
+            ),
+            ApiError::ChecksumMismatch => (
+                StatusCode::from_u16(460).unwrap_or(StatusCode::BAD_REQUEST),
+                "checksum_mismatch",
+                "The bytes are not those that were sent",
             ),
             ApiError::Internal(_) => {
                 (StatusCode::INTERNAL_SERVER_ERROR, "internal", "Something failed on our side")

@@ -47,6 +47,7 @@ static TEXT: LazyLock<String> = LazyLock::new(|| {
         (name = "reminders", description = "What customers hear from the shop"),
         (name = "audit", description = "Who changed what and when"),
         (name = "tasks", description = "Background work"),
+        (name = "sync", description = "Phones that work out of reach, and the office's inbox"),
         (name = "plans", description = "What to do on a vehicle, step by step, and why"),
         (name = "upkeep", description = "When a vehicle needs what next"),
         (name = "handbook", description = "The trade tables, and the weather"),
@@ -103,6 +104,7 @@ fn make() -> Value {
     flatten_schemas(&mut document);
     add_security(&mut document);
     tell_roles(&mut document);
+    tell_commands(&mut document);
     finish_operations(&mut document);
     add_patch_schemas(&mut document);
     drop_unused_schemas(&mut document);
@@ -195,6 +197,13 @@ fn tell_roles(document: &mut Value) {
          needs no token.\n\n{}",
         access::table()
     ));
+}
+
+/// What phones can say, below what the document says of pushing.
+fn tell_commands(document: &mut Value) {
+    let operation = &mut document["paths"]["/v1/sync/push"]["post"];
+    let text = operation["description"].as_str().unwrap_or_default();
+    operation["description"] = json!(format!("{text}\n\n{}", routes::sync::commands::table()));
 }
 
 /// The headers that go with an operation: what must have been seen, what may be repeated, what need not be sent again.

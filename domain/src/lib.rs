@@ -12,6 +12,7 @@ pub mod plan;
 mod random;
 pub mod reminder;
 pub mod site;
+pub mod sync;
 pub mod throughput;
 pub mod units;
 pub mod upkeep;

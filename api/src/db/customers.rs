@@ -4,6 +4,7 @@ use super::Db;
 use super::jobs::JobStatus;
 use super::kinds::{Doc, Id, Instant, Word};
 use super::schema::{consent, customer, job, job_technician, shop, upkeep_state, vehicle};
+use super::sync::{Kind, Touch};
 use crate::check::{Check, Checker};
 use chrono::NaiveDate;
 use diesel::dsl::exists;
@@ -185,7 +186,6 @@ pub fn find(db: &mut Db<'_>, id: Id) -> QueryResult<Option<Customer>> {
     customer::table.find((db.shop, id)).select(Customer::as_select()).first(db.conn).optional()
 }
 
-/// The same, and nobody else who asks like this gets it until the transaction ends.
 /// Those of the ids that are there.
 pub fn among(db: &mut Db<'_>, ids: &[Id]) -> QueryResult<Vec<Id>> {
     customer::table
@@ -194,6 +194,15 @@ pub fn among(db: &mut Db<'_>, ids: &[Id]) -> QueryResult<Vec<Id>> {
         .load(db.conn)
 }
 
+/// Those of the ids that are there, whole, in no order.
+pub fn whole_among(db: &mut Db<'_>, ids: &[Id]) -> QueryResult<Vec<Customer>> {
+    customer::table
+        .filter(customer::shop.eq(db.shop).and(customer::id.eq_any(ids.to_vec())))
+        .select(Customer::as_select())
+        .load(db.conn)
+}
+
+/// The same, and nobody else who asks like this gets it until the transaction ends.
 pub fn find_locked(db: &mut Db<'_>, id: Id) -> QueryResult<Option<Customer>> {
     let row = customer::table.find((db.shop, id));
     // Setting a column to itself takes the row's lock on PostgreSQL; SQLite's writer is alone anyway.
@@ -237,6 +246,7 @@ pub fn list_to_tell(
 
 /// Stores the fields if the customer still has the revision `seen`.
 pub fn update(db: &mut Db<'_>, id: Id, seen: i32, fields: &CustomerFields) -> QueryResult<bool> {
+    db.touch(Touch::Row(Kind::Customer, id));
     let row = customer::table.find((db.shop, id)).filter(customer::rev.eq(seen));
     Ok(diesel::update(row).set((fields, customer::rev.eq(seen + 1))).execute(db.conn)? == 1)
 }

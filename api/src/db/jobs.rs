@@ -3,6 +3,7 @@
 use super::Db;
 use super::kinds::{Doc, Id, Instant, Word};
 use super::schema::{job, job_technician};
+use super::sync::{Kind, Touch};
 use crate::check::{Check, Checker};
 use chrono::TimeDelta;
 use diesel::prelude::*;
@@ -307,17 +308,20 @@ pub fn list(
 
 /// Stores the fields if the job still has the revision `seen`.
 pub fn update(db: &mut Db<'_>, id: Id, seen: i32, fields: &JobFields) -> QueryResult<bool> {
+    db.touch(Touch::Placed(id));
     let row = job::table.find((db.shop, id)).filter(job::rev.eq(seen));
     Ok(diesel::update(row).set((fields, job::rev.eq(seen + 1))).execute(db.conn)? == 1)
 }
 
 pub fn set_status(db: &mut Db<'_>, id: Id, seen: i32, status: JobStatus) -> QueryResult<bool> {
+    db.touch_of_job(id, Kind::Job, id);
     let row = job::table.find((db.shop, id)).filter(job::rev.eq(seen));
     Ok(diesel::update(row).set((job::status.eq(Word(status)), job::rev.eq(seen + 1))).execute(db.conn)? == 1)
 }
 
 /// Begins the job, with the plan in force, if it still has the revision `seen`.
 pub fn begin(db: &mut Db<'_>, id: Id, seen: i32, plan_version: Option<i32>) -> QueryResult<bool> {
+    db.touch_of_job(id, Kind::Job, id);
     let row = job::table.find((db.shop, id)).filter(job::rev.eq(seen));
     let set =
         (job::status.eq(Word(JobStatus::Started)), job::started_plan.eq(plan_version), job::rev.eq(seen + 1));
@@ -332,6 +336,7 @@ pub fn finish(
     (at, by): (Instant, Option<Id>),
     left: &[Finding],
 ) -> QueryResult<bool> {
+    db.touch_of_job(id, Kind::Job, id);
     let row = job::table.find((db.shop, id)).filter(job::rev.eq(seen));
     let set = (
         job::status.eq(Word(JobStatus::Finished)),
@@ -344,6 +349,7 @@ pub fn finish(
 
 /// Stores who goes if the job still has the revision `seen`.
 pub fn assign(db: &mut Db<'_>, id: Id, seen: i32, to: &Assignment) -> QueryResult<bool> {
+    db.touch(Touch::Placed(id));
     let row = job::table.find((db.shop, id)).filter(job::rev.eq(seen));
     let set = (job::van.eq(to.van), job::start_at.eq(to.start_at), job::rev.eq(seen + 1));
     if diesel::update(row).set(set).execute(db.conn)? == 0 {

@@ -10,8 +10,10 @@ pub mod backup;
 pub mod bookings;
 pub mod calendar_feeds;
 pub mod closed_weeks;
+pub mod crew_notes;
 pub mod customers;
 pub mod deliveries;
+pub mod devices;
 pub mod erasure;
 pub mod extra_work;
 pub mod forecast_checks;
@@ -19,18 +21,21 @@ pub mod handbooks;
 pub mod histories;
 pub mod inspections;
 pub mod isolation;
+pub mod job_comments;
 pub mod job_figures;
 pub mod jobs;
 pub mod kept_replies;
 pub mod kinds;
 pub mod login_failures;
 pub mod logins;
+pub mod mutations;
 pub mod near_misses;
 pub mod norm_vetoes;
 pub mod observations;
 pub mod outbox;
 pub mod partner_apps;
 pub mod people;
+pub mod photos;
 pub mod plans;
 pub mod reminders;
 pub mod revoked_tokens;
@@ -40,9 +45,12 @@ pub mod signing_keys;
 mod statistics;
 pub mod step_cells;
 pub mod step_changes;
+pub mod step_states;
 pub mod steps;
+pub mod sync;
 pub mod upkeep_needs;
 pub mod upkeep_states;
+pub mod uploads;
 pub mod van_checks;
 pub mod vans;
 pub mod vehicles;
@@ -58,16 +66,22 @@ use diesel::result::{ConnectionError, DatabaseErrorKind, Error as SqlError};
 use diesel::{PgConnection, SqliteConnection};
 use diesel_migrations::{EmbeddedMigrations, MigrationHarness, embed_migrations};
 use kinds::{Id, Instant};
+use std::collections::BTreeSet;
 use std::panic::{AssertUnwindSafe, catch_unwind, resume_unwind};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
+use sync::{Poke, Touch};
+use tokio::sync::broadcast;
 
 const SQLITE_MIGRATIONS: EmbeddedMigrations = embed_migrations!("../migrations/sqlite");
 const POSTGRES_MIGRATIONS: EmbeddedMigrations = embed_migrations!("../migrations/postgres");
 
 /// How long a statement waits for another process that writes to the same SQLite file.
 const BUSY_TIMEOUT_MS: u32 = 10_000;
+
+/// Pokes that a slow listener may lag behind; one that lags further is poked at once.
+const POKES_KEPT: usize = 256;
 
 /// One connection to either database; one body of a statement serves both.
 #[derive(diesel::MultiConnection)]
@@ -94,9 +108,34 @@ pub struct Db<'a> {
     pub now: Instant,
     /// The customers that a partner app may act for; none: all of the shop.
     pub granted: Option<Vec<Id>>,
+    /// What the transaction changed of what phones hold.
+    touched: BTreeSet<Touch>,
+}
+
+impl<'a> Db<'a> {
+    fn new(conn: &'a mut Conn, shop: Id, now: Instant) -> Db<'a> {
+        Db { conn, shop, now, granted: None, touched: BTreeSet::new() }
+    }
 }
 
 impl Db<'_> {
+    /// Runs a part of the transaction that may fail without the rest of it: then nothing of the part is kept.
+    pub fn part<T, E: From<SqlError>>(
+        &mut self,
+        work: impl FnOnce(&mut Db<'_>) -> Result<T, E>,
+    ) -> Result<Result<T, E>, SqlError> {
+        let before = self.touched.clone();
+        <Conn as Connection>::TransactionManager::begin_transaction(self.conn)?;
+        let done = work(self);
+        if done.is_ok() {
+            <Conn as Connection>::TransactionManager::commit_transaction(self.conn)?;
+        } else {
+            <Conn as Connection>::TransactionManager::rollback_transaction(self.conn)?;
+            self.touched = before;
+        }
+        Ok(done)
+    }
+
     /// True unless this customer is none of those the caller may act for.
     pub fn reaches(&self, customer: Id) -> bool {
         self.granted.as_ref().is_none_or(|granted| granted.contains(&customer))
@@ -141,6 +180,7 @@ pub enum OpenError {
 pub struct Database {
     pool: Pool<Location>,
     location: Arc<Location>,
+    pokes: broadcast::Sender<Poke>,
 }
 
 impl Database {
@@ -157,7 +197,8 @@ impl Database {
             .connection_timeout(Duration::from_secs(15))
             .build(location.clone())
             .map_err(|e| OpenError::Connect(location.shown(), e.to_string()))?;
-        Ok(Database { pool, location: Arc::new(location.clone()) })
+        let (pokes, _) = broadcast::channel(POKES_KEPT);
+        Ok(Database { pool, location: Arc::new(location.clone()), pokes })
     }
 
     /// Sees to it that the tables can be served from. An embedded database is brought up to date; on PostgreSQL only
@@ -225,7 +266,26 @@ impl Database {
         let conn: &mut Conn = &mut pooled;
         match conn {
             Conn::Pg(pg) => isolation::begin(pg, shop, "READ ONLY")?,
-            Conn::Sqlite(_) => return work(&mut Db { conn, shop, now, granted: None }),
+            Conn::Sqlite(_) => return work(&mut Db::new(conn, shop, now)),
+        }
+        finish(conn, shop, now, work)
+    }
+
+    /// Runs statements that only read and all see the same: what was committed when the first one began.
+    pub fn snapshot<T, E>(
+        &self,
+        shop: Id,
+        now: Instant,
+        work: impl FnOnce(&mut Db<'_>) -> Result<T, E>,
+    ) -> Result<T, E>
+    where
+        E: From<SqlError>,
+    {
+        let mut pooled = self.connection()?;
+        let conn: &mut Conn = &mut pooled;
+        match conn {
+            Conn::Pg(pg) => isolation::begin(pg, shop, "ISOLATION LEVEL REPEATABLE READ READ ONLY")?,
+            Conn::Sqlite(conn) => AnsiTransactionManager::begin_transaction_sql(conn, "BEGIN")?,
         }
         finish(conn, shop, now, work)
     }
@@ -248,7 +308,20 @@ impl Database {
             Conn::Pg(pg) => isolation::begin(pg, shop, "READ WRITE")?,
             Conn::Sqlite(conn) => AnsiTransactionManager::begin_transaction_sql(conn, "BEGIN IMMEDIATE")?,
         }
-        finish(conn, shop, now, work)
+        let (done, poke) = finish(conn, shop, now, |db| {
+            let done = work(db)?;
+            Ok::<_, E>((done, sync::settle(db)?))
+        })?;
+        if let Some(poke) = poke {
+            // Nobody may listen.
+            self.pokes.send(poke).ok();
+        }
+        Ok(done)
+    }
+
+    /// Hears of everything that phones have to fetch, from this process, after its commit.
+    pub fn pokes(&self) -> broadcast::Receiver<Poke> {
+        self.pokes.subscribe()
     }
 
     /// Empties the log of an SQLite file into it, so that what was erased is not in there either. Readers that are
@@ -310,7 +383,7 @@ fn finish<T, E>(
 where
     E: From<SqlError>,
 {
-    match catch_unwind(AssertUnwindSafe(|| work(&mut Db { conn, shop, now, granted: None }))) {
+    match catch_unwind(AssertUnwindSafe(|| work(&mut Db::new(conn, shop, now)))) {
         Ok(Ok(done)) => {
             <Conn as Connection>::TransactionManager::commit_transaction(conn)?;
             Ok(done)

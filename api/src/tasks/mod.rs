@@ -10,6 +10,7 @@ mod deliver_webhook;
 mod find_reminders;
 mod forecast_upkeep;
 mod purge_replies;
+mod purge_sync;
 mod purge_tasks;
 mod purge_tokens;
 pub mod send_mail;
@@ -56,16 +57,19 @@ pub enum Task {
     PurgeTasks,
     /// Forgets replies kept for repeated requests.
     PurgeReplies,
+    /// Forgets what phones no longer need.
+    PurgeSync,
 }
 
 /// What recurs in every shop, and how often, in minutes. Periods are counted from 1970 in UTC.
-pub const TICKS: [(Task, i64); 6] = [
+pub const TICKS: [(Task, i64); 7] = [
     (Task::ForecastUpkeep { renew: false }, 1440),
     (Task::FindReminders, 10),
     (Task::AnnounceUpkeep, 60),
     (Task::PurgeTokens, 1440),
     (Task::PurgeTasks, 1440),
     (Task::PurgeReplies, 1440),
+    (Task::PurgeSync, 1440),
 ];
 
 /// How an attempt went well.
@@ -106,6 +110,7 @@ impl Task {
             Task::PurgeTokens => "purge_tokens",
             Task::PurgeTasks => "purge_tasks",
             Task::PurgeReplies => "purge_replies",
+            Task::PurgeSync => "purge_sync",
         }
     }
 
@@ -119,6 +124,7 @@ impl Task {
             Task::PurgeTokens => purge_tokens::run(app, claimed.shop).await,
             Task::PurgeTasks => purge_tasks::run(app, claimed.shop).await,
             Task::PurgeReplies => purge_replies::run(app, claimed.shop).await,
+            Task::PurgeSync => purge_sync::run(app, claimed.shop).await,
         }
     }
 

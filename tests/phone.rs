@@ -135,7 +135,7 @@ impl Phone {
     }
 
     /// How far it has read, in the copy that is being staged or else in the one in use.
-    fn place(&self) -> Option<String> {
+    pub fn place(&self) -> Option<String> {
         self.kept.staged.as_ref().map_or(self.kept.cursor.clone(), |staged| staged.1.clone())
     }
 
@@ -257,6 +257,15 @@ impl Phone {
             return Err(format!("it holds {mine:?}, the server says {theirs}"));
         }
         Ok(true)
+    }
+
+    /// Puts what is staged in use before its last page has come, as a careless client would: schedules show what comes
+    /// of it.
+    pub fn show_staged(&mut self) -> bool {
+        let staged = self.kept.staged.take();
+        let Some((rows, cursor)) = staged else { return false };
+        (self.kept.rows, self.kept.cursor) = (rows, cursor);
+        true
     }
 
     pub fn back_up(&mut self) {

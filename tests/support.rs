@@ -6,6 +6,7 @@ pub mod delivered;
 pub mod mail_server;
 pub mod phone;
 pub mod receiver;
+pub mod schedules;
 pub mod schema;
 pub mod statements;
 

@@ -2,6 +2,8 @@
 
 use chrono::TimeDelta;
 use serde_json::{Value, json};
+use std::io::{BufRead, BufReader, Write};
+use std::net::TcpStream;
 use tests::phone::{Phone, digest};
 use tests::{Client, ReadyJob, Reply, Shop, TestApp};
 
@@ -27,15 +29,20 @@ impl Scene {
         Scene { app, shop, job, phone }
     }
 
+    fn now(&self) -> String {
+        self.app.clock.now().to_string()
+    }
+
     fn sync(&mut self) {
-        self.phone.sync(&self.job.technician, NOW);
+        let now = self.now();
+        self.phone.sync(&self.job.technician, &now);
     }
 
     /// What a phone that holds nothing yet is given must be what this one has gathered.
     fn has_everything(&mut self) {
         self.sync();
         let mut fresh = Phone::with_clock(self.app.clock.now());
-        fresh.sync(&self.job.technician, NOW);
+        fresh.sync(&self.job.technician, &self.now());
         assert_eq!(self.phone.kept.rows, fresh.kept.rows);
     }
 
@@ -270,7 +277,7 @@ fn what_is_sent_again_is_done_once_and_answered_the_same() {
 #[test]
 fn nothing_that_is_refused_is_lost_or_in_the_way() {
     let mut scene = Scene::new();
-    let (far, vehicle) = (NOBODY.to_owned(), scene.job.vehicle.clone());
+    let far = NOBODY.to_owned();
     let other = scene.shop.job(&scene.shop.vehicle(&scene.job.customer));
     let missing = scene.says("void_record", json!({ "record": NOBODY, "reason": "wrong" }));
     scene.says("no_such_command", json!({ "x": 1 }));
@@ -313,7 +320,6 @@ fn nothing_that_is_refused_is_lost_or_in_the_way() {
     scene.job.technician.get("/v1/inbox").problem(403, "forbidden");
     scene.has_everything();
     assert_eq!((scene.holds("comment").len(), scene.inbox().len()), (3, 5));
-    let _ = vehicle;
 }
 
 #[test]
@@ -493,6 +499,33 @@ fn a_phone_that_is_taken_out_of_use_forgets_and_what_it_had_is_kept() {
     let mut next = Phone::with_clock(scene.app.clock.now());
     next.sync(&client, NOW);
     assert_eq!(next.kept.rows.keys().filter(|key| key.0 == "comment").count(), 1);
+}
+
+/// A poke comes when something of the person's changes, and not when something else does.
+#[test]
+fn a_phone_is_poked_when_there_is_something_to_fetch() {
+    let scene = Scene::new();
+    let (device, address) = (scene.phone.kept.device.clone(), scene.app.address);
+    let mut line = TcpStream::connect(address).expect("it listens");
+    let token = scene.job.technician.token();
+    let ask = format!(
+        "GET /v1/sync/events?device={device} HTTP/1.1\r\nhost: lustrum\r\nauthorization: Bearer {token}\r\n\r\n"
+    );
+    line.write_all(ask.as_bytes()).expect("it reads");
+    let mut lines = BufReader::new(line).lines().map_while(Result::ok);
+    let mut seq = || -> i64 {
+        let told = lines.find_map(|line| line.strip_prefix("id: ").map(str::to_owned)).expect("a poke");
+        told.parse().expect("a number")
+    };
+    let first = seq();
+    scene.shop.customer("Somebody else");
+    let vehicle = format!("/v1/vehicles/{}", scene.job.vehicle);
+    scene.shop.owner.patch(&vehicle, &json!({ "label": "red estate" })).expect(200);
+    let second = seq();
+    assert!(second > first);
+    scene.shop.owner.patch(&vehicle, &json!({ "label": "blue estate" })).expect(200);
+    assert_eq!(seq(), second + 1);
+    scene.job.technician.get(&format!("/v1/sync/events?device={NOBODY}")).refused_at("/device", "unknown");
 }
 
 /// What left the view is forgotten after 90 days; who was away for longer begins anew.

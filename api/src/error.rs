@@ -51,6 +51,8 @@ pub enum ApiError {
     },
     /// Bytes that are not those that were sent (tus 1.0.0, checksum extension).
     ChecksumMismatch,
+    /// Another version of tus than ours.
+    TusVersion,
     /// A fault of ours; the cause is logged with the request id and never sent.
     Internal(String),
     /// Anything that actix-web itself refused.
@@ -170,6 +172,9 @@ impl ApiError {
                 "unsupported_media_type",
                 "The body has another media type",
             ),
+            ApiError::TusVersion => {
+                (StatusCode::PRECONDITION_FAILED, "tus_version", "tus 1.0.0 is understood")
+            }
             ApiError::ChecksumMismatch => (
                 StatusCode::from_u16(460).unwrap_or(StatusCode::BAD_REQUEST),
                 "checksum_mismatch",
@@ -224,6 +229,9 @@ impl ApiError {
             }
             ApiError::TooMany { retry_after_s } => {
                 response.insert_header((header::RETRY_AFTER, retry_after_s.to_string()));
+            }
+            ApiError::TusVersion => {
+                response.insert_header(("tus-version", "1.0.0"));
             }
             ApiError::MethodNotAllowed(allowed) => {
                 response.insert_header((header::ALLOW, allowed.join(", ")));

@@ -9,7 +9,7 @@ pub mod inspection;
 mod markup;
 pub mod parking;
 pub mod plan;
-mod random;
+pub mod random;
 pub mod reminder;
 pub mod site;
 pub mod sync;

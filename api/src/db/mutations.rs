@@ -144,6 +144,12 @@ pub fn numbered(db: &mut Db<'_>, device: Id, from: i64, to: i64) -> QueryResult<
         .load(db.conn)
 }
 
+/// All that are kept, by id.
+pub fn all(db: &mut Db<'_>) -> QueryResult<Vec<Mutation>> {
+    let rows = mutation::table.filter(mutation::shop.eq(db.shop)).order(mutation::id);
+    rows.select(Mutation::as_select()).load(db.conn)
+}
+
 /// What is, or was, in the inbox, the oldest first.
 pub fn inbox(
     db: &mut Db<'_>,

@@ -60,7 +60,8 @@ pub struct ExportedJob {
 }
 
 /// A customer as one JSON document: who they are, what they agreed to, their vehicles, jobs and reminders. What partner
-/// apps proposed for them, reports of near misses and corrections of step records are not in it.
+/// apps proposed for them, reports of near misses, corrections of step records and what crews wrote to the office are not
+/// in it.
 #[utoipa::path(
     tag = "customers",
     params(("id" = Id, Path)),

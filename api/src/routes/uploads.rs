@@ -228,7 +228,7 @@ fn http_date(at: Instant) -> String {
 fn understood(request: &HttpRequest) -> Result<(), ApiError> {
     match text(request, "tus-resumable") {
         None | Some("1.0.0") => Ok(()),
-        Some(_) => Err(ApiError::BadHeader("Tus-Resumable: 1.0.0 is understood".into())),
+        Some(_) => Err(ApiError::TusVersion),
     }
 }
 

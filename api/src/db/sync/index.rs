@@ -151,14 +151,19 @@ pub fn present(db: &mut Db<'_>, person: Id) -> QueryResult<BTreeSet<(Kind, Strin
     Ok(rows.into_iter().filter_map(|(kind, id)| Some((Kind::from_word(&kind)?, id))).collect())
 }
 
-/// The digest as the rows themselves give it.
-pub fn recount(db: &mut Db<'_>, person: Id) -> QueryResult<Digest> {
+/// The same with the number of each row.
+pub fn present_rows(db: &mut Db<'_>, person: Id) -> QueryResult<BTreeMap<(String, String), i64>> {
     let rows: Vec<(String, String, i64)> = of_person(db.shop, person)
         .filter(sync_index::present.eq(true))
         .select((sync_index::kind, sync_index::id, sync_index::seq))
         .load(db.conn)?;
+    Ok(rows.into_iter().map(|(kind, id, seq)| ((kind, id), seq)).collect())
+}
+
+/// The digest as the rows themselves give it.
+pub fn recount(db: &mut Db<'_>, person: Id) -> QueryResult<Digest> {
     let mut digest = Digest::default();
-    rows.iter().for_each(|(kind, id, seq)| digest.add(kind, id, *seq));
+    present_rows(db, person)?.iter().for_each(|((kind, id), seq)| digest.add(kind, id, *seq));
     Ok(digest)
 }
 

@@ -16,7 +16,7 @@ use crate::routes::{Answer, Shared};
 use actix_web::{HttpResponse, post};
 use domain::sync::{Known, Verdict, corrected, judge};
 use serde::{Deserialize, Serialize};
-use serde_json::Value;
+use serde_json::{Map, Value};
 use utoipa::ToSchema;
 
 /// Commands of one push, at most.
@@ -75,7 +75,7 @@ pub struct Told {
     /// As the table above shows them.
     #[serde(default)]
     #[schema(value_type = Object)]
-    pub args: Value,
+    pub args: Map<String, Value>,
 }
 
 fn first() -> i32 {
@@ -312,7 +312,7 @@ fn apply(
         version: one.v,
         base_rev: one.base_rev,
         depends_on: one.depends_on.clone(),
-        args: one.args.clone(),
+        args: Value::Object(one.args.clone()),
         ahead_ms,
     };
     let fate = match device.state.0 {

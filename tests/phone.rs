@@ -1,6 +1,7 @@
 //! The client's side of the protocol, as an app has to do it: what it keeps, what it asks, and what it makes of an answer.
 //!
-//! It does no input or output: [`Phone::next`] says what is to be sent, [`Phone::hear`] takes the answer, whenever and in
+//! It does no input or output: [`Phone::register`], [`Phone::push`] and [`Phone::pull`] say what is to be sent,
+//! [`Phone::hear`] takes the answer, whenever and in
 //! whatever order it comes. [`Phone::sync`] does both over HTTP until all is quiet. `openapi/examples/phone.ts` is the
 //! same for apps.
 
@@ -158,6 +159,10 @@ impl Phone {
             (_, 422, _) if answer["errors"][0]["pointer"] == "/device" => self.kept.registered = false,
             (_, 409, "device_forked" | "device_of_another") => self.begin_life(),
             (_, 403, _) => self.barred = true,
+            // The server cannot read its own cursor any more: another key. What is in use stays until all is here.
+            (Ask::Pull { cursor: Some(_), .. }, 400, _) => {
+                (self.kept.cursor, self.kept.staged) = (None, None);
+            }
             // Too many requests, or the server is in trouble: later.
             (_, 401 | 408 | 429 | 500.., _) => {}
             _ => return Err(format!("{ask:?} was answered {status} {answer}")),

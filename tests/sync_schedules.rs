@@ -1,11 +1,12 @@
-//! Phones and the real server under thousands of random schedules. `tests/run sync --seeds A:B` runs others.
+//! Phones and the real server under random schedules, a few hundred in every run of the tests; `tests/run sync --seeds A:B`
+//! runs as many others as one likes.
 
 use std::thread::scope;
 use tests::TestApp;
 use tests::schedules::{Totals, prepare, run};
 
-/// Schedules of every run of the tests.
-const SCHEDULES: u64 = 2_000;
+/// Schedules of every run of the tests: each takes about a tenth of a second of a processor, built without optimisation.
+const SCHEDULES: u64 = 300;
 
 #[test]
 fn every_schedule_ends_well() {
@@ -40,7 +41,7 @@ fn every_schedule_ends_well() {
         "resets",
         "server restored",
     ] {
-        assert!(all.contains_key(what) || to - from < SCHEDULES, "no schedule had {what}: {all:?}");
+        assert!(all.get(what).is_some_and(|many| *many > 0) || to - from < SCHEDULES, "no schedule had {what}: {all:?}");
     }
 }
 

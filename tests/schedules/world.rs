@@ -130,6 +130,7 @@ impl World {
         // Everybody has a first copy, as after a morning at home.
         for phone in 0..self.phones.len() {
             self.settle(server, phone).await?;
+            self.phones[phone].phone.back_up();
         }
         for _ in 0..STEPS {
             self.step(server).await?;
@@ -188,6 +189,7 @@ impl World {
                 let lost = self.phones[phone].phone.restore();
                 self.note("phones restored", format!("{phone}, which loses {lost:?}"));
                 self.lost.extend(lost);
+                self.act(phone);
             }
             99 if self.chance(30) => {
                 self.note("phones wiped", phone.to_string());
@@ -274,7 +276,7 @@ impl World {
         match message {
             Message::Ask(ask) => {
                 if let Some((status, answer)) = self.serve(server, phone, (&ask, limit)).await {
-                    let truth = self.truth(phone, &ask).await?;
+                    let truth = self.truth(phone, &answer).await?;
                     self.history.push(format!("answered {phone} {status} {answer}"));
                     self.net.push((phone, Message::Answer(ask, status, answer, truth)));
                 }
@@ -284,10 +286,15 @@ impl World {
         }
     }
 
-    async fn truth(&self, phone: usize, ask: &Ask) -> Result<Revisions, String> {
-        match (ask, self.has(Fault::NoRemovalRows)) {
-            (Ask::Pull { .. }, false) => self.scene.truth(self.phones[phone].person).await,
-            _ => Ok(Revisions::new()),
+    /// What the person may see when a checkpoint is told; now and then the server's own rows are judged, too.
+    async fn truth(&mut self, phone: usize, answer: &Value) -> Result<Revisions, String> {
+        if answer["checkpoint"].is_null() && !self.has(Fault::NoStaging) || self.has(Fault::NoRemovalRows) {
+            return Ok(Revisions::new());
+        }
+        let person = self.phones[phone].person;
+        match self.chance(10) {
+            true => self.scene.checked_truth(person).await,
+            false => Ok(self.scene.truth(person).await),
         }
     }
 
@@ -512,7 +519,7 @@ impl World {
             self.history.push(format!("{phone} asks {ask:?}"));
             let before = self.totals.get("checkpoints").copied();
             let Some((status, answer)) = self.serve(server, phone, (&ask, 100)).await else { continue };
-            let truth = self.truth(phone, &ask).await?;
+            let truth = self.truth(phone, &answer).await?;
             self.hear(phone, (ask, status, answer), &truth)?;
             let held = &self.phones[phone].phone;
             if self.totals.get("checkpoints").copied() != before
@@ -530,7 +537,7 @@ impl World {
                 return Err(format!("I6 the outbox of phone {nth} never drains"));
             }
             let truth = match self.has(Fault::NoRemovalRows) {
-                false => self.scene.truth(held.person).await?,
+                false => self.scene.checked_truth(held.person).await?,
                 true => Revisions::new(),
             };
             let rows = revisions(&held.phone.kept.rows);

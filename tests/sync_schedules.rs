@@ -41,7 +41,10 @@ fn every_schedule_ends_well() {
         "resets",
         "server restored",
     ] {
-        assert!(all.get(what).is_some_and(|many| *many > 0) || to - from < SCHEDULES, "no schedule had {what}: {all:?}");
+        assert!(
+            all.get(what).is_some_and(|many| *many > 0) || to - from < SCHEDULES,
+            "no schedule had {what}: {all:?}"
+        );
     }
 }
 

@@ -6,6 +6,9 @@ use super::{Fault, Violation};
 use crate::random::Random;
 use std::collections::{BTreeMap, BTreeSet};
 
+/// More pages of three rows than anybody's view has.
+const MOST_PAGES: usize = 200;
+
 #[derive(Clone)]
 enum Message {
     Push(Push),
@@ -216,10 +219,17 @@ impl World {
         (0..2 * self.phones.len()).try_for_each(|nth| self.pull(nth % self.phones.len()))
     }
 
+    /// Pulls in small pages until the last one: that must come.
     fn pull(&mut self, phone: usize) -> Result<(), Violation> {
-        let pull = self.phones[phone].pull();
-        let page = self.server.pull(&pull, 100);
-        self.phones[phone].pulled(&pull, &page)
+        for _ in 0..MOST_PAGES {
+            let pull = self.phones[phone].pull();
+            let page = self.server.pull(&pull, 3);
+            self.phones[phone].pulled(&pull, &page)?;
+            if !page.more || page.wipe {
+                return Ok(());
+            }
+        }
+        Err("I6 a reading never ends".into())
     }
 
     fn judge(&self) -> Result<(), Violation> {

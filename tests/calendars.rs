@@ -53,6 +53,8 @@ fn a_technician_subscribes_to_their_own_visits() {
     let more = read(&detailed).text;
     assert!(more.contains("Zanzara") && more.contains("grey estate"), "{more}");
 
+    // Programs add what they like; it changes nothing.
+    assert_eq!(read(&format!("{plain}?nocache=1777&%F0%9F=&utm_source=x")).text, *text);
     let same = app.client().send("GET", &plain, &[("if-none-match", calendar.header("etag"))], &[]);
     assert_eq!((same.status, same.text.as_str()), (304, ""));
     shop.owner.post(&format!("/v1/jobs/{job}/cancel"), &Value::Null).expect(200);

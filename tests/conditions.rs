@@ -57,9 +57,14 @@ fn a_stale_revision_changes_nothing() {
     let partner = partner.expect(201)["app"]["id"].as_str().expect("an id").to_owned();
     shop.owner.put(&job.path("arrival"), &json!({ "arrived_at": "2026-05-04T08:00:00Z" })).expect(200);
     shop.owner.put("/v1/weather/2026-05-04", &json!({ "hours": [] })).expect(200);
+    shop.owner.put("/v1/message-gateway", &json!({})).expect(200);
+    let template =
+        shop.owner.post("/v1/message-templates", &tests::example("post", "/v1/message-templates")).id();
+    let reply = tests::reply_of(&app, &shop, &job.customer);
     let person = format!("/v1/people/{}", job.technician_id);
     let correction = json!({ "reason": "wrong", "corrected": step });
     let mut cases = of_partners(&app, &shop, &job, &partner);
+    cases.extend(of_rounds(&shop, &job));
     cases.extend([
         ("PATCH", "/v1/shop".into(), json!({ "name": "Other" })),
         ("PATCH", person.clone(), json!({ "name": "Other" })),
@@ -78,6 +83,12 @@ fn a_stale_revision_changes_nothing() {
         ("DELETE", format!("/v1/observations/{note}"), Value::Null),
         ("PUT", "/v1/weather/2026-05-04".into(), json!({ "hours": [] })),
         ("PUT", "/v1/handbook/overrides".into(), json!({})),
+        ("PUT", "/v1/message-gateway".into(), json!({})),
+        ("POST", "/v1/message-gateway/secret".into(), Value::Null),
+        ("PATCH", format!("/v1/message-templates/{template}"), json!({ "language": "fr" })),
+        ("DELETE", format!("/v1/message-templates/{template}"), Value::Null),
+        ("POST", format!("/v1/replies/{reply}/handled"), Value::Null),
+        ("POST", job.path("on-the-way"), json!({ "arrives_at": "2026-05-04T10:00:00Z" })),
     ]);
     for (method, path, body) in cases {
         let kind = if method == "PATCH" { PATCH } else { JSON };
@@ -87,6 +98,28 @@ fn a_stale_revision_changes_nothing() {
         send("W/\"1\"").problem(412, "stale");
     }
     assert_eq!(shop.owner.get(&format!("/v1/jobs/{}", job.id)).expect(200)["status"], "started");
+}
+
+/// Searches for rounds, held offers and the travel matrix.
+fn of_rounds(shop: &Shop, job: &ReadyJob) -> Vec<(&'static str, String, Value)> {
+    let base = json!({ "settings": { "base": { "latitude": 48.2, "longitude": 16.37 } } });
+    shop.owner.patch("/v1/shop", &base).expect(200);
+    let plan = shop.owner.post("/v1/round-plans", &json!({ "from_on": "2026-05-05" })).expect(202);
+    let plan = format!("/v1/round-plans/{}", plan["id"].as_str().expect("an id"));
+    let wanted = json!({ "vehicle": job.vehicle, "package": "P1", "from_on": "2026-05-05", "days": 1 });
+    let offer = shop.owner.post("/v1/offers", &wanted).expect(200)["offers"][0]["offer"].clone();
+    let held =
+        format!("/v1/held-offers/{}", shop.owner.post("/v1/held-offers", &json!({ "offer": offer })).id());
+    let matrix = json!({ "places": [], "minutes": [], "km": [] });
+    shop.owner.put("/v1/travel-matrix", &matrix).expect(200);
+    vec![
+        ("POST", format!("{plan}/cancel"), Value::Null),
+        ("POST", format!("{plan}/publish"), Value::Null),
+        ("POST", format!("{held}/take"), Value::Null),
+        ("DELETE", held, Value::Null),
+        ("PUT", "/v1/travel-matrix".into(), matrix),
+        ("DELETE", "/v1/travel-matrix".into(), Value::Null),
+    ]
 }
 
 /// What partner apps, calendars and logins add to the changes that ask what was seen.

@@ -132,7 +132,9 @@ fn own_ids(app: &TestApp, shop: &Shop) -> BTreeMap<&'static str, String> {
     let job = shop.ready_job(app);
     let webhook = json!({ "url": "https://example.com/", "events": ["job.changed"] });
     let webhook = shop.owner.post("/v1/webhooks", &webhook).expect(201);
+    let template = tests::example("post", "/v1/message-templates");
     let ids = [
+        ("message-templates", shop.owner.post("/v1/message-templates", &template).id()),
         ("people", job.technician_id.clone()),
         ("customers", job.customer.clone()),
         ("vehicles", job.vehicle.clone()),

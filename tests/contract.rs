@@ -1,9 +1,11 @@
-//! The OpenAPI document: committed, served and routed are the same.
+//! The OpenAPI document: committed, served and routed are the same, and clients of the one before can use it.
 
 use api::auth::access;
-use serde_json::Value;
+use serde_json::{Value, json};
 use std::collections::BTreeSet;
+use std::process::Command;
 use tests::TestApp;
+use tests::compatible::breaks;
 
 #[test]
 fn the_committed_document_is_the_served_one() {
@@ -85,6 +87,129 @@ fn the_documentation_page_needs_no_network() {
     let told = client.get("/docs/swagger-initializer.js").text;
     assert!(told.contains("\"/openapi.json\"") && told.contains("\"validatorUrl\": \"none\""), "{told}");
     assert!(!told.contains("://"), "{told}");
+}
+
+/// Within /v1 nothing is taken away. What the document before was, git tells: the last committed one that differs, or that
+/// of the commit that `LUSTRUM_API_SINCE` names. Beside it stands what was broken on purpose, with the reason.
+#[test]
+fn clients_of_the_document_before_can_use_this_one() {
+    let Some(before) = document_before() else { return };
+    let meant: Vec<&str> = include_str!("../openapi/broken-on-purpose.txt")
+        .lines()
+        .filter(|line| !line.is_empty() && !line.starts_with('#'))
+        .collect();
+    let mut found = breaks(&before, &document());
+    found.retain(|one| !meant.contains(&one.as_str()));
+    assert!(found.is_empty(), "clients would break:\n{}", found.join("\n"));
+}
+
+fn document_before() -> Option<Value> {
+    let git = |arguments: &[&str]| {
+        let told = Command::new("git").args(arguments).current_dir(env!("CARGO_MANIFEST_DIR")).output();
+        String::from_utf8(told.expect("git runs").stdout).expect("text")
+    };
+    let at = |commit: &str| git(&["show", &format!("{commit}:openapi/openapi.json")]);
+    let text = match std::env::var("LUSTRUM_API_SINCE") {
+        Ok(commit) => at(&commit),
+        Err(_) => {
+            let current = include_str!("../openapi/openapi.json");
+            let commits = git(&["log", "--format=%H", "--", ":/openapi/openapi.json"]);
+            commits.lines().map(at).find(|text| text != current)?
+        }
+    };
+    Some(serde_json::from_str(&text).expect("a document"))
+}
+
+/// The comparison sees each kind of break, at its place, and nothing where nobody breaks.
+#[test]
+fn a_break_is_seen_and_growth_is_none() {
+    let before = small_document();
+    assert_eq!(breaks(&before, &before), Vec::<String>::new());
+    let place = "/paths/~1v1~1things~1{id}/post";
+    let sent = "/requestBody/content/application~1json/schema";
+    let answered = "/responses/200/content/application~1json/schema";
+    let cases = [
+        ("", "responses", json!({}), "200 is gone"),
+        ("", "operationId", json!("alter_thing"), "has another operationId"),
+        ("", "x-roles", json!(["owner"]), "is closed to \"lead\""),
+        ("", "security", json!([{ "person": [] }]), "is closed to {\"partner_app\":[\"plans:read\"]}"),
+        ("", "parameters", json!([]), "limit is gone"),
+        ("/parameters/0", "required", json!(true), "limit is needed"),
+        ("/parameters/0/schema", "maximum", json!(100), "limit has a lower maximum"),
+        ("/requestBody", "required", json!(true), "needs a body"),
+        ("/requestBody", "content", json!({}), "has no application/json any more"),
+        (sent, "required", json!(["name", "kind"]), ".kind is needed"),
+        (sent, "additionalProperties", json!(false), "refuses unknown fields"),
+        (&format!("{sent}/properties/name"), "maxLength", json!(9), ".name has a lower maxLength"),
+        (&format!("{sent}/properties/name"), "minLength", json!(2), ".name has a higher minLength"),
+        (&format!("{sent}/properties/name"), "pattern", json!("^a"), ".name has another pattern"),
+        (
+            &format!("{sent}/properties/name"),
+            "type",
+            json!("integer"),
+            ".name is {\"integer\"} and was {\"string\"}",
+        ),
+        (&format!("{sent}/properties/kind"), "enum", json!(["a", "c"]), ".kind does not take \"b\" any more"),
+        (answered, "required", json!(["name"]), "200.kind may be missing"),
+        (
+            &format!("{answered}/properties/name"),
+            "type",
+            json!(["string", "null"]),
+            "200.name is {\"null\", \"string\"}",
+        ),
+        (&format!("{answered}/properties/list/items"), "format", json!("uuid"), "200.list[] has the format"),
+        ("/responses/200", "content", json!({ "text/csv": {} }), "200 has no application/json any more"),
+    ];
+    for (below, name, value, expected) in cases {
+        let mut after = before.clone();
+        after.pointer_mut(&format!("{place}{below}")).expect("a place")[name] = value;
+        let found = breaks(&before, &after);
+        assert!(
+            found.iter().any(|one| one.starts_with("POST /v1/things/{id}") && one.contains(expected)),
+            "{name}: {found:?} without {expected}"
+        );
+    }
+    for (below, gone) in [(sent, "kind"), (answered, "name")] {
+        let mut after = before.clone();
+        let fields = after.pointer_mut(&format!("{place}{below}/properties")).expect("fields");
+        fields.as_object_mut().expect("fields").remove(gone);
+        assert!(
+            breaks(&before, &after).iter().any(|one| one.ends_with(&format!(".{gone} is gone"))),
+            "{gone}"
+        );
+    }
+    assert_eq!(breaks(&before, &json!({ "paths": {} })), ["POST /v1/things/{id} is gone"]);
+    for (below, name, value) in [
+        ("", "description", json!("Other words")),
+        ("", "x-roles", json!(["owner", "lead", "technician"])),
+        ("/parameters/0/schema", "maximum", json!(500)),
+        ("/responses", "201", json!({ "description": "Made" })),
+        (&format!("{sent}/properties"), "more", json!({ "type": "string" })),
+        (&format!("{sent}/properties/kind"), "enum", json!(["a", "b", "c"])),
+        (&format!("{sent}/properties/name"), "type", json!(["string", "null"])),
+        (&format!("{answered}/properties"), "more", json!({ "type": "string" })),
+        (&format!("{answered}/properties/kind"), "enum", json!(["a", "b", "c"])),
+    ] {
+        let mut after = before.clone();
+        after.pointer_mut(&format!("{place}{below}")).expect("a place")[name] = value;
+        assert_eq!(breaks(&before, &after), Vec::<String>::new(), "{below} {name}");
+    }
+}
+
+fn small_document() -> Value {
+    let thing = json!({ "type": "object", "required": ["name"], "properties": {
+        "name": { "type": "string", "minLength": 1, "maxLength": 10 },
+        "kind": { "type": "string", "enum": ["a", "b"] } } });
+    let mut answer = thing.clone();
+    answer["required"] = json!(["name", "kind"]);
+    answer["properties"]["list"] = json!({ "type": "array", "items": { "type": "string" } });
+    json!({ "paths": { "/v1/things/{id}": { "post": {
+        "operationId": "change_thing", "x-roles": ["owner", "lead"],
+        "parameters": [{ "name": "limit", "in": "query", "schema": { "type": "integer", "maximum": 200 } }],
+        "security": [{ "person": [] }, { "partner_app": ["plans:read"] }],
+        "requestBody": { "required": false, "content": { "application/json": { "schema": thing } } },
+        "responses": { "200": { "content": { "application/json": { "schema": answer } } } }
+    } } } })
 }
 
 fn operations() -> BTreeSet<String> {

@@ -1,9 +1,53 @@
 //! The program as it is delivered, run by its command line.
 
-use crate::PASSWORD;
+use crate::{Client, PASSWORD, Place};
+use std::io::{BufRead, BufReader};
 use std::path::{Path, PathBuf};
-use std::process::{Command, Output, Stdio};
+use std::process::{Child, Command, Output, Stdio};
 use std::sync::OnceLock;
+use std::thread::JoinHandle;
+
+/// The program while it serves a new shop, whose owner is `o@x.test`.
+pub struct Serving {
+    pub client: Client,
+    pub shop: String,
+    child: Child,
+    /// What it says is read while it works, so that it never waits for us.
+    log: JoinHandle<String>,
+}
+
+impl Serving {
+    /// `log`: how talkative it is.
+    pub fn start(place: &Place, log: &str) -> Serving {
+        let mut arguments = vec!["serve".to_owned(), "--listen".into(), "127.0.0.1:0".into()];
+        if let Some(url) = place.config().database_url {
+            arguments.extend(["--database-url".into(), url]);
+        }
+        let shop =
+            ["create-shop", "--name", "Shine", "--time-zone", "Europe/Vienna", "--owner-email", "o@x.test"];
+        let made = program(place.folder()).args(shop).args(&arguments[3..]).output().expect("it runs");
+        let made = says(&made, 0, "shop");
+        let mut command = program(place.folder());
+        let mut child = command.env("LUSTRUM_LOG", log).args(&arguments).spawn().expect("it starts");
+        let mut said = BufReader::new(child.stderr.take().expect("a pipe")).lines().map_while(Result::ok);
+        let line = said.find(|line| line.contains("serving")).expect("it serves");
+        let port = line.split("127.0.0.1:").nth(1).map(|rest| rest.split(|c: char| !c.is_ascii_digit()));
+        let port = port.and_then(|mut parts| parts.next()).expect("a port");
+        let client = Client::at(format!("127.0.0.1:{port}").parse().expect("an address"));
+        let log = std::thread::spawn(move || said.collect::<Vec<String>>().join("\n"));
+        let shop = made.split_whitespace().nth(1).expect("an id").to_owned();
+        Serving { client, shop, child, log }
+    }
+
+    /// Ends it as a service manager does; gives its log.
+    pub fn stop(mut self) -> String {
+        let told = Command::new("kill").args(["-TERM", &self.child.id().to_string()]).status();
+        assert!(told.expect("kill runs").success());
+        let log = self.log.join().expect("the log");
+        assert_eq!(self.child.wait().expect("it ends").code(), Some(0));
+        log
+    }
+}
 
 /// Runs it on a folder of data to its end.
 pub fn lustrum(data: &Path, arguments: &[&str]) -> Output {

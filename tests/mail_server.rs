@@ -4,6 +4,7 @@ use std::collections::VecDeque;
 use std::io::{BufRead, BufReader, Write};
 use std::net::{TcpListener, TcpStream};
 use std::sync::{Arc, Condvar, Mutex};
+use std::time::Duration;
 
 /// What becomes of a mail.
 #[derive(Debug, Clone, Copy)]
@@ -58,10 +59,26 @@ impl MailServer {
         self.state.lock().expect("no panic").seen.clone()
     }
 
+    /// How many of them.
+    pub fn seen_count(&self) -> usize {
+        self.state.lock().expect("no panic").seen.len()
+    }
+
+    /// Waits for the next mail, but not for long.
+    pub fn wait_a_moment(&self, most: Duration) {
+        let state = self.state.lock().expect("no panic");
+        drop(self.arrival.wait_timeout(state, most).expect("no panic"));
+    }
+
     /// Waits until a mail has arrived.
     pub fn wait_for_mail(&self) {
+        self.wait_for_mails(1);
+    }
+
+    /// Waits until so many have arrived.
+    pub fn wait_for_mails(&self, many: usize) {
         let state = self.state.lock().expect("no panic");
-        drop(self.arrival.wait_while(state, |state| state.seen.is_empty()).expect("no panic"));
+        drop(self.arrival.wait_while(state, |state| state.seen.len() < many).expect("no panic"));
     }
 
     fn talk(&self, mut out: &TcpStream) -> Option<()> {

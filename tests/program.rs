@@ -1,11 +1,11 @@
 //! The program on its command line.
 
-use serde_json::{Value, json};
 use std::io::{BufRead, BufReader, Write};
 use std::net::TcpListener;
 use std::process::{Command, Output};
+use tests::crash::{Wanted, campaign};
 use tests::delivered::{lustrum, program, says};
-use tests::{Client, PASSWORD, Place, on_postgres};
+use tests::{PASSWORD, Place, on_postgres};
 
 #[test]
 fn a_backup_is_put_back_only_over_nothing_or_when_told_so() {
@@ -90,63 +90,13 @@ fn serve_works_in_the_background_and_stops_when_told() {
     assert_eq!(child.wait().expect("it ends").code(), Some(0));
 }
 
-/// At its most talkative the log still holds no password, no token and no secret address.
+/// Two replicas of the program, killed with -9 while they send: nothing is lost, no mail is sent twice, and of whatever
+/// nobody knows the office is told. `--example task_crash` does more of it.
 #[test]
-fn no_secret_is_in_the_log() {
-    let place = Place::ready();
-    let mut arguments = vec!["serve".to_owned(), "--listen".into(), "127.0.0.1:0".into()];
-    if let Some(url) = place.config().database_url {
-        arguments.extend(["--database-url".into(), url]);
-    }
-    let owner =
-        ["create-shop", "--name", "Shine", "--time-zone", "Europe/Vienna", "--owner-email", "o@x.test"];
-    let made = program(place.folder()).args(owner).args(&arguments[3..]).output().expect("it runs");
-    says(&made, 0, "shop");
-    let made = String::from_utf8_lossy(&made.stdout).into_owned();
-    let shop = made.split_whitespace().nth(1).expect("an id");
-    let mut serving = program(place.folder());
-    let mut child = serving.env("LUSTRUM_LOG", "trace").args(&arguments).spawn().expect("it starts");
-    let mut said = BufReader::new(child.stderr.take().expect("a pipe")).lines().map_while(Result::ok);
-    let line = said.find(|line| line.contains("serving")).expect("it serves");
-    let address =
-        line.split("127.0.0.1:").nth(1).and_then(|rest| rest.split(|c: char| !c.is_ascii_digit()).next());
-    let client = Client::at(format!("127.0.0.1:{}", address.expect("a port")).parse().expect("an address"));
-    // Whatever it says is read while it works, so that it never waits for us.
-    let listening = std::thread::spawn(move || said.collect::<Vec<String>>().join("\n"));
-
-    let form = |password: &str| json!({ "shop": shop, "email": "o@x.test", "password": password });
-    client.post("/v1/login", &form("canary wrong guess")).problem(401, "unauthenticated");
-    let tokens = client.post("/v1/login", &form(PASSWORD)).expect(200);
-    let text = |value: &Value| value.as_str().expect("text").to_owned();
-    let owner = client.with_token(&text(&tokens["access_token"]));
-    let app = owner.post("/v1/partner-apps", &json!({ "name": "Fleet", "scopes": ["webhooks"] })).expect(201);
-    let (id, secret) = (text(&app["client_id"]), text(&app["client_secret"]));
-    let form = format!("grant_type=client_credentials&client_id={id}&client_secret={secret}");
-    let token = text(&client.form("/oauth/token", &form).expect(200)["access_token"]);
-    let hook = json!({ "url": "https://localhost:1024/canary-path", "events": ["job.changed"] });
-    let hook = owner.post("/v1/webhooks", &hook).expect(201);
-    owner.post(&format!("/v1/webhooks/{}/test", text(&hook["webhook"]["id"])), &Value::Null).expect(202);
-    let calendar = text(&owner.post("/v1/calendar-feeds", &json!({})).expect(201)["url"]);
-    let calendar = calendar[calendar.find("/calendars").expect("a path")..].to_owned();
-    assert_eq!(client.get(&calendar).status, 200);
-    let told = Command::new("kill").args(["-TERM", &child.id().to_string()]).status();
-    assert!(told.expect("kill runs").success());
-    let log = listening.join().expect("the log");
-    child.wait().expect("it ends");
-    assert!(log.contains("POST /oauth/token") && log.contains("GET /calendars/"), "it is the log: {log}");
-    let capability = calendar.rsplit('.').next().expect("a secret");
-    for canary in [
-        "canary",
-        PASSWORD,
-        &text(&tokens["access_token"]),
-        &text(&tokens["refresh_token"]),
-        &secret,
-        &token,
-        &text(&hook["secret"]),
-        capability,
-    ] {
-        assert!(!log.contains(canary), "{canary} is in the log");
-    }
+fn killed_while_it_sends_it_loses_nothing_and_repeats_no_mail() {
+    let toll = campaign(1, &Wanted { due: 60, kills: 3, replicas: 2, impatient: true });
+    assert_eq!((toll.kills, toll.webhooks.due, toll.mails.due), (3, 30, 30));
+    toll.assert_kept();
 }
 
 #[test]

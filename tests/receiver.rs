@@ -8,6 +8,7 @@ use std::sync::{Arc, Mutex};
 /// One request as it arrived.
 #[derive(Debug, Clone)]
 pub struct Delivery {
+    pub method: String,
     pub path: String,
     /// By names in small letters.
     pub headers: BTreeMap<String, String>,
@@ -24,6 +25,8 @@ pub struct Receiver {
 #[derive(Default)]
 struct State {
     planned: VecDeque<String>,
+    /// What every GET is answered with.
+    page: String,
     seen: Vec<Delivery>,
     connections: usize,
 }
@@ -49,6 +52,16 @@ impl Receiver {
         state.planned.extend(answers.iter().map(|answer| (*answer).to_owned()));
     }
 
+    /// What everybody gets who asks with GET.
+    pub fn show(&self, page: &str) {
+        self.state.lock().expect("no panic").page = page.to_owned();
+    }
+
+    /// How much that is.
+    pub fn seen_count(&self) -> usize {
+        self.state.lock().expect("no panic").seen.len()
+    }
+
     /// What has arrived since this was last asked.
     pub fn take(&self) -> Vec<Delivery> {
         std::mem::take(&mut self.state.lock().expect("no panic").seen)
@@ -62,13 +75,17 @@ impl Receiver {
     fn answer(&self, mut connection: &TcpStream) {
         self.state.lock().expect("no panic").connections += 1;
         let Some(delivery) = read(connection) else { return };
-        let answer = {
+        let (answer, page) = {
             let mut state = self.state.lock().expect("no panic");
+            let page = if delivery.method == "GET" { state.page.clone() } else { String::new() };
             state.seen.push(delivery);
-            state.planned.pop_front().unwrap_or_else(|| "204 No Content".into())
+            let usual = if page.is_empty() { "204 No Content" } else { "200 OK" };
+            (state.planned.pop_front().unwrap_or_else(|| usual.into()), page)
         };
-        let head = format!("HTTP/1.1 {answer}\r\ncontent-length: 0\r\nconnection: close\r\n\r\n");
-        connection.write_all(head.as_bytes()).ok();
+        let length = page.len();
+        let whole =
+            format!("HTTP/1.1 {answer}\r\ncontent-length: {length}\r\nconnection: close\r\n\r\n{page}");
+        connection.write_all(whole.as_bytes()).ok();
     }
 }
 
@@ -76,7 +93,8 @@ fn read(connection: &TcpStream) -> Option<Delivery> {
     let mut from = BufReader::new(connection);
     let mut line = String::new();
     from.read_line(&mut line).ok()?;
-    let path = line.split(' ').nth(1)?.to_owned();
+    let mut words = line.split(' ').map(str::to_owned);
+    let (method, path) = (words.next()?, words.next()?);
     let mut headers = BTreeMap::new();
     loop {
         let mut line = String::new();
@@ -87,5 +105,5 @@ fn read(connection: &TcpStream) -> Option<Delivery> {
     let length = headers.get("content-length").and_then(|length| length.parse().ok()).unwrap_or(0);
     let mut body = vec![0; length];
     from.read_exact(&mut body).ok()?;
-    Some(Delivery { path, headers, body: String::from_utf8(body).ok()? })
+    Some(Delivery { method, path, headers, body: String::from_utf8(body).ok()? })
 }

@@ -130,8 +130,7 @@ fn every_post_with_an_effect_can_be_repeated() {
     shop.owner.patch(&format!("/v1/vans/{}", job.van), &empty).expect(200);
     post(&shop.owner, &job.path("plan"), "plan", &json!({})).expect(201);
     shop.wait(&app, &mut job, TimeDelta::hours(3));
-    let partner = shop.owner.post("/v1/partner-apps", &json!({ "name": "Fleet", "scopes": ["webhooks"] }));
-    let partner = partner.expect(201)["app"]["id"].as_str().expect("an id").to_owned();
+    let partner = shop.partner_app(&["webhooks"]).id;
     let step = |begun: &str| {
         json!({ "step": "C02", "technician": job.technician_id, "started_at": format!("2026-05-04T{begun}:00Z"),
             "minutes": 5, "outcome": "passed" })
@@ -149,7 +148,8 @@ fn every_post_with_an_effect_can_be_repeated() {
     let person = format!("/v1/people/{}", job.technician_id);
     let vehicle = format!("/v1/vehicles/{}", job.vehicle);
     let mut cases = told_to_partners(&app, &shop, &job, &offers);
-    cases.extend(told_by_phones(&app, &shop, &job));
+    let others = [told_by_phones, of_rounds, told_to_customers];
+    cases.extend(others.iter().flat_map(|told| told(&app, &shop, &job)));
     cases.extend([
         ("/v1/people".into(), json!({ "name": "P", "email": "p@shine.test", "role": "lead" })),
         ("/v1/partner-apps".into(), json!({ "name": "App", "scopes": ["webhooks"] })),
@@ -238,8 +238,33 @@ fn every_post_with_an_effect_can_be_repeated() {
         .filter(|one| one.parameters("header").all(|(name, _)| name != "Idempotency-Key"))
         .map(|one| one.path.clone())
         .collect();
-    let known = ["/v1/jobs/{id}/plan/compare", "/v1/plans/preview", "/v1/sync/push", "/v1/uploads"];
-    assert_eq!(without, known, "these store nothing, or everything once by its own id");
+    assert_eq!(
+        without,
+        [
+            "/v1/jobs/{id}/plan/compare",
+            "/v1/message-templates/preview",
+            "/v1/offers",
+            "/v1/plans/preview",
+            "/v1/sync/push",
+            "/v1/uploads"
+        ],
+        "these store nothing, or everything once by its own id"
+    );
+}
+
+/// What is asked of messages to customers and of their answers.
+fn told_to_customers(app: &TestApp, shop: &Shop, job: &ReadyJob) -> Vec<(String, Value)> {
+    let none_yet = [("content-type", "application/json"), ("if-none-match", "*")];
+    shop.owner.send("PUT", "/v1/message-gateway", &none_yet, b"{}").expect(200);
+    let ahead = json!({ "vehicle": shop.vehicle(&job.customer), "package": "P2",
+        "window_from": "2026-05-04T10:00:00Z", "window_to": "2026-05-04T12:00:00Z" });
+    let ahead = shop.owner.post("/v1/jobs", &ahead).id();
+    vec![
+        ("/v1/message-templates".into(), tests::example("post", "/v1/message-templates")),
+        ("/v1/message-gateway/secret".into(), Value::Null),
+        (format!("/v1/replies/{}/handled", tests::reply_of(app, shop, &job.customer)), Value::Null),
+        (format!("/v1/jobs/{ahead}/on-the-way"), json!({ "arrives_at": "2026-05-04T10:00:00Z" })),
+    ]
 }
 
 /// What is asked of bookings, webhooks, calendars, and of whoever wants to be forgotten.
@@ -281,6 +306,32 @@ fn told_by_phones(app: &TestApp, shop: &Shop, job: &ReadyJob) -> Vec<(String, Va
         (format!("/v1/inbox/{accepted}/accept"), json!({})),
         (format!("/v1/inbox/{discarded}/discard"), json!({ "reason": "no" })),
         (format!("/v1/devices/{}/revoke", phone.kept.device), json!({})),
+    ]
+}
+
+/// What is asked of searches for rounds and of offers.
+fn of_rounds(app: &TestApp, shop: &Shop, job: &ReadyJob) -> Vec<(String, Value)> {
+    let base = json!({ "settings": { "base": { "latitude": 48.2, "longitude": 16.37 } } });
+    shop.owner.patch("/v1/shop", &base).expect(200);
+    let ask = |day: &str| json!({ "from_on": day, "iterations": 5 });
+    let search = |day: &str| {
+        let plan = shop.owner.post("/v1/round-plans", &ask(day)).expect(202);
+        format!("/v1/round-plans/{}", plan["id"].as_str().expect("an id"))
+    };
+    let done = search("2026-05-08");
+    app.run_tasks();
+    let cancelled = search("2026-05-08");
+    let offer = |day: &str| {
+        let wanted = json!({ "vehicle": job.vehicle, "package": "P1", "from_on": day, "days": 1 });
+        shop.owner.post("/v1/offers", &wanted).expect(200)["offers"][0]["offer"].clone()
+    };
+    let taken = shop.owner.post("/v1/held-offers", &json!({ "offer": offer("2026-05-11") })).id();
+    vec![
+        ("/v1/round-plans".into(), ask("2026-05-09")),
+        (format!("{done}/publish"), Value::Null),
+        (format!("{cancelled}/cancel"), Value::Null),
+        ("/v1/held-offers".into(), json!({ "offer": offer("2026-05-12") })),
+        (format!("/v1/held-offers/{taken}/take"), Value::Null),
     ]
 }
 

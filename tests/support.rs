@@ -2,9 +2,12 @@
 //!
 //! `LUSTRUM_TEST_DB` chooses the database: `sqlite` (default) or `postgres`, whose server `TEST_DATABASE_URL` names.
 
+pub mod compatible;
+pub mod crash;
 pub mod delivered;
 pub mod mail_server;
 pub mod phone;
+pub mod place;
 pub mod receiver;
 pub mod schedules;
 pub mod schema;
@@ -15,17 +18,19 @@ use api::app::App;
 use api::clock::Clock;
 use api::commands::{NewShop, create_shop};
 use api::config::Config;
+use api::db::customer_replies::{self, NewReply, ReplyReading, ReplyWay};
 use api::db::kinds::{Id, Instant};
-use api::db::{Database, Db, Location, outbox, shops};
+use api::db::{Db, outbox, shops};
 use api::mail::Mail;
 use api::serve::{Stop, serve};
 use api::tasks::worker;
 use chrono::{NaiveDate, TimeDelta};
-use diesel::{Connection, PgConnection, QueryResult, connection::SimpleConnection};
+use diesel::QueryResult;
+pub use place::{Place, on_postgres, on_server};
 use serde_json::{Value, json};
 use std::net::{SocketAddr, TcpListener};
-use std::path::{Path, PathBuf};
-use std::sync::mpsc;
+use std::path::PathBuf;
+use std::sync::{Arc, Mutex, PoisonError, Weak, mpsc};
 use std::thread::JoinHandle;
 use ureq::http;
 
@@ -44,23 +49,7 @@ pub struct TestApp {
     pub clock: Clock,
     pub address: SocketAddr,
     server: Option<(ServerHandle, JoinHandle<()>)>,
-    pub place: Place,
-}
-
-/// A new place for data.
-pub struct Place {
-    folder: PathBuf,
-    on_server: Option<OnServer>,
-}
-
-/// A database of its own on the test server. As in earnest one role owns it and another, of the same name as the
-/// database, serves from it: that one can read and write rows, and nothing else.
-struct OnServer {
-    name: String,
-    /// Host and port.
-    server: String,
-    /// As whoever made it reaches it.
-    set_up: String,
+    pub place: Arc<Place>,
 }
 
 impl TestApp {
@@ -83,11 +72,32 @@ impl TestApp {
         TestApp::serve(place, config)
     }
 
+    /// The server of tests that leave everything but their own shops as it was: started by the first that needs it,
+    /// and ended with the last.
+    pub fn shared() -> Arc<TestApp> {
+        static RUNNING: Mutex<Weak<TestApp>> = Mutex::new(Weak::new());
+        let mut running = RUNNING.lock().unwrap_or_else(PoisonError::into_inner);
+        running.upgrade().unwrap_or_else(|| {
+            let app = Arc::new(TestApp::start());
+            *running = Arc::downgrade(&app);
+            app
+        })
+    }
+
+    /// Another server on the same database, whose clock differs by so much.
+    pub fn replica(&self, by: TimeDelta) -> TestApp {
+        let clock = Clock::manual(self.clock.now().plus(by));
+        TestApp::serve_at(self.place.clone(), self.place.config(), clock)
+    }
+
     fn serve(place: Place, config: Config) -> TestApp {
-        statements::watch();
         let start =
             NaiveDate::from_ymd_opt(2026, 5, 4).and_then(|day| day.and_hms_opt(6, 0, 0)).expect("a date");
-        let clock = Clock::manual(Instant::from_utc(start));
+        TestApp::serve_at(Arc::new(place), config, Clock::manual(Instant::from_utc(start)))
+    }
+
+    fn serve_at(place: Arc<Place>, config: Config, clock: Clock) -> TestApp {
+        statements::watch();
         let app = App::open(config, clock.clone()).expect("the database opens");
         let listener = TcpListener::bind("127.0.0.1:0").expect("a free port");
         let address = listener.local_addr().expect("an address");
@@ -175,6 +185,7 @@ impl Drop for TestApp {
                 assert!(ended.is_ok(), "the server panicked");
                 assert_eq!(self.held_tasks(), 0, "a task is still held by a worker");
                 assert_eq!(statements::shopless(), Vec::<String>::new(), "statements that forget the shop");
+                assert_eq!(statements::untold(), Vec::<String>::new(), "changes that phones are not told of");
             }
         }
     }
@@ -183,113 +194,6 @@ impl Drop for TestApp {
 /// Runs what is asynchronous to its end.
 pub fn wait_for<T>(work: impl Future<Output = T>) -> T {
     actix_web::rt::System::new().block_on(work)
-}
-
-pub fn on_postgres() -> bool {
-    match std::env::var("LUSTRUM_TEST_DB").as_deref() {
-        Err(_) | Ok("sqlite") => false,
-        Ok("postgres") => true,
-        Ok(other) => panic!("LUSTRUM_TEST_DB is {other:?}, neither sqlite nor postgres"),
-    }
-}
-
-impl Place {
-    /// An empty place; on PostgreSQL without tables.
-    pub fn make() -> Place {
-        let name = format!("lustrum_test_{}", Id::new(Clock::System.now()).to_string().replace('-', ""));
-        let folder = std::env::temp_dir().join(&name);
-        std::fs::create_dir_all(&folder).expect("a folder for the test");
-        Place { folder, on_server: on_postgres().then(|| OnServer::make(name)) }
-    }
-
-    /// A place that can be served from: on PostgreSQL the owner has made the tables.
-    pub fn ready() -> Place {
-        let place = Place::make();
-        if on_postgres() {
-            Database::open(&place.owner(), 1).and_then(|owner| owner.migrate()).expect("the tables");
-        }
-        place
-    }
-
-    pub fn folder(&self) -> &Path {
-        &self.folder
-    }
-
-    pub fn config(&self) -> Config {
-        let mut config = Config::in_folder(self.folder.clone());
-        config.database_url = self.on_server.as_ref().map(|database| database.as_role(&database.name));
-        config.pool_size = 4;
-        config.workers = Some(1);
-        // The clock of a test stands still, and so would a limit by the minute.
-        config.requests_per_min = 0;
-        config
-    }
-
-    /// The database as its owner reaches it, who may change tables.
-    pub fn owner(&self) -> Location {
-        match &self.on_server {
-            Some(database) => Location::Postgres(database.as_role(&database.owner_name())),
-            None => self.config().location(),
-        }
-    }
-
-    /// The database as the superuser of the test server reaches it, if it is on one.
-    pub fn superuser(&self) -> Option<&str> {
-        self.on_server.as_ref().map(|database| database.set_up.as_str())
-    }
-}
-
-impl OnServer {
-    fn make(name: String) -> OnServer {
-        let named = server_url();
-        let (head, _) = named.rsplit_once('/').expect("TEST_DATABASE_URL names a database");
-        let (_, place) = head.split_once("://").expect("TEST_DATABASE_URL is an address");
-        let server = place.rsplit_once('@').map_or(place, |(_, server)| server).to_owned();
-        let made = OnServer { set_up: format!("{head}/{name}"), name, server };
-        let (serving, owner) = (&made.name, made.owner_name());
-        on_server(
-            &named,
-            &format!(
-                "CREATE ROLE {owner} LOGIN PASSWORD '{owner}'; CREATE ROLE {serving} LOGIN PASSWORD '{serving}'"
-            ),
-        );
-        on_server(&named, &format!("CREATE DATABASE {serving} OWNER {owner}"));
-        on_server(
-            &made.as_role(&owner),
-            &format!("ALTER DEFAULT PRIVILEGES GRANT SELECT, INSERT, UPDATE, DELETE ON TABLES TO {serving}"),
-        );
-        made
-    }
-
-    fn owner_name(&self) -> String {
-        format!("{}_owner", self.name)
-    }
-
-    /// The address under which a role reaches the database.
-    fn as_role(&self, role: &str) -> String {
-        format!("postgres://{role}:{role}@{}/{}", self.server, self.name)
-    }
-}
-
-impl Drop for Place {
-    fn drop(&mut self) {
-        if let Some(database) = &self.on_server {
-            let (name, owner) = (&database.name, database.owner_name());
-            on_server(&server_url(), &format!("DROP DATABASE IF EXISTS {name} WITH (FORCE)"));
-            on_server(&server_url(), &format!("DROP ROLE {name}; DROP ROLE {owner}"));
-        }
-        std::fs::remove_dir_all(&self.folder).ok();
-    }
-}
-
-fn server_url() -> String {
-    std::env::var("TEST_DATABASE_URL").expect("LUSTRUM_TEST_DB=postgres needs TEST_DATABASE_URL")
-}
-
-/// Runs statements as the role that `url` names.
-pub fn on_server(url: &str, statements: &str) {
-    let mut conn = PgConnection::establish(url).expect("the test server answers");
-    conn.batch_execute(statements).expect("the test server does as told");
 }
 
 /// A shop with its owner logged in.
@@ -429,6 +333,22 @@ pub fn example(method: &str, path: &str) -> Value {
     body["example"].clone()
 }
 
+/// Adds a reply of a customer that waits for a person.
+pub fn reply_of(app: &TestApp, shop: &Shop, customer: &str) -> String {
+    let reply = NewReply {
+        customer: Some(customer.parse().expect("an id")),
+        job: None,
+        way: ReplyWay::Link,
+        sender: "A".into(),
+        text: "canary-answer".into(),
+        reading: ReplyReading::VisitWanted,
+        message_key: format!("visit:{customer}"),
+    };
+    let added = app.app.database.write(shop.id, app.clock.now(), |db| customer_replies::insert(db, &reply));
+    assert!(added.expect("a reply"));
+    shop.owner.get("/v1/replies?limit=1").expect(200)["items"][0]["id"].as_str().expect("an id").to_owned()
+}
+
 pub fn estate(customer: &str) -> Value {
     json!({
         "customer": customer, "label": "grey estate",
@@ -495,7 +415,10 @@ impl Client {
     /// Changes something as a test does that does not care what was there: whatever it is, or, where there may be
     /// nothing yet, what a look at it tells.
     fn change(&self, method: &str, path: &str, kind: &str, body: &Value) -> Reply {
-        let may_be_missing = path.starts_with("/v1/weather/") || path.ends_with("/arrival");
+        let may_be_missing = path.starts_with("/v1/weather/")
+            || path.ends_with("/arrival")
+            || path == "/v1/travel-matrix"
+            || (path == "/v1/message-gateway" && method == "PUT");
         let missing = may_be_missing && self.get(path).status == 404;
         let seen = if missing { ("if-none-match", "*") } else { WHATEVER };
         self.send(method, path, &[("content-type", kind), seen], body.to_string().as_bytes())
@@ -581,9 +504,13 @@ impl Reply {
 
 /// Base64url without padding (RFC 4648, section 5) of a JSON text.
 pub fn base64url(value: &Value) -> String {
-    let text = value.to_string();
+    base64url_of(value.to_string().as_bytes())
+}
+
+/// The same of any bytes.
+pub fn base64url_of(bytes: &[u8]) -> String {
     let mut out = String::new();
-    for chunk in text.as_bytes().chunks(3) {
+    for chunk in bytes.chunks(3) {
         let bits =
             chunk.iter().fold(0u32, |bits, byte| bits << 8 | u32::from(*byte)) << (8 * (3 - chunk.len()));
         for place in 0..=chunk.len() {
@@ -593,13 +520,18 @@ pub fn base64url(value: &Value) -> String {
     out
 }
 
-/// The JSON behind base64url without padding.
-pub fn base64url_json(text: &str) -> Value {
+/// The bytes behind base64url without padding.
+pub fn base64url_bytes(text: &str) -> Vec<u8> {
     let digit = |c: u8| ALPHABET.iter().position(|known| *known == c).expect("base64url") as u32;
     let mut bytes = Vec::new();
     for chunk in text.as_bytes().chunks(4) {
         let bits = chunk.iter().fold(0u32, |bits, c| bits << 6 | digit(*c)) << (6 * (4 - chunk.len()));
         bytes.extend(&bits.to_be_bytes()[1..chunk.len()]);
     }
-    serde_json::from_slice(&bytes).expect("JSON")
+    bytes
+}
+
+/// The JSON behind base64url without padding.
+pub fn base64url_json(text: &str) -> Value {
+    serde_json::from_slice(&base64url_bytes(text)).expect("JSON")
 }

@@ -2,10 +2,13 @@
 
 use api::app::App;
 use api::clock::Clock;
-use api::db::outbox;
+use api::db::outbox::{self, TaskFilter};
+use api::db::{Db, schema};
 use api::tasks::worker::{self, Claimed};
 use api::tasks::{MAX_ATTEMPTS, TICKS, tick};
 use chrono::TimeDelta;
+use diesel::QueryResult;
+use diesel::prelude::*;
 use serde_json::{Value, json};
 use std::collections::BTreeSet;
 use tests::mail_server::{Act, MailServer};
@@ -35,6 +38,19 @@ fn perform(app: &TestApp, claimed: &[Claimed]) {
     });
 }
 
+/// As if so much time had passed on the clock of the database, by which leases are measured.
+fn age_leases(app: &TestApp, shop: &Shop, by: TimeDelta) {
+    let age = |db: &mut Db<'_>| -> QueryResult<()> {
+        for row in outbox::list(db, &TaskFilter::default(), None, 200)? {
+            let Some(until) = row.lease_until else { continue };
+            let set = schema::outbox::lease_until.eq(until.plus(-by));
+            diesel::update(schema::outbox::table.find((db.shop, row.id))).set(set).execute(db.conn)?;
+        }
+        Ok(())
+    };
+    app.app.database.write(shop.id, app.clock.now(), age).expect("older leases");
+}
+
 #[test]
 fn a_period_has_one_task_of_a_kind_however_often_it_ticks() {
     let app = TestApp::start();
@@ -54,11 +70,13 @@ fn a_period_has_one_task_of_a_kind_however_often_it_ticks() {
         kinds(&shop),
         [
             "announce_upkeep",
+            "back_up",
             "find_reminders",
             "forecast_upkeep",
             "purge_replies",
             "purge_tasks",
             "purge_tokens",
+            "refresh_weather",
         ]
     );
     assert_eq!(kinds(&other), kinds(&shop));
@@ -121,9 +139,12 @@ fn a_lost_lease_is_taken_over_and_the_late_worker_changes_nothing() {
     enqueue(&app, &shop, "purge_tasks", "one");
     let first = claim(&app, &shop);
     assert_eq!(tasks(&shop, "")[0]["status"], "leased");
-    app.advance(TimeDelta::seconds(59));
+    app.advance(TimeDelta::days(1));
+    assert_eq!(claim(&app, &shop).len(), 0, "our own clock ends no lease");
+    age_leases(&app, &shop, TimeDelta::seconds(50));
     assert_eq!(claim(&app, &shop).len(), 0, "the lease lasts a minute");
-    app.advance(TimeDelta::seconds(1));
+    age_leases(&app, &shop, TimeDelta::seconds(10));
+    let shop = shop.again(&app);
     let second = claim(&app, &shop);
     assert_eq!((second[0].row.id, second[0].row.attempt), (first[0].row.id, 2));
     perform(&app, &first);
@@ -139,7 +160,7 @@ fn who_crashes_every_time_is_given_up() {
     enqueue(&app, &shop, "purge_tasks", "one");
     for attempt in 1..=MAX_ATTEMPTS {
         assert_eq!(claim(&app, &shop)[0].row.attempt, attempt);
-        app.advance(TimeDelta::seconds(60));
+        age_leases(&app, &shop, TimeDelta::seconds(60));
     }
     assert_eq!(claim(&app, &shop).len(), 0);
     let shop = shop.again(&app);
@@ -211,7 +232,7 @@ fn state(shop: &Shop) -> (String, String) {
     let text = |value: &Value| value.as_str().expect("a status").to_owned();
     let reminder =
         &shop.owner.get("/v1/reminders?kind=appointment_two_days").expect(200)["items"][0]["status"];
-    let tasks = tasks(shop, "kind=send_mail");
+    let tasks = tasks(shop, "kind=send_reminder");
     (text(&tasks[tasks.len() - 1]["status"]), text(reminder))
 }
 
@@ -236,7 +257,7 @@ fn a_mail_server_takes_a_mail() {
 fn a_mail_server_that_is_busy_is_asked_again() {
     let (app, server, shop) = notice(&[Act::Refuse("451 4.7.1 come back later")]);
     assert_eq!(state(&shop), words("waiting", "due"));
-    let task = &tasks(&shop, "kind=send_mail")[0];
+    let task = &tasks(&shop, "kind=send_reminder")[0];
     assert!(task["last_error"].as_str().is_some_and(|error| error.contains("451")), "{task}");
     assert_eq!(app.run_tasks(), 0, "not at once");
     app.advance(TimeDelta::seconds(6));
@@ -252,7 +273,7 @@ fn an_address_that_is_refused_is_given_up_until_somebody_replays_it() {
     app.advance(TimeDelta::minutes(9));
     app.run_tasks();
     assert_eq!(state(&shop), words("dead", "failed"), "it is not tried again by itself");
-    let id = tasks(&shop, "kind=send_mail")[0]["id"].as_str().expect("an id").to_owned();
+    let id = tasks(&shop, "kind=send_reminder")[0]["id"].as_str().expect("an id").to_owned();
     shop.owner.post(&format!("/v1/tasks/{id}/replay"), &Value::Null).expect(200);
     app.run_tasks();
     assert_eq!(state(&shop), words("done", "sent"));
@@ -290,7 +311,7 @@ fn an_upkeep_mail_of_which_nobody_knows_is_left_to_the_office() {
     app.run_tasks();
     assert_eq!(server.seen().len(), 1);
     let shop = shop.again(&app);
-    let task = &tasks(&shop, "kind=send_mail&status=uncertain")[0];
+    let task = &tasks(&shop, "kind=send_reminder&status=uncertain")[0];
     let replay = format!("/v1/tasks/{}/replay", task["id"].as_str().expect("an id"));
     shop.owner.post(&replay, &Value::Null).expect(200);
     app.run_tasks();
@@ -306,7 +327,7 @@ fn a_worker_that_dies_while_sending_leaves_it_uncertain() {
     let (app, server, shop) = notice(&[Act::Refuse("451 4.7.1 come back later"), Act::Stall]);
     app.advance(TimeDelta::seconds(6));
     let claimed = claim(&app, &shop);
-    assert_eq!(claimed[0].row.kind, "send_mail");
+    assert_eq!(claimed[0].row.kind, "send_reminder");
     // The worker is gone when the mail has arrived and the server has not answered yet.
     let watched = server.clone();
     wait_for(async {
@@ -316,33 +337,94 @@ fn a_worker_that_dies_while_sending_leaves_it_uncertain() {
         }
     });
     assert_eq!(state(&shop), words("sending", "sending"));
-    app.advance(TimeDelta::seconds(60));
+    age_leases(&app, &shop, TimeDelta::seconds(60));
     app.run_tasks();
     assert_eq!(state(&shop), words("uncertain", "uncertain"), "the office sees it");
     assert_eq!(server.seen().len(), 1, "it is not sent again by itself");
 }
 
-/// One replica's clock is an hour behind: it takes nothing that another has, and believes no token of the future.
+/// Two mails are due at once; the server answers one of them never. The other arrives and is noted as sent meanwhile.
 #[test]
-fn a_replica_whose_clock_is_behind_does_no_harm() {
+fn a_slow_mail_server_holds_up_no_other_mail() {
+    let (app, server, shop) = notice(&[Act::Refuse("451 4.7.1 come back later")]);
+    let second =
+        shop.owner.post("/v1/customers", &json!({ "name": "Ben", "email": "ben@customer.test" })).id();
+    let consent =
+        json!({ "channel": "mail", "purpose": "maintenance", "given": true, "source": "signed form" });
+    shop.owner.post(&format!("/v1/customers/{second}/consents"), &consent).expect(201);
+    shop.vehicle(&second);
+    // It is found, and both wait for the same moment.
+    app.advance(TimeDelta::minutes(10));
+    wait_for(tick(&app.app)).expect("a tick");
+    perform(
+        &app,
+        &claim(&app, &shop).into_iter().filter(|task| task.row.kind != "send_reminder").collect::<Vec<_>>(),
+    );
+    age_leases(&app, &shop, TimeDelta::seconds(60));
+    server.plan(&[Act::Stall]);
+    let working = app.app.clone();
+    let (watched, watcher) = (server.clone(), shop.again(&app));
+    let sent = move || {
+        watched.wait_for_mails(2);
+        (0..10_000).any(|_| tasks(&watcher, "kind=send_reminder&status=done").len() == 1)
+    };
+    wait_for(async {
+        tokio::select! {
+            _ = worker::drain(&working) => panic!("the server does not answer"),
+            noted = tokio::task::spawn_blocking(sent) => assert!(noted.expect("an answer"), "nothing is noted"),
+        }
+    });
+    age_leases(&app, &shop, TimeDelta::seconds(60));
+    app.run_tasks();
+}
+
+/// Replicas whose clocks are wrong, by an hour or a day, either way: none takes what another has, or does it again, and
+/// what was due is done once all the same.
+#[test]
+fn a_replica_whose_clock_is_wrong_does_no_harm() {
     let app = TestApp::start();
     let shop = app.shop("Shine");
-    let late = Clock::manual(app.clock.now().plus(-TimeDelta::hours(1)));
-    let behind = App::open((*app.app.config).clone(), late.clone()).expect("the database opens");
-    assert!(behind.keys.verify(shop.owner.token(), late.now()).is_err(), "not valid there yet");
-    let earlier = app.clock.now().plus(-TimeDelta::hours(2));
+    for (n, wrong) in [-24, -1, 1, 24].into_iter().enumerate() {
+        let clock = Clock::manual(app.clock.now().plus(TimeDelta::hours(wrong)));
+        let other = App::open((*app.app.config).clone(), clock.clone()).expect("the database opens");
+        if wrong < 0 {
+            assert!(other.keys.verify(shop.owner.token(), clock.now()).is_err(), "not valid there yet");
+        }
+        let earlier = app.clock.now().plus(-TimeDelta::hours(30));
+        let (key, payload) = (format!("one {n}"), json!({ "kind": "purge_tasks" }));
+        let add = |db: &mut Db<'_>| outbox::enqueue(db, "purge_tasks", &payload, &key, earlier);
+        assert!(app.app.database.write(shop.id, earlier, add).expect("a task"));
+        let ours = claim(&app, &shop);
+        assert_eq!(ours.len(), 1);
+        let theirs = || wait_for(worker::claim(&other, shop.id)).expect("tasks");
+        assert!(theirs().is_empty(), "it is leased, {wrong} h");
+        perform(&app, &ours);
+        assert!(theirs().is_empty(), "it is done, {wrong} h");
+        // What this replica cannot do any more the other one does.
+        let key = format!("two {n}");
+        let add = |db: &mut Db<'_>| outbox::enqueue(db, "purge_tasks", &payload, &key, earlier);
+        assert!(app.app.database.write(shop.id, earlier, add).expect("a task"));
+        assert_eq!(claim(&app, &shop).len(), 1);
+        age_leases(&app, &shop, TimeDelta::seconds(60));
+        let taken = theirs();
+        assert_eq!((taken.len(), taken[0].row.attempt), (1, 2), "{wrong} h");
+        wait_for(async { worker::perform(&other, &taken[0]).await });
+    }
+    assert!(tasks(&shop, "").iter().all(|task| task["status"] == "done"));
+}
+
+/// Whoever adds a task that is due wakes the worker of the same process: nobody waits for the next look.
+#[test]
+fn a_task_that_is_due_is_begun_at_once() {
+    let app = TestApp::start();
+    let shop = app.shop("Shine");
+    let mut told = app.app.database.due_tasks();
+    enqueue(&app, &shop, "purge_tasks", "now");
+    assert!(told.has_changed().expect("the database is there"));
+    told.mark_unchanged();
+    let later = app.clock.now().plus(TimeDelta::hours(1));
     let payload = json!({ "kind": "purge_tasks" });
-    let add = |db: &mut api::db::Db<'_>| outbox::enqueue(db, "purge_tasks", &payload, "one", earlier);
-    assert!(app.app.database.write(shop.id, earlier, add).expect("a task"));
-    let ours = claim(&app, &shop);
-    assert_eq!(ours.len(), 1);
-    assert!(wait_for(worker::claim(&behind, shop.id)).expect("tasks").is_empty(), "it is leased");
-    perform(&app, &ours);
-    assert!(wait_for(worker::claim(&behind, shop.id)).expect("tasks").is_empty(), "it is done");
-    app.app
-        .database
-        .read(shop.id, app.clock.now(), |db| outbox::list(db, &outbox::TaskFilter::default(), None, 9))
-        .expect("tasks")
-        .iter()
-        .for_each(|row| assert_eq!(row.attempt, 1));
+    let add = |db: &mut Db<'_>| outbox::enqueue(db, "purge_tasks", &payload, "later", later);
+    assert!(app.app.database.write(shop.id, app.clock.now(), add).expect("a task"));
+    assert!(!told.has_changed().expect("the database is there"));
 }

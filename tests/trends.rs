@@ -79,6 +79,9 @@ impl Past {
             booked_grade: 2,
             note: None,
             rework_of: None,
+            priority: 3,
+            links: Doc(vec![]),
+            other_windows: Doc(Vec::new()),
         };
         jobs::insert(db, job, self.customer, &fields)?;
         let who =

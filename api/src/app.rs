@@ -8,6 +8,7 @@ use crate::conventions::once::InFlight;
 use crate::conventions::pace::Pace;
 use crate::db::kinds::Id;
 use crate::db::{Database, Db, OpenError, audit};
+use crate::dispatch::offers::StandingRounds;
 use crate::error::ApiError;
 use crate::handbooks::Handbooks;
 use crate::mail::Mail;
@@ -17,7 +18,7 @@ use actix_web::HttpResponse;
 use std::collections::BTreeMap;
 use std::num::NonZeroUsize;
 use std::sync::{Arc, Mutex, PoisonError};
-use tokio::sync::{Mutex as AsyncMutex, OwnedMutexGuard, OwnedSemaphorePermit, Semaphore};
+use tokio::sync::{Mutex as AsyncMutex, Notify, OwnedMutexGuard, OwnedSemaphorePermit, Semaphore};
 
 /// Password hashes computed at the same time: each takes 46 MiB.
 const HASHING_THREADS: usize = 2;
@@ -37,6 +38,8 @@ pub struct App {
     pub handbooks: Handbooks,
     /// How fast each caller may ask.
     pub pace: Arc<Pace>,
+    /// How fast whoever comes with a signed link or call instead of a login may ask.
+    pub link_pace: Arc<Pace>,
     /// The idempotency keys that are being worked on.
     pub in_flight: InFlight,
     /// One push of a shop after the other: on PostgreSQL many that wait for the same row cost more than they do.
@@ -47,6 +50,11 @@ pub struct App {
     writer: Option<Arc<Semaphore>>,
     hashing: Arc<Semaphore>,
     planning: Arc<Semaphore>,
+    searches: Arc<Semaphore>,
+    /// Rung when a search was asked for, so that it need not wait for the worker's next look.
+    pub wake_searches: Arc<Notify>,
+    /// The rounds of each shop as they stand, ready to be asked for windows.
+    pub standing: StandingRounds,
 }
 
 impl App {
@@ -65,7 +73,11 @@ impl App {
             outbound: Outbound::new(&config),
             worker: Id::new(clock.now()),
             planning: Arc::new(Semaphore::new(processors().get())),
+            searches: Arc::new(Semaphore::new(config.searches())),
+            wake_searches: Arc::default(),
+            standing: StandingRounds::default(),
             pace: Arc::new(Pace::new(config.requests_per_min)),
+            link_pace: Arc::new(Pace::new(0)),
             in_flight: InFlight::default(),
             turns: Turns::default(),
             config: Arc::new(config),
@@ -189,6 +201,14 @@ impl App {
         work: impl FnOnce() -> Result<T, ApiError> + Send + 'static,
     ) -> Result<T, ApiError> {
         blocking(vec![permit(&self.planning).await?], work).await
+    }
+
+    /// Searches for rounds, which takes seconds: few at a time, so that all else has processors left.
+    pub async fn searching<T: Send + 'static>(
+        &self,
+        work: impl FnOnce() -> Result<T, ApiError> + Send + 'static,
+    ) -> Result<T, ApiError> {
+        blocking(vec![permit(&self.searches).await?], work).await
     }
 }
 

@@ -19,6 +19,11 @@ impl Checker {
         self.errors.push(FieldError::new(format!("{}/{field}", self.place), code, detail));
     }
 
+    /// Refuses the value at the place that was entered.
+    pub fn refuse_here(&mut self, code: &str, detail: impl Into<String>) {
+        self.errors.push(FieldError::new(self.place.clone(), code, detail));
+    }
+
     /// Checks a nested value with pointers below `field`.
     pub fn within(&mut self, field: impl std::fmt::Display, check: impl FnOnce(&mut Checker)) {
         let length = self.place.len();

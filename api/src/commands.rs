@@ -213,6 +213,7 @@ pub fn create_shop(app: &App, new: &NewShop, password: &str) -> Result<(Id, Id),
         trainee: false,
         hours: Doc(Vec::new()),
         home_van: None,
+        days_off: Doc(Vec::new()),
     };
     check(&fields)?;
     check(&owner)?;

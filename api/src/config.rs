@@ -1,5 +1,6 @@
 //! Every setting, its default and its meaning. Each can be given as a flag or in the environment.
 
+use crate::app::processors;
 use crate::db::Location;
 use crate::mail::Mail;
 use std::path::PathBuf;
@@ -31,6 +32,10 @@ pub struct Config {
     #[arg(long, env = "LUSTRUM_WORKERS", value_parser = clap::value_parser!(u16).range(1..=256), global = true)]
     pub workers: Option<u16>,
 
+    /// Searches for rounds that run at the same time. Default: half as many as there are processors, at least one.
+    #[arg(long, env = "LUSTRUM_SEARCHES", value_parser = clap::value_parser!(u16).range(1..=64), global = true)]
+    pub searches: Option<u16>,
+
     /// Proxies of ours before the server, each of which adds to `X-Forwarded-For` whom it serves. Without one (0) that
     /// header is not looked at.
     #[arg(long, env = "LUSTRUM_PROXIES", default_value_t = 0, value_parser = clap::value_parser!(u8).range(0..=9), global = true)]
@@ -59,6 +64,11 @@ pub struct Config {
     #[arg(long, env = "LUSTRUM_MAIL_FROM", default_value = "no-reply@localhost", global = true)]
     pub mail_from: String,
 
+    /// Copies of the embedded database that are kept in the folder `backups` of the data folder, one for each day; 0: none
+    /// are made. Who is erased leaves the last of them after so many days.
+    #[arg(long, env = "LUSTRUM_BACKUPS", default_value_t = 7, value_parser = clap::value_parser!(u16).range(0..=366), global = true)]
+    pub backups: u16,
+
     /// Let webhooks call this machine, without TLS and on any port: for tests and development only.
     #[arg(long, env = "LUSTRUM_WEBHOOK_LOOPBACK", global = true)]
     pub webhook_loopback: bool,
@@ -66,6 +76,10 @@ pub struct Config {
     /// Largest request body, in bytes.
     #[arg(long, env = "LUSTRUM_BODY_LIMIT", default_value_t = 1_048_576, global = true)]
     pub body_limit_bytes: usize,
+
+    /// Seconds that a request body may take to arrive; an assumption.
+    #[arg(long, env = "LUSTRUM_BODY_TIMEOUT_S", default_value_t = 30, value_parser = clap::value_parser!(u64).range(1..=600), global = true)]
+    pub body_timeout_s: u64,
 
     /// Requests that a person or a partner app may make a minute, on each replica; 0: as many as they like.
     #[arg(long, env = "LUSTRUM_REQUESTS_PER_MIN", default_value_t = 1200, global = true)]
@@ -82,20 +96,28 @@ impl Config {
             public_url: "http://127.0.0.1:8080".into(),
             pool_size: 16,
             workers: None,
+            searches: None,
             proxies: 0,
             access_token_min: 10,
             signing_key_days: 90,
             login_days: 30,
             mail: None,
             mail_from: "no-reply@localhost".into(),
+            backups: 7,
             webhook_loopback: false,
             body_limit_bytes: 1_048_576,
+            body_timeout_s: 30,
             requests_per_min: 1200,
         }
     }
 
     pub fn data_folder(&self) -> PathBuf {
         self.data.clone().unwrap_or_else(|| user_data_folder().join("lustrum"))
+    }
+
+    /// How many searches run at the same time.
+    pub fn searches(&self) -> usize {
+        self.searches.map_or_else(|| (processors().get() / 2).max(1), usize::from)
     }
 
     /// The way mail goes.

@@ -41,9 +41,12 @@ pub async fn edge(
     outcome
 }
 
-/// An address as the log may have it: what comes after these is a secret.
+/// What comes after these in an address is a secret.
+pub const SECRET_ADDRESSES: [&str; 3] = ["/calendars/", "/u/", "/c/"];
+
+/// An address as the log may have it.
 fn shown(path: &str) -> &str {
-    ["/calendars/", "/u/"].into_iter().find(|secret| path.starts_with(secret)).unwrap_or(path)
+    SECRET_ADDRESSES.into_iter().find(|secret| path.starts_with(secret)).unwrap_or(path)
 }
 
 /// The id of a request, for handlers that log.
@@ -61,11 +64,11 @@ fn as_problem(response: ServiceResponse<BoxBody>, request_id: &str) -> ServiceRe
             Some(error) => error.respond(request_id),
             None => from_framework(error).respond(request_id),
         },
-        // A handler wrote this answer itself.
+        // A handler wrote this answer itself: for a program, or as a page for a customer.
         None if response
             .headers()
             .get(header::CONTENT_TYPE)
-            .is_some_and(|v| v == "application/problem+json") =>
+            .is_some_and(|v| v == "application/problem+json" || v.as_bytes().starts_with(b"text/html")) =>
         {
             return response;
         }

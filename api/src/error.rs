@@ -1,7 +1,9 @@
 //! One error for the whole API, and the one match that gives it a status and a stable code (RFC 9457).
 
+use crate::db::kinds::{Id, Instant};
 use actix_web::http::{StatusCode, header};
 use actix_web::{HttpResponse, ResponseError};
+use chrono::NaiveDateTime;
 use serde::{Deserialize, Serialize};
 use std::fmt;
 use utoipa::ToSchema;
@@ -29,6 +31,8 @@ pub enum ApiError {
         code: &'static str,
         detail: String,
     },
+    /// The window that was offered is no longer free; these are, as they are now.
+    OffersGone(Vec<WindowOffer>),
     /// `If-Match` names an older revision.
     Stale,
     /// `If-None-Match: *`, and there is one.
@@ -69,6 +73,32 @@ pub enum OAuthRefusal {
     InvalidScope,
 }
 
+/// A window that can be promised. Partner apps are not told who would go, nor what it costs the shop.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct WindowOffer {
+    /// Show it to hold the window.
+    pub offer: String,
+    pub window_from: Instant,
+    pub window_to: Instant,
+    /// Until then it can be held, unless somebody else is faster.
+    pub good_until: Instant,
+    /// The window by the shop's clock.
+    #[schema(value_type = String, example = "2026-05-04T08:00:00")]
+    pub local_from: NaiveDateTime,
+    #[schema(value_type = String, example = "2026-05-04T11:00:00")]
+    pub local_to: NaiveDateTime,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub van: Option<Id>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub technicians: Option<Vec<Id>>,
+    /// When the work would begin.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub start_at: Option<Instant>,
+    /// What it adds to the cost of the rounds, in points.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub cost: Option<f64>,
+}
+
 /// One field that is wrong.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct FieldError {
@@ -100,6 +130,9 @@ pub struct Problem {
     /// Only from `/oauth/…`: the code of RFC 6749, 5.2.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub error: Option<String>,
+    /// With the code `offer_gone`: the windows as they are now.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub offers: Option<Vec<WindowOffer>>,
 }
 
 impl ApiError {
@@ -144,6 +177,7 @@ impl ApiError {
                 (StatusCode::METHOD_NOT_ALLOWED, "method_not_allowed", "This address has other methods")
             }
             ApiError::Conflict { code, .. } => (StatusCode::CONFLICT, code, "The present state forbids it"),
+            ApiError::OffersGone(_) => (StatusCode::CONFLICT, "offer_gone", "This window is no longer free"),
             ApiError::Stale => {
                 (StatusCode::PRECONDITION_FAILED, "stale", "It was changed meanwhile: read it again")
             }
@@ -247,6 +281,10 @@ impl ApiError {
             request_id: request_id.to_owned(),
             errors: self.errors(),
             error: matches!(self, ApiError::OAuth(_)).then(|| code.to_owned()),
+            offers: match self {
+                ApiError::OffersGone(offers) => Some(offers.clone()),
+                _ => None,
+            },
         })
     }
 }

@@ -1,11 +1,12 @@
 //! What handlers take from a request: checked bodies, merge patches, queries, ids, conditions.
 
 use crate::check::{Check, check};
+use crate::conventions::shape::{body_schema, keeps_shape};
 use crate::db::kinds::Id;
 use crate::error::{ApiError, FieldError};
 use actix_web::dev::Payload;
 use actix_web::error::PayloadError;
-use actix_web::http::header;
+use actix_web::http::{StatusCode, header};
 use actix_web::web::{Bytes, Data};
 use actix_web::{FromRequest, HttpRequest};
 use chrono::{Datelike, NaiveDate};
@@ -14,6 +15,8 @@ use serde::de::DeserializeOwned;
 use serde_json::{Map, Value};
 use std::future::{Future, Ready, ready};
 use std::pin::Pin;
+use std::time::Duration;
+use tokio::time::timeout;
 
 type Later<T> = Pin<Box<dyn Future<Output = Result<T, ApiError>>>>;
 
@@ -25,12 +28,39 @@ impl<T: DeserializeOwned + Check + 'static> FromRequest for Body<T> {
     type Future = Later<Body<T>>;
 
     fn from_request(request: &HttpRequest, payload: &mut Payload) -> Self::Future {
-        let bytes = read_bytes(request, payload, "application/json");
+        let (bytes, schema) = (read_bytes(request, payload, "application/json"), body_schema(request));
         Box::pin(async move {
-            let body: T = parse(&bytes.await?)?;
+            let bytes = bytes.await?;
+            keeps_shape(schema, &bytes)?;
+            let body: T = parse(&bytes)?;
             check(&body)?;
             Ok(Body(body))
         })
+    }
+}
+
+/// A JSON body as it came, with what Standard Webhooks 1.0.0 says of its signature; the handler checks both.
+pub struct SignedBody {
+    pub id: String,
+    pub at_unix: i64,
+    pub signature: String,
+    pub body: Bytes,
+}
+
+impl FromRequest for SignedBody {
+    type Error = ApiError;
+    type Future = Later<SignedBody>;
+
+    fn from_request(request: &HttpRequest, payload: &mut Payload) -> Self::Future {
+        let header = |name: &str| {
+            let value = request.headers().get(name).and_then(|value| value.to_str().ok());
+            value.unwrap_or_default().chars().take(1000).collect::<String>()
+        };
+        let (id, signature) = (header("webhook-id"), header("webhook-signature"));
+        // What is no time is the oldest there is.
+        let at_unix = header("webhook-timestamp").parse().unwrap_or(0);
+        let body = read_bytes(request, payload, "application/json");
+        Box::pin(async move { Ok(SignedBody { id, at_unix, signature, body: body.await? }) })
     }
 }
 
@@ -42,7 +72,7 @@ impl<T: DeserializeOwned + Check + Default + 'static> FromRequest for Optional<T
     type Future = Later<Optional<T>>;
 
     fn from_request(request: &HttpRequest, payload: &mut Payload) -> Self::Future {
-        let named = request.headers().contains_key(header::CONTENT_TYPE);
+        let (named, schema) = (request.headers().contains_key(header::CONTENT_TYPE), body_schema(request));
         let wanted = "application/json";
         let bytes = if named { read_bytes(request, payload, wanted) } else { read_any(request, payload) };
         Box::pin(async move {
@@ -53,6 +83,7 @@ impl<T: DeserializeOwned + Check + Default + 'static> FromRequest for Optional<T
             if !named {
                 return Err(ApiError::UnsupportedMedia { wanted });
             }
+            keeps_shape(schema, &bytes)?;
             let body = parse::<Option<T>>(&bytes)?.unwrap_or_default();
             check(&body)?;
             Ok(Optional(body))
@@ -79,9 +110,12 @@ impl FromRequest for Patch {
     type Future = Later<Patch>;
 
     fn from_request(request: &HttpRequest, payload: &mut Payload) -> Self::Future {
-        let bytes = read_bytes(request, payload, "application/merge-patch+json");
+        let media = "application/merge-patch+json";
+        let (bytes, schema) = (read_bytes(request, payload, media), body_schema(request));
         Box::pin(async move {
-            match parse(&bytes.await?)? {
+            let bytes = bytes.await?;
+            keeps_shape(schema, &bytes)?;
+            match parse(&bytes)? {
                 Value::Object(fields) => Ok(Patch(fields)),
                 _ => Err(ApiError::field("", "wrong_type", "a patch is a JSON object")),
             }
@@ -235,8 +269,10 @@ impl FromRequest for NewKey {
 pub struct IfMatch(String);
 
 impl IfMatch {
+    /// What stands behind a point in a tag changes by itself and bars no change.
     pub fn allows(&self, rev: i32) -> Result<(), ApiError> {
-        let named = |tag: &str| tag == "*" || tag == format!("\"{rev}\"");
+        let (whole, begun) = (format!("\"{rev}\""), format!("\"{rev}."));
+        let named = |tag: &str| tag == "*" || tag == whole || (tag.starts_with(&begun) && tag.ends_with('"'));
         if self.0.split(',').map(str::trim).any(named) { Ok(()) } else { Err(ApiError::Stale) }
     }
 }
@@ -295,9 +331,14 @@ impl FromRequest for Seen {
     }
 }
 
-/// Largest body accepted, in bytes.
-#[derive(Clone, Copy)]
-pub struct BodyLimit(pub usize);
+/// What a body may take.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct BodyLimit {
+    /// Largest one accepted.
+    pub bytes: usize,
+    /// Whoever sends slower than this holds a connection and nothing else.
+    pub arrives_within: Duration,
+}
 
 fn read_bytes(request: &HttpRequest, payload: &mut Payload, wanted: &'static str) -> Later<Bytes> {
     let media = request.headers().get(header::CONTENT_TYPE).and_then(|v| v.to_str().ok()).unwrap_or("");
@@ -315,12 +356,16 @@ pub fn read_any(request: &HttpRequest, payload: &mut Payload) -> Later<Bytes> {
         let wanted = "the body without a content coding";
         return Box::pin(ready(Err(ApiError::UnsupportedMedia { wanted })));
     }
-    let limit_bytes = request.app_data::<Data<BodyLimit>>().map_or(0, |limit| limit.0);
-    let bytes = Bytes::from_request(request, payload);
+    let limit =
+        request.app_data::<Data<BodyLimit>>().map_or_else(BodyLimit::default, |limit| *limit.as_ref());
+    let (limit_bytes, bytes) = (limit.bytes, Bytes::from_request(request, payload));
     Box::pin(async move {
-        bytes.await.map_err(|e| match e.as_error::<PayloadError>() {
-            Some(PayloadError::Overflow) | None => ApiError::TooLarge { limit_bytes },
-            Some(_) => ApiError::Framework(e.error_response().status()),
+        let late = |_| ApiError::Framework(StatusCode::REQUEST_TIMEOUT);
+        timeout(limit.arrives_within, bytes).await.map_err(late)?.map_err(|e| {
+            match e.as_error::<PayloadError>() {
+                Some(PayloadError::Overflow) | None => ApiError::TooLarge { limit_bytes },
+                Some(_) => ApiError::Framework(e.error_response().status()),
+            }
         })
     })
 }

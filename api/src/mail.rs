@@ -35,8 +35,12 @@ pub struct Letter {
     pub to_name: String,
     pub to: String,
     pub subject: String,
-    /// Plain text, without the line about unsubscribing.
+    /// Plain text, without the lines about the page and unsubscribing.
     pub text: String,
+    /// Tag of its language.
+    pub language: String,
+    /// Where the customer sees and changes what it speaks of.
+    pub page: Option<String>,
     /// What may be unsubscribed by a click, and the address that does it.
     pub unsubscribe: Option<Unsubscribe>,
     pub at: Instant,
@@ -219,10 +223,14 @@ fn one_line(text: &str) -> String {
 }
 
 fn text(letter: &Letter) -> String {
-    match &letter.unsubscribe {
-        Some(Unsubscribe { what, url }) => format!("{}\n\nTo end {what}: {}\n", letter.text, one_line(url)),
-        None => format!("{}\n", letter.text),
+    let mut text = format!("{}\n", letter.text);
+    if let Some(page) = &letter.page {
+        text += &format!("\nSee it, change it, or have quiet: {}\n", one_line(page));
     }
+    if let Some(Unsubscribe { what, url }) = &letter.unsubscribe {
+        text += &format!("\nTo end {what}: {}\n", one_line(url));
+    }
+    text
 }
 
 /// Nothing but paragraphs: it reads the same everywhere, fetches nothing and tells nobody that it was read.
@@ -232,15 +240,16 @@ fn html(letter: &Letter) -> String {
         .split("\n\n")
         .map(|paragraph| format!("<p>{}</p>\n", escape_html(paragraph.trim()).replace('\n', "<br>\n")))
         .collect();
-    let end = match &letter.unsubscribe {
-        Some(Unsubscribe { what, url }) => {
-            format!("<p><a href=\"{}\">End {}</a></p>\n", escape_html(&one_line(url)), escape_html(what))
-        }
-        None => String::new(),
+    let link = |url: &str, words: &str| {
+        format!("<p><a href=\"{}\">{}</a></p>\n", escape_html(&one_line(url)), escape_html(words))
     };
+    let page = letter.page.iter().map(|url| link(url, "See it, change it, or have quiet"));
+    let end = letter.unsubscribe.iter().map(|one| link(&one.url, &format!("End {}", one.what)));
+    let end: String = page.chain(end).collect();
     format!(
-        "<!DOCTYPE html>\n<html lang=\"en\">\n<head><meta charset=\"utf-8\"><title>{}</title></head>\n<body>\n\
+        "<!DOCTYPE html>\n<html lang=\"{}\">\n<head><meta charset=\"utf-8\"><title>{}</title></head>\n<body>\n\
          {paragraphs}{end}</body>\n</html>\n",
+        escape_html(if letter.language.is_empty() { "en" } else { &letter.language }),
         escape_html(&one_line(&letter.subject))
     )
 }
@@ -272,6 +281,8 @@ mod tests {
             to: "mia@customer.test".into(),
             subject: "Upkeep\r\n\r\n<script>alert(1)</script>".into(),
             text: "Hello <img src=x>,\n\nyours & mine.".into(),
+            language: "de\"><script>".into(),
+            page: Some("https://shine.test/c/abc\r\nX-Forged: yes".into()),
             unsubscribe: Some(Unsubscribe {
                 what: "maintenance reminders".into(),
                 url: "https://shine.test/u/abc\r\nX-Forged: yes".into(),

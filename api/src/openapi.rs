@@ -3,7 +3,7 @@
 use crate::auth::access;
 use crate::conventions::seen::{Asks, asks, takes_key};
 use crate::conventions::sunset;
-use crate::error::{FieldError, Problem};
+use crate::error::{FieldError, Problem, WindowOffer};
 use crate::routes;
 use actix_web::App;
 use actix_web::http::Method;
@@ -13,6 +13,13 @@ use utoipa::OpenApi;
 use utoipa_actix_web::AppExt;
 
 const METHODS: [&str; 5] = ["get", "post", "put", "patch", "delete"];
+
+/// Answers that a server gave, by the names of their schemas; a test makes and checks them.
+const ANSWERS: &str = include_str!("../../openapi/answers.json");
+
+const PARTNER_APPS: &str = include_str!("../../openapi/partner-apps.md");
+const IN_TYPESCRIPT: &str = include_str!("../../openapi/examples/typescript/pull_plans.ts");
+const IN_PYTHON: &str = include_str!("../../openapi/examples/python/pull_plans.py");
 
 static DOCUMENT: LazyLock<Value> = LazyLock::new(make);
 static TEXT: LazyLock<String> = LazyLock::new(|| {
@@ -43,8 +50,10 @@ static TEXT: LazyLock<String> = LazyLock::new(|| {
         (name = "bookings", description = "Jobs that partner apps propose"),
         (name = "calendars", description = "Visits as iCalendar, to subscribe to"),
         (name = "rounds", description = "Who is where when, and what stands against it"),
+        (name = "offers", description = "Windows for a job that is not booked yet: offered, held, taken"),
         (name = "throughput", description = "What the crews get through, told fairly"),
         (name = "reminders", description = "What customers hear from the shop"),
+        (name = "messages", description = "How customers hear from the shop, and what they answer"),
         (name = "audit", description = "Who changed what and when"),
         (name = "tasks", description = "Background work"),
         (name = "sync", description = "Phones that work out of reach, and the office's inbox"),
@@ -53,7 +62,7 @@ static TEXT: LazyLock<String> = LazyLock::new(|| {
         (name = "handbook", description = "The trade tables, and the weather"),
         (name = "service", description = "This service")
     ),
-    components(schemas(Problem, FieldError))
+    components(schemas(Problem, FieldError, WindowOffer))
 )]
 struct Frame;
 
@@ -64,6 +73,12 @@ pub fn document_text() -> &'static str {
 
 pub fn document() -> &'static Value {
     &DOCUMENT
+}
+
+/// A schema, also where it is only named.
+pub fn resolved(schema: &Value) -> &Value {
+    let named = schema["$ref"].as_str().and_then(|name| DOCUMENT.pointer(name.trim_start_matches('#')));
+    named.map_or(schema, resolved)
 }
 
 /// The methods of a path, if it has any: what `Allow` says.
@@ -102,11 +117,15 @@ fn make() -> Value {
         App::new().into_utoipa_app().openapi(Frame::openapi()).configure(routes::routes).split_for_parts();
     let mut document = serde_json::to_value(frame).unwrap_or_default();
     flatten_schemas(&mut document);
+    name_entries(&mut document);
+    tell_local_times(&mut document["components"]["schemas"]);
+    name_choices(&mut document);
     add_security(&mut document);
-    tell_roles(&mut document);
+    tell_whom(&mut document);
     tell_commands(&mut document);
     finish_operations(&mut document);
     add_patch_schemas(&mut document);
+    show_answers(&mut document);
     drop_unused_schemas(&mut document);
     document
 }
@@ -143,6 +162,60 @@ fn flat(schema: &Value, schemas: &Map<String, Value>) -> Option<Value> {
     Some(whole)
 }
 
+/// What a page holds has a name of its own.
+fn name_entries(document: &mut Value) {
+    let Some(before) = document["components"]["schemas"].as_object().cloned() else { return };
+    for (page, schema) in before.iter().filter(|(name, _)| name.starts_with("Page_")) {
+        let entry = page.trim_start_matches("Page_");
+        let written = &schema["properties"]["items"]["items"];
+        let schemas = &mut document["components"]["schemas"];
+        if !before.contains_key(entry) {
+            schemas[entry] = flat(written, &before).unwrap_or_else(|| written.clone());
+        }
+        let reference = json!({ "$ref": format!("#/components/schemas/{entry}") });
+        schemas[page]["properties"]["items"]["items"] = reference;
+    }
+}
+
+/// An instant is always named as one; what else is made a date-time is a time of the shop's clock, without an offset.
+fn tell_local_times(schemas: &mut Value) {
+    let instant = schemas["Instant"].take();
+    without_offset(schemas);
+    schemas["Instant"] = instant;
+}
+
+fn without_offset(schema: &mut Value) {
+    match schema {
+        Value::Object(fields) => {
+            if fields.get("format").is_some_and(|format| format == "date-time") {
+                fields.remove("format");
+                let text = fields.get("description").and_then(Value::as_str).unwrap_or_default();
+                let text = format!("{text} By the shop's clock, without an offset.").trim().to_owned();
+                fields.insert("description".into(), json!(text));
+            }
+            fields.values_mut().for_each(without_offset);
+        }
+        Value::Array(all) => all.iter_mut().for_each(without_offset),
+        _ => {}
+    }
+}
+
+/// Gives objects within a choice names of their own, as tools that make clients need one for each.
+fn name_choices(document: &mut Value) {
+    let Some(schemas) = document["components"]["schemas"].as_object_mut() else { return };
+    let mut named = Map::new();
+    for (name, schema) in schemas.iter_mut() {
+        let choices = schema.get_mut("oneOf").and_then(Value::as_array_mut).into_iter().flatten();
+        let fields = choices.filter_map(|choice| choice.get_mut("properties")?.as_object_mut()).flatten();
+        for (field, object) in fields.filter(|(_, value)| value.get("properties").is_some()) {
+            let own = format!("{name}_{field}");
+            let reference = json!({ "$ref": format!("#/components/schemas/{own}") });
+            named.insert(own, std::mem::replace(object, reference));
+        }
+    }
+    schemas.extend(named);
+}
+
 fn add_security(document: &mut Value) {
     document["components"]["securitySchemes"] = json!({
         "person": { "type": "http", "scheme": "bearer", "bearerFormat": "JWT",
@@ -173,6 +246,7 @@ fn finish_operations(document: &mut Value) {
                 Some((_, _, 0, Some(scope))) => json!([{ "partner_app": [scope.word()] }]),
                 Some((_, _, _, Some(scope))) => json!([{ "person": [] }, { "partner_app": [scope.word()] }]),
             };
+            describe_parameters(operation);
             add_conditions(operation, &method.to_uppercase(), path);
             if sunset::is_leaving(sunset::LEAVING, method, path) {
                 operation["deprecated"] = json!(true);
@@ -189,12 +263,13 @@ fn finish_operations(document: &mut Value) {
     }
 }
 
-/// The table of roles, below what the document says of itself.
-fn tell_roles(document: &mut Value) {
+/// The table of roles and how a partner app begins, below what the document says of itself.
+fn tell_whom(document: &mut Value) {
     let text = document["info"]["description"].as_str().unwrap_or_default();
     document["info"]["description"] = json!(format!(
         "{text}\n\n## Who may do what\n\nOf their own shop, and a technician within it of their own work. What is not here \
-         needs no token.\n\n{}",
+         needs no token.\n\n{}\n## Partner apps\n\n{PARTNER_APPS}\n### In TypeScript\n\n```ts\n{IN_TYPESCRIPT}```\n\n\
+         ### In Python\n\n```python\n{IN_PYTHON}```\n",
         access::table()
     ));
 }
@@ -204,6 +279,28 @@ fn tell_commands(document: &mut Value) {
     let operation = &mut document["paths"]["/v1/sync/push"]["post"];
     let text = operation["description"].as_str().unwrap_or_default();
     operation["description"] = json!(format!("{text}\n\n{}", routes::sync::commands::table()));
+}
+
+/// What parameters mean that have the same name in many operations.
+fn describe_parameters(operation: &mut Value) {
+    let parameters = operation.get_mut("parameters").and_then(Value::as_array_mut);
+    for parameter in parameters.into_iter().flatten().filter(|one| one.get("description").is_none()) {
+        let text = match parameter["name"].as_str().unwrap_or_default() {
+            "id" => "Whose id it is says the address before it.",
+            "record" => "The record below it.",
+            "token" => "The secret of the address.",
+            "date" => "A day of the shop's calendar.",
+            "week" => "A week by ISO 8601.",
+            "status" => "Only those in this state.",
+            "kind" => "Only those of this kind.",
+            "van" => "Only those of this van.",
+            "vehicle" => "Only those of this vehicle.",
+            "customer" => "Only those of this customer.",
+            "technician" => "Only those of this technician.",
+            _ => continue,
+        };
+        parameter["description"] = json!(text);
+    }
 }
 
 /// The headers that go with an operation: what must have been seen, what may be repeated, what need not be sent again.
@@ -264,6 +361,25 @@ fn add_patch_schemas(document: &mut Value) {
     if let Some(all) = document["components"]["schemas"].as_object_mut() {
         all.extend(patches);
     }
+}
+
+/// Shows with each answer one that was given.
+fn show_answers(document: &mut Value) {
+    let answers: Map<String, Value> = serde_json::from_str(ANSWERS).unwrap_or_default();
+    for operation in operations_mut(document) {
+        let Some(responses) = operation["responses"].as_object_mut() else { continue };
+        for content in responses.values_mut().filter_map(|one| one.get_mut("content")?.as_object_mut()) {
+            for body in content.values_mut() {
+                let name = body["schema"]["$ref"].as_str().and_then(|path| path.rsplit('/').next());
+                if let Some(name) = name.filter(|name| answers.contains_key(*name)) {
+                    body["examples"] =
+                        json!({ "given": { "$ref": format!("#/components/examples/{name}") } });
+                }
+            }
+        }
+    }
+    let shown = answers.into_iter().map(|(name, answer)| (name, json!({ "value": answer })));
+    document["components"]["examples"] = Value::Object(shown.collect());
 }
 
 /// What only served to make other schemas is not shown.

@@ -70,6 +70,18 @@ pub fn gather(
     extra_work: ExtraWork,
     norms: &Arc<Norms>,
 ) -> Result<(PlanFacts, Start), ApiError> {
+    let crew = jobs::technicians_of(db, job.id)?;
+    gather_for(db, job, &crew, extra_work, norms)
+}
+
+/// The same for people who may not be the ones that are stored, and with the van and the start that `job` names.
+pub fn gather_for(
+    db: &mut Db<'_>,
+    job: &Job,
+    technicians: &[Id],
+    extra_work: ExtraWork,
+    norms: &Arc<Norms>,
+) -> Result<(PlanFacts, Start), ApiError> {
     let vehicle = vehicles::find(db, job.fields.vehicle)?.ok_or(ApiError::NotFound)?;
     let customer = customers::find(db, job.customer)?.ok_or(ApiError::NotFound)?;
     let shop_zone = zone_of(db, None)?;
@@ -89,7 +101,7 @@ pub fn gather(
         site: Site { access_note: None, ..customer.fields.site.0 },
         weather: Weather { hours: weather_around(db, at, shop_zone, site_zone)? },
         kit,
-        crew: crew(db, job.id)?,
+        crew: crew(db, technicians)?,
         extra_work,
         done: done(db, job.id)?,
         refill_stops: 0,
@@ -115,9 +127,20 @@ fn weather_around(
     site_zone: Tz,
 ) -> Result<Vec<WeatherHour>, ApiError> {
     let day = at.local(shop_zone).date();
-    let (first, last): (Option<NaiveDate>, _) =
-        (day.checked_sub_days(Days::new(1)), day.checked_add_days(Days::new(1)));
-    let mut hours = weather::hours(db, first.unwrap_or(day), last.unwrap_or(day))?;
+    weather_between(db, day, day, shop_zone, site_zone)
+}
+
+/// The same from the day before one day to the day after another.
+pub fn weather_between(
+    db: &mut Db<'_>,
+    first: NaiveDate,
+    last: NaiveDate,
+    shop_zone: Tz,
+    site_zone: Tz,
+) -> Result<Vec<WeatherHour>, ApiError> {
+    let before = first.checked_sub_days(Days::new(1)).unwrap_or(first);
+    let after = last.checked_add_days(Days::new(1)).unwrap_or(last);
+    let mut hours = weather::hours(db, before, after)?;
     if shop_zone != site_zone {
         for hour in &mut hours {
             hour.at = civil::local(civil::resolve(hour.at, shop_zone), site_zone);
@@ -128,14 +151,13 @@ fn weather_around(
     Ok(hours)
 }
 
-fn crew(db: &mut Db<'_>, job: Id) -> Result<Vec<CrewMember>, ApiError> {
-    let ids = jobs::technicians_of(db, job)?;
+fn crew(db: &mut Db<'_>, ids: &[Id]) -> Result<Vec<CrewMember>, ApiError> {
     if ids.is_empty() {
         return Err(ApiError::conflict("no_crew", NO_CREW));
     }
     let mut crew = Vec::with_capacity(ids.len());
     for id in ids {
-        let person = people::find(db, id)?.ok_or(ApiError::NotFound)?.fields;
+        let person = people::find(db, *id)?.ok_or(ApiError::NotFound)?.fields;
         crew.push(CrewMember { name: person.name, skills: person.skills.0, trainee: person.trainee });
     }
     Ok(crew)

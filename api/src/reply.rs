@@ -26,6 +26,11 @@ impl Reply {
         Ok(Reply { status: 201, location: Some(location), ..Reply::ok(entity, rev)? })
     }
 
+    /// 202 with something that is worked on, its revision and its address.
+    pub fn begun(entity: &impl Serialize, rev: impl Display, location: String) -> Result<Reply, ApiError> {
+        Ok(Reply { status: 202, ..Reply::created(entity, rev, location)? })
+    }
+
     /// 202 with how far it is.
     pub fn accepted(state: &impl Serialize) -> Result<Reply, ApiError> {
         Ok(Reply { status: 202, ..Reply::plain(state)? })

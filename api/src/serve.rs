@@ -14,6 +14,7 @@ use actix_web::middleware::from_fn;
 use actix_web::web::{Data, PayloadConfig, ServiceConfig};
 use actix_web::{Error, HttpRequest, HttpResponse, HttpServer, web};
 use std::net::TcpListener;
+use std::time::Duration;
 use tokio::sync::watch;
 use utoipa_actix_web::AppExt;
 use utoipa_swagger_ui::{Config as DocsConfig, SwaggerUi};
@@ -56,10 +57,11 @@ pub fn site(
     > + use<>,
 > {
     let limit = app.config.body_limit_bytes;
+    let arrives_within = Duration::from_secs(app.config.body_timeout_s);
     actix_web::App::new()
         .into_utoipa_app()
         .app_data(Data::new(app.clone()))
-        .app_data(Data::new(BodyLimit(limit)))
+        .app_data(Data::new(BodyLimit { bytes: limit, arrives_within }))
         .app_data(PayloadConfig::new(limit))
         .map(|app| app.wrap(from_fn(conventions)).wrap(from_fn(edge)))
         .configure(routes::routes)

@@ -29,7 +29,8 @@ fn order(bench: &mut Criterion) {
 }
 
 fn split(bench: &mut Criterion) {
-    let budgets: [(_, fn(usize) -> Budget); 3] = [
+    type Allowed = fn(usize) -> Budget;
+    let budgets: [(_, Allowed); 3] = [
         ("crew, genetic answer", |activities| Budget { nodes: 0, ..Budget::quick(activities) }),
         ("crew, quick", Budget::quick),
         ("crew, thorough", |_| Budget::THOROUGH),

@@ -133,6 +133,7 @@ fn request(days: &[NaiveDate], number: usize, from: NaiveTime, to: NaiveTime) ->
             place: place(number),
             window_from: on.and_time(from),
             window_to: on.and_time(to),
+            promised: None,
             start: None,
             van: None,
             technicians: Vec::new(),
@@ -150,8 +151,10 @@ fn request(days: &[NaiveDate], number: usize, from: NaiveTime, to: NaiveTime) ->
         priority: 3,
         promised: false,
         work_people: 1,
+        crew_min: Vec::new(),
         work_spans: Vec::new(),
         barred: Vec::new(),
+        closed_starts: Vec::new(),
         published: None,
     }
 }

@@ -14,24 +14,20 @@ something disagrees.
 
 import http.server
 import json
-import os
 import queue
 import shutil
-import socket
 import subprocess
 import sys
 import tempfile
 import threading
 import time
-import urllib.error
 import urllib.parse
-import urllib.request
 
 import environment
+import served
 
 PLACE = environment.ROOT / "target" / "partner-agreement"
 PINNED = ["standardwebhooks==1.1.0", "icalendar==7.3.2", "pyjwt[crypto]==2.15.1"]
-PASSWORD = "kettle drum ash"
 
 
 class Receiver(http.server.BaseHTTPRequestHandler):
@@ -45,53 +41,6 @@ class Receiver(http.server.BaseHTTPRequestHandler):
 
     def log_message(self, *_):
         pass
-
-
-class Api:
-    def __init__(self, address):
-        self.base, self.token = f"http://{address}", None
-
-    def ask(self, method, path, body=None, form=None, raw=False):
-        data, headers = None, {"user-agent": "agreement"}
-        if form is not None:
-            data, headers["content-type"] = urllib.parse.urlencode(form).encode(), "application/x-www-form-urlencoded"
-        elif body is not None:
-            data, headers["content-type"] = json.dumps(body).encode(), "application/json"
-        if method == "PUT" or path.endswith("/secret"):
-            # Nobody else changes anything meanwhile.
-            headers["if-match"] = "*"
-        if self.token and form is None:
-            headers["authorization"] = f"Bearer {self.token}"
-        request = urllib.request.Request(self.base + path, data, headers, method=method)
-        with urllib.request.urlopen(request, timeout=30) as answer:
-            content = answer.read()
-        return content if raw else json.loads(content or b"null")
-
-
-def free_address():
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return "127.0.0.1:%d" % probe.getsockname()[1]
-
-
-def start(program, data):
-    address = free_address()
-    settings = {**os.environ, "LUSTRUM_DATA": data, "LUSTRUM_LISTEN": address, "LUSTRUM_WEBHOOK_LOOPBACK": "true",
-                "LUSTRUM_PUBLIC_URL": f"http://{address}", "LUSTRUM_OWNER_PASSWORD": PASSWORD, "LUSTRUM_LOG": "off"}
-    made = subprocess.run([program, "create-shop", "--name", "Shine", "--time-zone", "Europe/Vienna", "--owner-email",
-                           "owner@shop.test"], env=settings, check=True, capture_output=True, text=True)
-    shop = made.stdout.split()[1]
-    server = subprocess.Popen([program, "serve"], env=settings)
-    api = Api(address)
-    for _ in range(200):
-        try:
-            api.ask("GET", "/health")
-            break
-        except (urllib.error.URLError, ConnectionError):
-            time.sleep(0.1)
-    login = {"shop": shop, "email": "owner@shop.test", "password": PASSWORD}
-    api.token = api.ask("POST", "/v1/login", login)["access_token"]
-    return server, api
 
 
 failed = 0
@@ -202,14 +151,13 @@ def main():
     environment.enter("partner-agreement", PINNED)
     program = sys.argv[1] if len(sys.argv) > 1 else str(environment.ROOT / "target" / "debug" / "lustrum")
     with tempfile.TemporaryDirectory() as data:
-        server, api = start(program, data)
+        server, api = served.start(program, data, LUSTRUM_WEBHOOK_LOOPBACK="true")
         try:
             webhooks(api)
             calendars(api)
             tokens(api)
         finally:
-            server.terminate()
-            server.wait(timeout=30)
+            served.stop(server)
     sys.exit(1 if failed else 0)
 
 

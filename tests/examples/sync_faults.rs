@@ -6,13 +6,12 @@
 //! `domain/src/sync/model` does.
 
 use std::process::ExitCode;
-use tests::TestApp;
-use tests::schedules::{FAULTS, look_for, prepare};
+
+use tests::schedules::{FAULTS, look_for, ready};
 
 fn main() -> ExitCode {
     let most = std::env::args().nth(1).map_or(400, |most| most.parse().expect("a number of schedules"));
-    let app = TestApp::start();
-    prepare(&app);
+    let app = ready();
     let mut seen = 0;
     for fault in FAULTS {
         match look_for(&app, fault, most) {

@@ -2,8 +2,8 @@
 //! server and phones restored from backups; jobs given to others; forgetting; devices taken out of use; wrong clocks;
 //! commands that cannot be done; two phones of one technician.
 //!
-//! Each schedule has a shop of its own in one database, and every chance in it comes from its seed. A seed that goes
-//! wrong goes wrong again in the same way, and its history is printed.
+//! Each schedule has a shop of its own in a database of many, and every chance in it comes from its seed. A seed that goes
+//! wrong goes wrong again in the same way, and then its history is printed.
 
 mod fault;
 mod scene;
@@ -13,9 +13,13 @@ use crate::TestApp;
 use actix_web::dev::Service;
 use actix_web::test::{TestRequest, init_service, read_body};
 use api::app::App;
+use api::db::Conn;
+use api::db::kinds::Id;
 use api::serve::site;
+use diesel::connection::{Connection, InstrumentationEvent};
+use diesel::prelude::QueryResult;
 pub use fault::{FAULTS, Fault};
-pub use scene::prepare;
+use scene::prepare;
 use serde_json::Value;
 use std::collections::BTreeMap;
 use std::pin::Pin;
@@ -27,11 +31,28 @@ pub type Totals = BTreeMap<&'static str, u64>;
 /// The whole server without its socket: status and body for a request.
 type Server<'a> = dyn Fn(TestRequest) -> Pin<Box<dyn Future<Output = (u16, Value)> + 'a>> + 'a;
 
+/// A server on a new database that is ready for schedules, one at a time.
+pub fn ready() -> TestApp {
+    let app = TestApp::start_with(|config| config.pool_size = 1);
+    // What it is asked other tests ask too, and there it is read.
+    let nobody = Id::new(app.clock.now());
+    let unread = app.app.database.read(nobody, app.clock.now(), |db| {
+        match &mut *db.conn {
+            Conn::Pg(conn) => conn.set_instrumentation(|_: InstrumentationEvent<'_>| {}),
+            Conn::Sqlite(conn) => conn.set_instrumentation(|_: InstrumentationEvent<'_>| {}),
+        }
+        QueryResult::Ok(())
+    });
+    unread.expect("the connection");
+    prepare(&app);
+    app
+}
+
 /// The first seed that goes wrong without a defence, and how.
 pub fn look_for(app: &TestApp, fault: Fault, most: u64) -> Option<(u64, String)> {
     with_server(app, async |app, server| {
         for seed in 0..most {
-            if let Err(why) = World::new(app, seed, Some(fault)).await.run(server).await {
+            if let Err(why) = World::new(app, seed, Some(fault)).run(server).await {
                 return Some((seed, why));
             }
         }
@@ -39,23 +60,38 @@ pub fn look_for(app: &TestApp, fault: Fault, most: u64) -> Option<(u64, String)>
     })
 }
 
-/// Runs the schedules of these seeds; the first that goes wrong ends the program with its history.
-pub fn run(app: &TestApp, from: u64, to: u64) -> Totals {
-    with_server(app, async |app, server| {
-        let mut totals = Totals::new();
+/// Runs the schedules of these seeds on a database of their own; the first that goes wrong ends the program with its
+/// history.
+pub fn run(from: u64, to: u64) -> Totals {
+    let mut totals = Totals::new();
+    let wrong = with_server(&ready(), async |app, server| {
         for seed in from..to {
-            let mut world = World::new(app, seed, None).await;
+            let mut world = World::new(app, seed, None);
             if let Err(why) = world.run(server).await {
-                let (history, next) = (world.history.join("\n"), seed + 1);
-                panic!(
-                    "seed {seed}: {why}\n{history}\nseed {seed}: {why}; again: tests/run sync --seeds {seed}:{next}"
-                );
+                return Some((seed, why));
             }
             for (what, many) in world.totals {
                 *totals.entry(what).or_default() += many;
             }
         }
-        totals
+        None
+    });
+    if let Some((seed, why)) = wrong {
+        let history = history_of(seed).join("\n");
+        panic!("{history}\nseed {seed}: {why}; again: tests/run sync --seeds {seed}:{}", seed + 1);
+    }
+    totals
+}
+
+/// What happens in the schedule of a seed: the same every time.
+fn history_of(seed: u64) -> Vec<String> {
+    with_server(&ready(), async |app, server| {
+        let mut world = World::new(app, seed, None);
+        world.history = Some(Vec::new());
+        let ended = world.run(server).await;
+        let mut history = world.history.unwrap_or_default();
+        history.extend(ended.err());
+        history
     })
 }
 

@@ -3,8 +3,8 @@
 use crate::phone::Rows;
 use crate::{TestApp, estate};
 use api::app::App;
+use api::auth::Role;
 use api::auth::tokens::{AUDIENCE, Claims};
-use api::auth::{Caller, Role, Who};
 use api::db::devices::{self, DeviceState};
 use api::db::jobs::{self, Assignment, JobFields};
 use api::db::kinds::{Id, Word};
@@ -13,8 +13,10 @@ use api::db::people::{self, PersonFields};
 use api::db::sync::{Touch, index, scopes, view};
 use api::db::{Conn, Database, Db, crew_notes, customers, job_comments, logins, photos, shops, vehicles};
 use api::error::ApiError;
+use api::page;
 use chrono::TimeDelta;
 use diesel::connection::SimpleConnection;
+use domain::sync::Place;
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
 
@@ -32,7 +34,7 @@ const KEPT: [&str; 10] = [
     "photo",
 ];
 
-/// Makes the tables that backups of shops are kept in.
+/// Makes the tables that backups of shops are kept in, and the places where a transaction can break off.
 pub fn prepare(app: &TestApp) {
     let owner = Database::open(&app.place.owner(), 1).expect("the owner's database");
     let tables: String = KEPT
@@ -40,8 +42,35 @@ pub fn prepare(app: &TestApp) {
         .map(|table| format!("CREATE TABLE kept_{table} AS SELECT * FROM {table} WHERE 1 = 0;"))
         .collect();
     let nobody = Id::new(app.clock.now());
-    owner.write(nobody, app.clock.now(), |db| script(db, &tables)).expect("tables for backups");
+    owner
+        .write(nobody, app.clock.now(), |db| {
+            let crash = if matches!(&*db.conn, Conn::Pg(_)) { CRASH_POSTGRES } else { CRASH_SQLITE };
+            script(db, &(tables + crash))
+        })
+        .expect("tables for backups and crashes");
 }
+
+/// A push breaks off where it would note that it was taken, with all effects done, or later, with the phones' rows
+/// written.
+const CRASH_SQLITE: &str = "
+    CREATE TABLE crash (shop TEXT NOT NULL, place TEXT NOT NULL);
+    CREATE TRIGGER crash_at_device BEFORE UPDATE OF last_n ON device
+        WHEN EXISTS (SELECT 1 FROM crash WHERE shop = NEW.shop AND place = 'device')
+        BEGIN SELECT RAISE(ABORT, 'crash'); END;
+    CREATE TRIGGER crash_at_sync_scope BEFORE UPDATE OF row_sum ON sync_scope
+        WHEN EXISTS (SELECT 1 FROM crash WHERE shop = NEW.shop AND place = 'sync_scope')
+        BEGIN SELECT RAISE(ABORT, 'crash'); END;";
+const CRASH_POSTGRES: &str = "
+    CREATE TABLE crash (shop TEXT NOT NULL, place TEXT NOT NULL);
+    CREATE FUNCTION crash() RETURNS trigger LANGUAGE plpgsql AS $$
+        BEGIN
+            IF EXISTS (SELECT 1 FROM crash WHERE shop = NEW.shop AND place = TG_TABLE_NAME) THEN
+                RAISE EXCEPTION 'crash';
+            END IF;
+            RETURN NEW;
+        END $$;
+    CREATE TRIGGER crash BEFORE UPDATE OF last_n ON device FOR EACH ROW EXECUTE FUNCTION crash();
+    CREATE TRIGGER crash BEFORE UPDATE OF row_sum ON sync_scope FOR EACH ROW EXECUTE FUNCTION crash();";
 
 /// Runs statements as they are.
 pub fn script(db: &mut Db<'_>, statements: &str) -> Result<(), diesel::result::Error> {
@@ -57,7 +86,6 @@ pub struct Scene {
     pub shop: Id,
     pub people: Vec<Id>,
     pub tokens: Vec<String>,
-    caller: Caller,
     customer: Id,
     vehicle: Id,
     pub jobs: Vec<Id>,
@@ -104,14 +132,11 @@ impl Scene {
             app.keys.sign(&claims).expect("a token")
         };
         let tokens = people.iter().zip(&logins).map(token).collect();
-        let who = Who::Person { id: people[0], role: Role::Technician, login: logins[0] };
-        let caller = Caller { shop, who, attempt: None, act: None };
         Scene {
             app: app.clone(),
             shop,
             people,
             tokens,
-            caller,
             customer,
             vehicle,
             jobs: Vec::new(),
@@ -120,18 +145,31 @@ impl Scene {
     }
 
     /// Changes something as the office would.
-    pub async fn write(&self, work: impl FnOnce(&mut Db<'_>) -> Result<(), ApiError> + Send + 'static) {
-        self.app.write(&self.caller, work).await.expect("the office may");
+    pub fn write(&self, work: impl FnOnce(&mut Db<'_>) -> Result<(), ApiError>) {
+        self.app.database.write(self.shop, self.app.clock.now(), work).expect("the office may");
     }
 
-    async fn read<T: Send + 'static>(
-        &self,
-        work: impl FnOnce(&mut Db<'_>) -> Result<T, ApiError> + Send + 'static,
-    ) -> T {
-        self.app.snapshot(&self.caller, work).await.expect("rows")
+    fn read<T>(&self, work: impl FnOnce(&mut Db<'_>) -> Result<T, ApiError>) -> T {
+        self.app.database.snapshot(self.shop, self.app.clock.now(), work).expect("rows")
     }
 
-    pub async fn add_job(&mut self, id: Id, to: Option<usize>) {
+    /// From now on the shop's next transaction that comes to this table breaks off there, or none does.
+    pub fn crash_at(&self, table: Option<&str>) {
+        let shop = self.shop;
+        let statement = match table {
+            Some(table) => format!("INSERT INTO crash (shop, place) VALUES ('{shop}', '{table}');"),
+            None => format!("DELETE FROM crash WHERE shop = '{shop}';"),
+        };
+        self.write(|db| Ok(script(db, &statement)?));
+    }
+
+    /// What a cursor of a person's phone means.
+    pub fn place(&self, person: usize, cursor: Option<&str>) -> Option<Place> {
+        let list = format!("{} sync {}", self.shop, self.people[person]);
+        page::unseal(&self.app.keys, &list, cursor).ok().flatten()
+    }
+
+    pub fn add_job(&mut self, id: Id, to: Option<usize>) {
         let (customer, vehicle) = (self.customer, self.vehicle);
         // One vehicle, so each job has an hour of its own.
         let from = self.app.clock.now().plus(TimeDelta::hours(self.jobs.len() as i64));
@@ -143,8 +181,7 @@ impl Scene {
             jobs::insert(db, id, customer, &fields)?;
             jobs::assign(db, id, 1, &crew)?;
             Ok(())
-        })
-        .await;
+        });
         self.jobs.push(id);
     }
 
@@ -154,28 +191,26 @@ impl Scene {
     }
 
     /// Gives a job to somebody else, or to nobody.
-    pub async fn assign(&self, job: Id, to: Option<usize>) {
+    pub fn assign(&self, job: Id, to: Option<usize>) {
         let crew = self.crew(to);
         self.write(move |db| {
             if let Some(before) = jobs::find(db, job)? {
                 jobs::assign(db, job, before.rev, &crew)?;
             }
             Ok(())
-        })
-        .await;
+        });
     }
 
-    pub async fn change(&self, job: Id, note: String) {
+    pub fn change(&self, job: Id, note: String) {
         self.write(move |db| {
             if let Some(before) = jobs::find(db, job)? {
                 jobs::update(db, job, before.rev, &JobFields { note: Some(note), ..before.fields })?;
             }
             Ok(())
-        })
-        .await;
+        });
     }
 
-    pub async fn rename_customer(&self, name: String) {
+    pub fn rename_customer(&self, name: String) {
         let id = self.customer;
         self.write(move |db| {
             if let Some(mut before) = customers::find(db, id)? {
@@ -183,21 +218,19 @@ impl Scene {
                 customers::update(db, id, before.rev, &before.fields)?;
             }
             Ok(())
-        })
-        .await;
+        });
     }
 
     /// Forgets everything that has left somebody's view.
-    pub async fn forget(&self) {
+    pub fn forget(&self) {
         self.write(|db| {
             let later = db.now.plus(TimeDelta::seconds(1));
             index::forget_before(db, later)?;
             Ok(())
-        })
-        .await;
+        });
     }
 
-    pub async fn back_up(&mut self) {
+    pub fn back_up(&mut self) {
         let shop = self.shop;
         let each = |table: &&str| {
             format!(
@@ -206,12 +239,12 @@ impl Scene {
             )
         };
         let statements: String = KEPT.iter().map(each).collect();
-        self.write(move |db| Ok(script(db, &statements)?)).await;
+        self.write(move |db| Ok(script(db, &statements)?));
         self.has_backup = true;
     }
 
     /// Puts the backup back; a restored server begins another timeline, unless it does not know that it was restored.
-    pub async fn restore(&self, knows: bool) {
+    pub fn restore(&self, knows: bool) {
         let shop = self.shop;
         let empty = KEPT.iter().rev().map(|table| format!("DELETE FROM {table} WHERE shop = '{shop}';"));
         let fill = KEPT
@@ -224,28 +257,26 @@ impl Scene {
                 db.touch(Touch::Epoch);
             }
             Ok(())
-        })
-        .await;
+        });
     }
 
-    pub async fn revoke(&self, device: Id) {
+    pub fn revoke(&self, device: Id) {
         self.write(move |db| {
             if let Some(known) = devices::find(db, device)? {
                 devices::set_state(db, device, known.rev, DeviceState::Wiped)?;
             }
             Ok(())
-        })
-        .await;
+        });
     }
 
     /// What a person may see at this instant, by kind and id with the revision, as the rows say.
-    pub async fn truth(&self, person: usize) -> BTreeMap<(String, String), i64> {
+    pub fn truth(&self, person: usize) -> BTreeMap<(String, String), i64> {
         let person = self.people[person];
-        self.read(move |db| Ok(index::present_rows(db, person)?)).await
+        self.read(move |db| Ok(index::present_rows(db, person)?))
     }
 
     /// The same, if the rows and their digest are what the one place says that knows who may see what.
-    pub async fn checked_truth(&self, person: usize) -> Result<BTreeMap<(String, String), i64>, String> {
+    pub fn checked_truth(&self, person: usize) -> Result<BTreeMap<(String, String), i64>, String> {
         let person = self.people[person];
         self.read(move |db| {
             let Some(scope) = scopes::find(db, person)? else { return Ok(Ok(BTreeMap::new())) };
@@ -265,11 +296,10 @@ impl Scene {
             }
             Ok(Ok(rows))
         })
-        .await
     }
 
     /// Every command that was taken, and what is there of the jobs.
-    pub async fn effects(&self) -> Effects {
+    pub fn effects(&self) -> Effects {
         let jobs = self.jobs.clone();
         self.read(move |db| {
             Ok(Effects {
@@ -279,7 +309,6 @@ impl Scene {
                 notes: crew_notes::of_jobs(db, &jobs)?.iter().map(|note| (note.job, note.rev)).collect(),
             })
         })
-        .await
     }
 }
 

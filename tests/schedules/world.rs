@@ -11,6 +11,7 @@ use api::db::kinds::{Id, Instant};
 use api::db::mutations::MutationOutcome;
 use chrono::TimeDelta;
 use domain::random::Random;
+use domain::sync::Place;
 use serde_json::{Value, json};
 use std::cell::RefCell;
 use std::collections::{BTreeMap, BTreeSet};
@@ -46,7 +47,10 @@ pub struct World {
     made: BTreeMap<String, (&'static str, Option<String>)>,
     lost: BTreeSet<String>,
     fault: Option<Fault>,
-    pub history: Vec<String>,
+    /// The farthest that a place may be of which phones were told, and its timeline.
+    farthest: (String, i64),
+    /// What happened, told only where somebody asks: a seed that goes wrong goes wrong again.
+    pub history: Option<Vec<String>>,
     pub totals: Totals,
 }
 
@@ -64,7 +68,7 @@ fn id_of(random: &mut Random) -> String {
 }
 
 impl World {
-    pub async fn new(app: &App, seed: u64, fault: Option<Fault>) -> World {
+    pub fn new(app: &App, seed: u64, fault: Option<Fault>) -> World {
         // Shops of the same seed without a defence are others.
         let salt = fault.map_or(0, |fault| 1 + fault as u64);
         let random = Rc::new(RefCell::new(Random::new(seed ^ salt << 48)));
@@ -76,7 +80,7 @@ impl World {
         for _ in 0..1 + draw(3) {
             let id = id_of(&mut random.borrow_mut()).parse().expect("an id");
             let to = Some(draw(people));
-            scene.add_job(id, to).await;
+            scene.add_job(id, to);
         }
         let mut phones = Vec::new();
         for person in 0..people {
@@ -99,7 +103,8 @@ impl World {
             made: BTreeMap::new(),
             lost: BTreeSet::new(),
             fault,
-            history: Vec::new(),
+            farthest: (String::new(), 0),
+            history: None,
             totals: Totals::new(),
         }
     }
@@ -112,9 +117,15 @@ impl World {
         self.draw(100) < percent
     }
 
-    fn note(&mut self, what: &'static str, text: String) {
+    fn note(&mut self, what: &'static str, text: impl FnOnce() -> String) {
         *self.totals.entry(what).or_default() += 1;
-        self.history.push(format!("{what}: {text}"));
+        self.tell(|| format!("{what}: {}", text()));
+    }
+
+    fn tell(&mut self, text: impl FnOnce() -> String) {
+        if let Some(history) = &mut self.history {
+            history.push(text());
+        }
     }
 
     fn has(&self, fault: Fault) -> bool {
@@ -129,14 +140,14 @@ impl World {
     pub async fn run(&mut self, server: &Server<'_>) -> Result<(), String> {
         // Everybody has a first copy, as after a morning at home.
         for phone in 0..self.phones.len() {
-            self.settle(server, phone).await?;
+            self.settle(server, phone, true).await?;
             self.phones[phone].phone.back_up();
         }
         for _ in 0..STEPS {
             self.step(server).await?;
         }
         self.heal(server).await?;
-        self.judge().await
+        self.judge()
     }
 
     async fn step(&mut self, server: &Server<'_>) -> Result<(), String> {
@@ -149,52 +160,48 @@ impl World {
             72..82 => {
                 let to = self.draw(self.scene.people.len() + 1);
                 let to = (to < self.scene.people.len()).then_some(to);
-                self.note("jobs given away", format!("{job} to {to:?}"));
-                self.scene.assign(job, to).await;
-                self.without_traces().await;
+                self.note("jobs given away", || format!("{job} to {to:?}"));
+                self.scene.assign(job, to);
+                self.without_traces();
             }
             82..84 => {
                 let id = id_of(&mut self.random.borrow_mut()).parse().expect("an id");
                 let to = Some(self.draw(self.scene.people.len()));
-                self.note("jobs added", format!("{id} to {to:?}"));
-                self.scene.add_job(id, to).await;
+                self.note("jobs added", || format!("{id} to {to:?}"));
+                self.scene.add_job(id, to);
             }
             84..87 => {
-                self.note("jobs changed", job.to_string());
+                self.note("jobs changed", || job.to_string());
                 let text = self.draw(1000).to_string();
-                if self.chance(50) {
-                    self.scene.change(job, text).await
-                } else {
-                    self.scene.rename_customer(text).await
-                }
+                if self.chance(50) { self.scene.change(job, text) } else { self.scene.rename_customer(text) }
             }
             87..90 => self.phones[phone].offline = !self.phones[phone].offline,
             90..92 => {
-                self.note("forgetting", String::new());
-                self.forget().await;
+                self.note("forgetting", String::new);
+                self.forget();
             }
             92..94 => {
-                self.note("server backed up", String::new());
-                self.scene.back_up().await;
+                self.note("server backed up", String::new);
+                self.scene.back_up();
             }
             94..96 if self.scene.has_backup => {
-                self.note("server restored", String::new());
-                self.scene.restore(!self.has(Fault::NoEpoch)).await;
+                self.note("server restored", String::new);
+                self.scene.restore(!self.has(Fault::NoEpoch));
             }
             96..98 => {
-                self.note("phones backed up", phone.to_string());
+                self.note("phones backed up", || phone.to_string());
                 self.phones[phone].phone.back_up();
             }
             98 => {
                 let lost = self.phones[phone].phone.restore();
-                self.note("phones restored", format!("{phone}, which loses {lost:?}"));
+                self.note("phones restored", || format!("{phone}, which loses {lost:?}"));
                 self.lost.extend(lost);
                 self.act(phone);
             }
             99 if self.chance(30) => {
-                self.note("phones wiped", phone.to_string());
+                self.note("phones wiped", || phone.to_string());
                 self.phones[phone].revoked = true;
-                self.scene.revoke(self.device(phone)).await;
+                self.scene.revoke(self.device(phone));
             }
             _ => {}
         }
@@ -230,7 +237,7 @@ impl World {
         if let Some(needs) = &needs {
             held.phone.kept.outbox.last_mut().expect("the command")["depends_on"] = json!([needs]);
         }
-        self.note("commands", format!("{phone} {kind} {id} on {job}"));
+        self.note("commands", || format!("{phone} {kind} {id} on {job}"));
         self.made.insert(id, (kind, needs));
     }
 
@@ -243,7 +250,7 @@ impl World {
             true if self.chance(50) => held.push(most, &now).unwrap_or_else(|| held.pull()),
             true => held.pull(),
         };
-        self.note("asked", format!("{phone} {ask:?}"));
+        self.note("asked", || format!("{phone} {ask:?}"));
         self.net.push((phone, Message::Ask(ask)));
     }
 
@@ -260,7 +267,7 @@ impl World {
         }
         if lost {
             let what = if matches!(message, Message::Ask(_)) { "questions lost" } else { "answers lost" };
-            self.note(what, phone.to_string());
+            self.note(what, || phone.to_string());
             return Ok(());
         }
         let limit = [1, 2, 100][self.draw(3)];
@@ -275,9 +282,22 @@ impl World {
     ) -> Result<(), String> {
         match message {
             Message::Ask(ask) => {
-                if let Some((status, answer)) = self.serve(server, phone, (&ask, limit)).await {
-                    let truth = self.truth(phone, &answer).await?;
-                    self.history.push(format!("answered {phone} {status} {answer}"));
+                let crash = matches!(ask, Ask::Push { .. }) && self.chance(15);
+                if crash {
+                    let place = ["device", "sync_scope"][self.draw(2)];
+                    self.scene.crash_at(Some(place));
+                }
+                let answered = self.serve(server, phone, (&ask, limit)).await;
+                if crash {
+                    self.scene.crash_at(None);
+                    if answered.as_ref().is_some_and(|(status, _)| *status == 500) {
+                        self.note("crashes in a transaction", || phone.to_string());
+                    }
+                }
+                if let Some((status, answer)) = answered {
+                    self.judge_place(phone, &ask, &answer)?;
+                    let truth = self.truth(phone, &answer)?;
+                    self.tell(|| format!("answered {phone} {status} {answer}"));
                     self.net.push((phone, Message::Answer(ask, status, answer, truth)));
                 }
                 Ok(())
@@ -287,14 +307,14 @@ impl World {
     }
 
     /// What the person may see when a checkpoint is told; now and then the server's own rows are judged, too.
-    async fn truth(&mut self, phone: usize, answer: &Value) -> Result<Revisions, String> {
+    fn truth(&mut self, phone: usize, answer: &Value) -> Result<Revisions, String> {
         if answer["checkpoint"].is_null() && !self.has(Fault::NoStaging) || self.has(Fault::NoRemovalRows) {
             return Ok(Revisions::new());
         }
         let person = self.phones[phone].person;
         match self.chance(10) {
-            true => self.scene.checked_truth(person).await,
-            false => Ok(self.scene.truth(person).await),
+            true => self.scene.checked_truth(person),
+            false => Ok(self.scene.truth(person)),
         }
     }
 
@@ -322,13 +342,14 @@ impl World {
         let held = &mut self.phones[phone];
         let was = held.phone.kept.device.clone();
         let reached = held.phone.hear(&ask, status, &answer).map_err(|why| format!("I1c {why}"))?;
-        self.history.push(format!(
-            "{phone} hears {status}; registered {}, next {:?}",
-            held.phone.is_registered(),
-            held.phone.kept.outbox.first().map(|one| one["n"].clone())
-        ));
-        if held.phone.kept.device != was {
-            self.history.push(format!("{phone} is {} now", held.phone.kept.device));
+        if let Some(history) = &mut self.history {
+            let kept = &held.phone.kept;
+            let next = kept.outbox.first().map(|one| &one["n"]);
+            let registered = held.phone.is_registered();
+            history.push(format!("{phone} hears {status}; registered {registered}, next {next:?}"));
+            if kept.device != was {
+                history.push(format!("{phone} is {} now", kept.device));
+            }
         }
         if lacks == Some(Fault::NoJournal) {
             held.phone.kept.journal.clear();
@@ -390,7 +411,7 @@ impl World {
                 (Method::GET, format!("/v1/sync/pull?device={device}&limit={limit}{cursor}"), None)
             }
         };
-        self.undo_before(ask).await;
+        self.undo_before(ask);
         let token = &self.scene.tokens[self.phones[phone].person];
         let mut request = TestRequest::with_uri(&path)
             .method(method)
@@ -407,14 +428,14 @@ impl World {
             && matches!(ask, Ask::Push { .. })
             && self.chance(15)
         {
-            self.forget_push(ask).await;
+            self.forget_push(ask);
             return None;
         }
         Some((status, answer))
     }
 
     /// Takes a defence of the server away that works before an answer.
-    async fn undo_before(&mut self, ask: &Ask) {
+    fn undo_before(&mut self, ask: &Ask) {
         let (shop, device) = (
             self.scene.shop,
             match ask {
@@ -435,16 +456,16 @@ impl World {
             (Some(Fault::NoForkCheck), Ask::Push { .. }) => {
                 format!("UPDATE mutation SET n = -n WHERE shop = '{shop}' AND device = '{device}' AND n > 0;")
             }
-            (Some(Fault::NoIdDedupe), Ask::Push { body, .. }) => self.renamed(body, &device).await,
+            (Some(Fault::NoIdDedupe), Ask::Push { body, .. }) => self.renamed(body, &device),
             _ => String::new(),
         };
         if !statements.is_empty() {
-            self.scene.write(move |db| Ok(script(db, &statements)?)).await;
+            self.scene.write(move |db| Ok(script(db, &statements)?));
         }
     }
 
     /// Commands that come under another number than before are not known again.
-    async fn renamed(&mut self, body: &Value, device: &str) -> String {
+    fn renamed(&mut self, body: &Value, device: &str) -> String {
         let mut statements = String::new();
         for one in body["mutations"].as_array().into_iter().flatten() {
             let (id, n) = (one["id"].as_str().unwrap_or_default(), &one["n"]);
@@ -458,7 +479,7 @@ impl World {
     }
 
     /// The effects of a push stay, and its acknowledgement is gone.
-    async fn forget_push(&mut self, ask: &Ask) {
+    fn forget_push(&mut self, ask: &Ask) {
         let Ask::Push { device, body, .. } = ask else { return };
         let (shop, first) = (self.scene.shop, body["mutations"][0]["n"].as_i64().unwrap_or(1));
         let statements = format!(
@@ -466,20 +487,20 @@ impl World {
              UPDATE device SET last_n = {} WHERE shop = '{shop}' AND id = '{device}' AND last_n >= {first};",
             first - 1
         );
-        self.scene.write(move |db| Ok(script(db, &statements)?)).await;
+        self.scene.write(move |db| Ok(script(db, &statements)?));
     }
 
     /// What has left somebody's view leaves no trace, where that defence is missing.
-    async fn without_traces(&mut self) {
+    fn without_traces(&mut self) {
         if self.has(Fault::NoRemovalRows) {
             let shop = self.scene.shop;
             let gone = format!("DELETE FROM sync_index WHERE shop = '{shop}' AND NOT present;");
-            self.scene.write(move |db| Ok(script(db, &gone)?)).await;
+            self.scene.write(move |db| Ok(script(db, &gone)?));
         }
     }
 
-    async fn forget(&mut self) {
-        self.scene.forget().await;
+    fn forget(&mut self) {
+        self.scene.forget();
         let floor = match self.fault {
             Some(Fault::NoFloor) => "0",
             Some(Fault::FloorByNumberOnly) => "CASE WHEN floor_seq > 0 THEN floor_seq - 1 ELSE 0 END",
@@ -487,39 +508,56 @@ impl World {
         };
         let shop = self.scene.shop;
         let lower = format!("UPDATE sync_scope SET floor_seq = {floor} WHERE shop = '{shop}';");
-        self.scene.write(move |db| Ok(script(db, &lower)?)).await;
+        self.scene.write(move |db| Ok(script(db, &lower)?));
     }
 
     /// The network heals: old messages arrive, and everybody asks until all is quiet.
     async fn heal(&mut self, server: &Server<'_>) -> Result<(), String> {
-        self.history.push("the network heals".into());
+        self.tell(|| "the network heals".into());
         while !self.net.is_empty() {
             let (phone, message) = self.net.remove(0);
             self.arrive(server, phone, (message, 100)).await?;
         }
-        // Once more, as what the second one says may concern the first.
-        for _ in 0..2 {
+        // All say what they have to say before they look, as it concerns the others, until looking gives no more to say.
+        for round in 0..10 {
+            let mut talked = round == 0;
             for phone in 0..self.phones.len() {
-                self.settle(server, phone).await?;
+                while self.has_something_to_say(phone) {
+                    talked = true;
+                    self.settle(server, phone, false).await?;
+                }
+            }
+            if !talked {
+                break;
+            }
+            for phone in 0..self.phones.len() {
+                self.settle(server, phone, true).await?;
             }
         }
         Ok(())
     }
 
-    /// A phone asks, and hears at once, until it has nothing more to say.
-    async fn settle(&mut self, server: &Server<'_>, phone: usize) -> Result<(), String> {
+    fn has_something_to_say(&self, phone: usize) -> bool {
+        let held = &self.phones[phone].phone;
+        !held.is_registered() || !held.kept.outbox.is_empty()
+    }
+
+    /// A phone asks, and hears at once, until it has nothing more to say and, if it is to look, has seen what there is.
+    async fn settle(&mut self, server: &Server<'_>, phone: usize, look: bool) -> Result<(), String> {
         for _ in 0..40 {
             let now = self.clock(phone).to_string();
             let held = &self.phones[phone].phone;
             let ask = match (held.is_registered(), held.push(200, &now)) {
                 (false, _) => held.register(),
                 (true, Some(push)) => push,
-                (true, None) => held.pull(),
+                (true, None) if look => held.pull(),
+                (true, None) => return Ok(()),
             };
-            self.history.push(format!("{phone} asks {ask:?}"));
+            self.tell(|| format!("{phone} asks {ask:?}"));
             let before = self.totals.get("checkpoints").copied();
             let Some((status, answer)) = self.serve(server, phone, (&ask, 100)).await else { continue };
-            let truth = self.truth(phone, &answer).await?;
+            self.judge_place(phone, &ask, &answer)?;
+            let truth = self.truth(phone, &answer)?;
             self.hear(phone, (ask, status, answer), &truth)?;
             let held = &self.phones[phone].phone;
             if self.totals.get("checkpoints").copied() != before
@@ -531,13 +569,33 @@ impl World {
         Err(format!("I6 phone {phone} does not come to rest: {:?}", self.phones[phone].phone.kept.outbox))
     }
 
-    async fn judge(&self) -> Result<(), String> {
+    /// Within a timeline a place only goes forward: a page's lies behind the one that was asked for, and the last page's
+    /// behind all that any phone was told before.
+    fn judge_place(&mut self, phone: usize, ask: &Ask, answer: &Value) -> Result<(), String> {
+        let (Ask::Pull { cursor, .. }, Some(told)) = (ask, answer["cursor"].as_str()) else { return Ok(()) };
+        let place = |cursor: Option<&str>| self.scene.place(self.phones[phone].person, cursor);
+        let Some(told) = place(Some(told)) else { return Ok(()) };
+        let asked = place(cursor.as_deref()).filter(|asked| asked.epoch == told.epoch);
+        let order = |place: &Place| (place.seq, place.row.is_none(), place.row.clone());
+        if answer["reset"] == false && asked.as_ref().is_some_and(|asked| order(&told) < order(asked)) {
+            return Err(format!("I8 from {asked:?} phone {phone} is sent back to {told:?}"));
+        }
+        if told.row.is_none() && told.began.is_none() {
+            if self.farthest.0 == told.epoch && told.seq < self.farthest.1 {
+                return Err(format!("I8 {told:?} lies before {:?}", self.farthest));
+            }
+            self.farthest = (told.epoch, told.seq);
+        }
+        Ok(())
+    }
+
+    fn judge(&self) -> Result<(), String> {
         for (nth, held) in self.phones.iter().enumerate() {
             if !held.phone.kept.outbox.is_empty() {
                 return Err(format!("I6 the outbox of phone {nth} never drains"));
             }
             let truth = match self.has(Fault::NoRemovalRows) {
-                false => self.scene.checked_truth(held.person).await?,
+                false => self.scene.checked_truth(held.person)?,
                 true => Revisions::new(),
             };
             let rows = revisions(&held.phone.kept.rows);
@@ -545,11 +603,11 @@ impl World {
                 return Err(format!("I1 phone {nth} has {rows:?}, the server {truth:?}"));
             }
         }
-        self.judge_effects().await
+        self.judge_effects()
     }
 
-    async fn judge_effects(&self) -> Result<(), String> {
-        let effects = self.scene.effects().await;
+    fn judge_effects(&self) -> Result<(), String> {
+        let effects = self.scene.effects();
         let taken: BTreeMap<String, _> = effects.taken.iter().map(|one| (one.id.to_string(), one)).collect();
         for (id, (kind, needs)) in self.made.iter().filter(|(id, _)| !self.lost.contains(*id)) {
             let Some(one) = taken.get(id) else { return Err(format!("I2 {kind} {id} is lost")) };

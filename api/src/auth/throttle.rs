@@ -13,15 +13,16 @@ use base64::Engine;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use chrono::TimeDelta;
 
-/// After so long without a failure the count begins anew; an assumption, like the free failures.
+/// After so long without a failure the count begins anew. An assumption, like all numbers here.
 pub const FORGOTTEN: TimeDelta = TimeDelta::hours(1);
+/// Failures that cost no wait: from an address into an account, from an address, into an account.
 const FREE_PAIR: i32 = 5;
 const FREE_ADDRESS: i32 = 30;
 const FREE_ACCOUNT: i32 = 50;
-/// The first wait, and the longest, seconds.
+/// The first wait, and the longest, seconds: it leaves about a hundred guesses a day.
 const FIRST_WAIT_S: i64 = 30;
 const LONGEST_WAIT_S: i64 = 900;
-/// An address from which somebody has logged in is theirs for so long.
+/// An address from which somebody has logged in is theirs for so long: three lives of a login.
 const FAMILIAR: TimeDelta = TimeDelta::days(90);
 
 /// What the failures of one attempt count against.
@@ -59,7 +60,9 @@ impl Counts {
             let Some((failures, last_at)) = login_failures::find(db, source, db.now.plus(-FORGOTTEN))? else {
                 continue;
             };
-            let left_s = last_at.unix() + wait_s(failures, free) - db.now.unix();
+            let wait_s = wait_s(failures, free);
+            // Where the clock is behind that of another replica nobody waits longer for it.
+            let left_s = (last_at.unix() + wait_s - db.now.unix()).min(wait_s);
             if left_s > 0 {
                 return Err(ApiError::TooMany { retry_after_s: left_s });
             }

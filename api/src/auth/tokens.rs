@@ -168,7 +168,7 @@ impl Keys {
         Ok(decode::<Claims>(token, &pair.verifying, &validation).map_err(|_| REFUSED)?.claims)
     }
 
-    /// Half an HMAC-SHA-256 over the name of a list and a place in it.
+    /// Half an HMAC-SHA-256, the least that RFC 2104, 5, recommends, over the name of a list and a place in it.
     pub fn stamp(&self, list: &str, place: &[u8]) -> [u8; 16] {
         let mut context = hmac::Context::with_key(&self.stamping);
         context.update(list.as_bytes());

@@ -6,6 +6,7 @@ pub mod once;
 pub mod pace;
 pub mod query;
 pub mod seen;
+pub mod shape;
 pub mod sunset;
 pub mod tags;
 

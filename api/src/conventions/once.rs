@@ -21,10 +21,10 @@ use std::collections::HashSet;
 use std::fmt;
 use std::sync::{Arc, Mutex, PoisonError};
 
-/// How long a reply is kept.
+/// How long a reply is kept. The draft leaves it open; a day is common practice (from memory).
 pub const KEPT: TimeDelta = TimeDelta::hours(24);
 const NAME: &str = "idempotency-key";
-/// Longest key, characters.
+/// Longest key, characters; an assumption, far beyond the 36 of a UUID that the draft recommends.
 const LONGEST: usize = 255;
 
 /// A request with a key.

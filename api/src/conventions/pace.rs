@@ -4,6 +4,7 @@
 use super::set;
 use crate::auth::Caller;
 use crate::db::kinds::{Id, Instant};
+use crate::error::ApiError;
 use actix_web::http::header::{HeaderMap, HeaderName};
 use std::collections::HashMap;
 use std::sync::{Mutex, PoisonError};
@@ -42,16 +43,26 @@ impl Pace {
     /// Counts one request, unless none is left. Nothing is told where there is no limit.
     pub fn spend(&self, caller: &Caller, now: Instant) -> Option<Left> {
         let principal = caller.principal().filter(|_| self.per_min > 0)?;
+        Some(self.count((caller.shop, principal), self.per_min, now))
+    }
+
+    /// Lets in whoever comes without a login, so often a minute.
+    pub fn admit(&self, whom: (Id, Id), per_min: u32, now: Instant) -> Result<(), ApiError> {
+        let left = self.count(whom, per_min, now);
+        if left.allowed { Ok(()) } else { Err(ApiError::TooMany { retry_after_s: left.reset_s }) }
+    }
+
+    fn count(&self, whom: (Id, Id), per_min: u32, now: Instant) -> Left {
         let mut counted = self.counted.lock().unwrap_or_else(PoisonError::into_inner);
         let window = now.unix().div_euclid(WINDOW_S);
         if counted.window != window {
             *counted = Counted { window, used: HashMap::new() };
         }
-        let used = counted.used.entry((caller.shop, principal)).or_default();
-        let allowed = *used < self.per_min;
+        let used = counted.used.entry(whom).or_default();
+        let allowed = *used < per_min;
         *used += u32::from(allowed);
         let reset_s = (window + 1) * WINDOW_S - now.unix();
-        Some(Left { allowed, of: self.per_min, requests: self.per_min - *used, reset_s })
+        Left { allowed, of: per_min, requests: per_min - *used, reset_s }
     }
 }
 

@@ -15,12 +15,13 @@ pub enum Asks {
 /// Makes something under the id of the address.
 const NEW: [&str; 5] =
     ["/v1/people/{id}", "/v1/customers/{id}", "/v1/vehicles/{id}", "/v1/vans/{id}", "/v1/jobs/{id}"];
-const EITHER: [&str; 2] = ["/v1/jobs/{id}/arrival", "/v1/weather/{date}"];
+const EITHER: [&str; 4] =
+    ["/v1/jobs/{id}/arrival", "/v1/weather/{date}", "/v1/travel-matrix", "/v1/message-gateway"];
 /// Adds a decision; those before it stay. Or says again what is so.
 /// An upload has its own condition, how much is there.
 const FREE: [&str; 3] = ["/v1/norms/veto", "/v1/devices/{id}", "/v1/uploads/{id}"];
 /// The POSTs that change a row that is there. All others add one.
-const CHANGES: [&str; 20] = [
+const CHANGES: [&str; 26] = [
     "/v1/devices/{id}/revoke",
     "/v1/inbox/{id}/accept",
     "/v1/inbox/{id}/discard",
@@ -36,6 +37,12 @@ const CHANGES: [&str; 20] = [
     "/v1/bookings/{id}/accept",
     "/v1/bookings/{id}/decline",
     "/v1/bookings/{id}/withdraw",
+    "/v1/held-offers/{id}/take",
+    "/v1/round-plans/{id}/cancel",
+    "/v1/round-plans/{id}/publish",
+    "/v1/message-gateway/secret",
+    "/v1/replies/{id}/handled",
+    "/v1/jobs/{id}/on-the-way",
     "/v1/jobs/{id}/cancel",
     "/v1/jobs/{id}/finish",
     "/v1/jobs/{id}/steps/{record}/correction",
@@ -43,8 +50,14 @@ const CHANGES: [&str; 20] = [
     "/v1/tasks/{id}/replay",
 ];
 /// They answer and store nothing, or take everything once by ids of its own.
-const ANSWERS: [&str; 4] =
-    ["/v1/plans/preview", "/v1/jobs/{id}/plan/compare", "/v1/sync/push", "/v1/uploads"];
+const ANSWERS: [&str; 6] = [
+    "/v1/offers",
+    "/v1/plans/preview",
+    "/v1/jobs/{id}/plan/compare",
+    "/v1/message-templates/preview",
+    "/v1/sync/push",
+    "/v1/uploads",
+];
 
 pub fn asks(method: &str, path: &str) -> Option<Asks> {
     match method {

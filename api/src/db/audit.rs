@@ -138,6 +138,11 @@ pub fn check(db: &mut Db<'_>) -> QueryResult<AuditState> {
     Ok(AuditState { entries: last, whole: fault.is_none(), fault, hash })
 }
 
+/// The number of the shop's last entry: as long as it is the same, nobody has changed anything.
+pub fn newest(db: &mut Db<'_>) -> QueryResult<i32> {
+    Ok(head(db)?.map_or(0, |(number, _)| number))
+}
+
 fn head(db: &mut Db<'_>) -> QueryResult<Option<(i32, String)>> {
     audit_head::table.find(db.shop).select((audit_head::number, audit_head::hash)).first(db.conn).optional()
 }

@@ -1,9 +1,9 @@
 //! Jobs that partner apps propose, until the office has answered.
 
 use super::Db;
-use super::jobs::{JobFields, typical};
+use super::jobs::{JobFields, ordinary, typical};
 use super::kinds::{Doc, Id, Instant, Word};
-use super::schema::booking;
+use super::schema::{booking, job, vehicle};
 use crate::check::{Check, Checker};
 use diesel::prelude::*;
 use serde::{Deserialize, Serialize};
@@ -76,6 +76,9 @@ impl BookingFields {
             booked_grade: self.booked_grade,
             note: self.note.clone(),
             rework_of: None,
+            priority: ordinary(),
+            links: Doc::default(),
+            other_windows: Doc(Vec::new()),
         }
     }
 }
@@ -97,6 +100,12 @@ pub fn insert(db: &mut Db<'_>, id: Id, app: Id, fields: &BookingFields) -> Query
         booking::created_at.eq(db.now),
     );
     diesel::insert_into(booking::table).values(made).execute(db.conn).map(|_| ())
+}
+
+/// A booking that was a job from the beginning, as the shop had offered its window.
+pub fn insert_accepted(db: &mut Db<'_>, id: Id, app: Id, fields: &BookingFields, job: Id) -> QueryResult<()> {
+    insert(db, id, app, fields)?;
+    settle(db, id, BookingStatus::Accepted, None, Some(job)).map(|_| ())
 }
 
 pub fn find(db: &mut Db<'_>, id: Id) -> QueryResult<Option<Booking>> {
@@ -122,6 +131,19 @@ pub fn list(
         rows = rows.filter(booking::id.lt(before));
     }
     rows.order(booking::id.desc()).limit(limit).select(Booking::as_select()).load(db.conn)
+}
+
+/// Those that became a job of a customer's, and those for their vehicles that never became one, the oldest first.
+pub fn of_customer(db: &mut Db<'_>, of: Id) -> QueryResult<Vec<Booking>> {
+    let jobs = job::table.filter(job::shop.eq(db.shop).and(job::customer.eq(of)));
+    let vehicles = vehicle::table.filter(vehicle::shop.eq(db.shop).and(vehicle::customer.eq(of)));
+    let jobless = booking::job.is_null().and(booking::vehicle.eq_any(vehicles.select(vehicle::id)));
+    booking::table
+        .filter(booking::shop.eq(db.shop))
+        .filter(booking::job.eq_any(jobs.select(job::id.nullable())).or(jobless))
+        .order(booking::id)
+        .select(Booking::as_select())
+        .load(db.conn)
 }
 
 /// The jobs that came of an app's bookings.

@@ -4,14 +4,21 @@ use super::Db;
 use super::jobs::JobStatus;
 use super::kinds::{Doc, Id, Instant, Word};
 use super::schema::{consent, customer, job, job_technician, shop, upkeep_state, vehicle};
+use super::shops::{FIRST_DAY, LAST_DAY};
 use super::sync::{Kind, Touch};
 use crate::check::{Check, Checker};
 use chrono::NaiveDate;
-use diesel::dsl::exists;
+use diesel::dsl::sql;
 use diesel::prelude::*;
+use diesel::sql_types::Text;
+use domain::reminder as rules;
 use domain::site::Site;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
+
+/// A telephone number without what people write between its digits, as it is indexed.
+const PHONE_DIGITS: &str = "replace(replace(replace(replace(replace(replace(replace(phone, ' ', ''), '-', ''), \
+    '/', ''), '(', ''), ')', ''), '.', ''), '+', '')";
 
 /// What the office can set about a customer.
 #[derive(
@@ -48,6 +55,10 @@ pub struct CustomerFields {
     /// While a complaint is open nothing is sent but what concerns it.
     #[serde(default)]
     pub complaint_open: bool,
+    /// Before this day nothing is sent about upkeep: the customer asked for quiet.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(value_type = Option<String>, format = Date, example = "2026-06-01")]
+    pub snoozed_until_on: Option<NaiveDate>,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, ToSchema, Queryable, Selectable)]
@@ -77,6 +88,42 @@ pub enum Purpose {
     Appointment,
     Maintenance,
     Aftercare,
+}
+
+impl Purpose {
+    /// What a customer gets for it, in words.
+    pub fn what(self) -> &'static str {
+        rules::Purpose::from(self).what()
+    }
+}
+
+impl From<Purpose> for rules::Purpose {
+    fn from(purpose: Purpose) -> rules::Purpose {
+        match purpose {
+            Purpose::Appointment => rules::Purpose::Appointment,
+            Purpose::Maintenance => rules::Purpose::Maintenance,
+            Purpose::Aftercare => rules::Purpose::Aftercare,
+        }
+    }
+}
+
+impl From<rules::Purpose> for Purpose {
+    fn from(purpose: rules::Purpose) -> Purpose {
+        match purpose {
+            rules::Purpose::Appointment => Purpose::Appointment,
+            rules::Purpose::Maintenance => Purpose::Maintenance,
+            rules::Purpose::Aftercare => Purpose::Aftercare,
+        }
+    }
+}
+
+impl From<rules::Channel> for Channel {
+    fn from(channel: rules::Channel) -> Channel {
+        match channel {
+            rules::Channel::Mail => Channel::Mail,
+            rules::Channel::Text => Channel::Text,
+        }
+    }
 }
 
 /// A consent given or withdrawn.
@@ -128,6 +175,9 @@ impl Check for CustomerFields {
             }
         }
         found.within("site", |found| self.site.0.check(found));
+        if let Some(on) = self.snoozed_until_on {
+            found.range("snoozed_until_on", on, FIRST_DAY, LAST_DAY);
+        }
     }
 }
 
@@ -186,6 +236,14 @@ pub fn find(db: &mut Db<'_>, id: Id) -> QueryResult<Option<Customer>> {
     customer::table.find((db.shop, id)).select(Customer::as_select()).first(db.conn).optional()
 }
 
+/// Those of these, in no order.
+pub fn those(db: &mut Db<'_>, ids: &[Id]) -> QueryResult<Vec<Customer>> {
+    customer::table
+        .filter(customer::shop.eq(db.shop).and(customer::id.eq_any(ids.to_vec())))
+        .select(Customer::as_select())
+        .load(db.conn)
+}
+
 /// Those of the ids that are there.
 pub fn among(db: &mut Db<'_>, ids: &[Id]) -> QueryResult<Vec<Id>> {
     customer::table
@@ -194,20 +252,42 @@ pub fn among(db: &mut Db<'_>, ids: &[Id]) -> QueryResult<Vec<Id>> {
         .load(db.conn)
 }
 
-/// Those of the ids that are there, whole, in no order.
-pub fn whole_among(db: &mut Db<'_>, ids: &[Id]) -> QueryResult<Vec<Customer>> {
-    customer::table
-        .filter(customer::shop.eq(db.shop).and(customer::id.eq_any(ids.to_vec())))
-        .select(Customer::as_select())
-        .load(db.conn)
-}
-
-/// The same, and nobody else who asks like this gets it until the transaction ends.
+/// The customer, and nobody else who asks like this gets it until the transaction ends.
 pub fn find_locked(db: &mut Db<'_>, id: Id) -> QueryResult<Option<Customer>> {
     let row = customer::table.find((db.shop, id));
     // Setting a column to itself takes the row's lock on PostgreSQL; SQLite's writer is alone anyway.
     diesel::update(row).set(customer::rev.eq(customer::rev)).execute(db.conn)?;
     find(db, id)
+}
+
+/// The same of several.
+pub fn all_locked(db: &mut Db<'_>, ids: &[Id]) -> QueryResult<Vec<Customer>> {
+    let rows = customer::table.filter(customer::shop.eq(db.shop).and(customer::id.eq_any(ids.to_vec())));
+    diesel::update(rows.clone()).set(customer::rev.eq(customer::rev)).execute(db.conn)?;
+    rows.order(customer::id).select(Customer::as_select()).load(db.conn)
+}
+
+/// Those who are reached under this mail address or telephone number, however it is written.
+pub fn reached_at(db: &mut Db<'_>, channel: Channel, sender: &str) -> QueryResult<Vec<Id>> {
+    let rows = customer::table.filter(customer::shop.eq(db.shop)).into_boxed();
+    let rows = match channel {
+        Channel::Mail => rows.filter(sql::<Text>("lower(email)").eq(sender.to_lowercase())),
+        Channel::Text | Channel::Phone => {
+            let digits: String = sender.chars().filter(char::is_ascii_digit).collect();
+            if digits.is_empty() {
+                return Ok(Vec::new());
+            }
+            rows.filter(sql::<Text>(PHONE_DIGITS).eq(digits))
+        }
+    };
+    rows.order(customer::id).select(customer::id).load(db.conn)
+}
+
+/// Wants nothing about upkeep before a day.
+pub fn snooze(db: &mut Db<'_>, id: Id, until_on: NaiveDate) -> QueryResult<()> {
+    db.touch(Touch::Row(Kind::Customer, id));
+    let set = (customer::snoozed_until_on.eq(until_on), customer::rev.eq(customer::rev + 1));
+    diesel::update(customer::table.find((db.shop, id))).set(set).execute(db.conn).map(|_| ())
 }
 
 /// By id, which is by the time they were added.
@@ -219,25 +299,41 @@ pub fn list(db: &mut Db<'_>, after: Option<Id>, limit: i64) -> QueryResult<Vec<C
     rows.order(customer::id).limit(limit).select(Customer::as_select()).load(db.conn)
 }
 
-/// The same, of those who have a vehicle to be reminded of on `today`, or an open job.
-pub fn list_to_tell(
+/// The same, of those who have a vehicle to be reminded of on `today`.
+pub fn list_with_needs(
     db: &mut Db<'_>,
     today: NaiveDate,
     after: Option<Id>,
     limit: i64,
 ) -> QueryResult<Vec<Customer>> {
     let of_vehicle = upkeep_state::shop.eq(vehicle::shop).and(upkeep_state::vehicle.eq(vehicle::id));
-    let needs = vehicle::table
+    let owners = vehicle::table
         .inner_join(upkeep_state::table.on(of_vehicle))
-        .filter(vehicle::shop.eq(customer::shop).and(vehicle::customer.eq(customer::id)))
-        .filter(upkeep_state::remind_on.le(today));
-    let jobs = job::table
-        .filter(job::shop.eq(customer::shop).and(job::customer.eq(customer::id)))
-        .filter(job::status.eq_any(JobStatus::OPEN.map(Word)));
-    let mut rows = customer::table
-        .filter(customer::shop.eq(db.shop))
-        .filter(exists(needs).or(exists(jobs)))
-        .into_boxed();
+        .filter(vehicle::shop.eq(db.shop).and(upkeep_state::shop.eq(db.shop)))
+        .filter(upkeep_state::remind_on.le(today))
+        .select(vehicle::customer);
+    let mut rows =
+        customer::table.filter(customer::shop.eq(db.shop).and(customer::id.eq_any(owners))).into_boxed();
+    if let Some(after) = after {
+        rows = rows.filter(customer::id.gt(after));
+    }
+    rows.order(customer::id).limit(limit).select(Customer::as_select()).load(db.conn)
+}
+
+/// The same, of those who have an open job, or one that was finished since.
+pub fn list_with_jobs(
+    db: &mut Db<'_>,
+    finished_since: Instant,
+    after: Option<Id>,
+    limit: i64,
+) -> QueryResult<Vec<Customer>> {
+    let lately = job::finished_at.is_not_null().and(job::finished_at.gt(finished_since).assume_not_null());
+    let owners = job::table
+        .filter(job::shop.eq(db.shop))
+        .filter(job::status.eq_any(JobStatus::OPEN.map(Word)).or(lately))
+        .select(job::customer);
+    let mut rows =
+        customer::table.filter(customer::shop.eq(db.shop).and(customer::id.eq_any(owners))).into_boxed();
     if let Some(after) = after {
         rows = rows.filter(customer::id.gt(after));
     }

@@ -1,17 +1,18 @@
 //! Takes out of every table what tells who a customer was. What was done to the vehicles stays, as the work of a shop.
 
 use super::Db;
-use super::customers;
 use super::kept_replies::{self, Concern};
 use super::kinds::{Doc, Id, Word};
 use super::outbox::TaskStatus;
 use super::reminders::{ReminderDocument, ReminderStatus};
+use super::round_asks::RoundsAsk;
 use super::schema::{
-    arrival, booking, consent, crew_note, customer, extra_work, inspection, job, job_comment, mutation,
-    near_miss, outbox, photo, plan, reminder, step_act, step_change, step_record, vehicle, waiver,
+    arrival, booking, consent, crew_note, customer, customer_reply, extra_work, inspection, job, job_comment,
+    mutation, near_miss, outbox, photo, plan, reminder, round_plan, step_act, step_change, step_record,
+    vehicle, waiver,
 };
 use super::sync::{Kind, Touch};
-use super::uploads;
+use super::{bookings, customers, uploads};
 use diesel::prelude::*;
 use domain::inspection::Inspection;
 use domain::plan::JobPlan;
@@ -22,7 +23,7 @@ use serde_json::Value;
 /// Stands where a name or a text was.
 const ERASED: &str = "erased";
 
-/// Tasks per statement: SQLite takes 32,766 values in one.
+/// Rows per statement: SQLite takes 32,766 values in one.
 const BATCH: usize = 1_000;
 
 /// Erases a customer with the texts of their vehicles, bookings and jobs. Doing it again takes what was written since.
@@ -31,13 +32,16 @@ pub fn erase(db: &mut Db<'_>, of: Id) -> QueryResult<()> {
     erase_vehicles(db, of)?;
     erase_jobs(db, of)?;
     erase_plans(db, of)?;
+    erase_round_plans(db, of)?;
     erase_work(db, of)?;
     erase_changes(db, of)?;
     erase_told(db, of)?;
     let bookings = erase_bookings(db, of)?;
     let reminders = erase_reminders(db, of)?;
     erase_tasks(db, &reminders)?;
-    erase_replies(db, of, bookings)
+    let mut concerns = bookings;
+    concerns.extend(erase_answers(db, of)?);
+    erase_replies(db, of, concerns)
 }
 
 /// A customer's jobs, as part of a statement: however many they are, they are no values in it.
@@ -46,9 +50,17 @@ fn jobs_of(shop: Id, of: Id) -> _ {
     job::table.filter(job::shop.eq(shop).and(job::customer.eq(of))).select(job::id)
 }
 
+/// What they answered; tells which.
+fn erase_answers(db: &mut Db<'_>, of: Id) -> QueryResult<Vec<Concern>> {
+    let rows =
+        customer_reply::table.filter(customer_reply::shop.eq(db.shop).and(customer_reply::customer.eq(of)));
+    let found = rows.select((customer_reply::id, customer_reply::created_at)).load(db.conn)?;
+    diesel::delete(rows).execute(db.conn)?;
+    Ok(found)
+}
+
 /// What requests about them were answered: those that name them, and those that made them.
-fn erase_replies(db: &mut Db<'_>, of: Id, bookings: Vec<Concern>) -> QueryResult<()> {
-    let mut concerns = bookings;
+fn erase_replies(db: &mut Db<'_>, of: Id, mut concerns: Vec<Concern>) -> QueryResult<()> {
     let themselves = customer::table.find((db.shop, of)).select((customer::id, customer::created_at));
     concerns.extend(themselves.load::<Concern>(db.conn)?);
     let vehicles = vehicle::table
@@ -73,6 +85,7 @@ fn erase_customer(db: &mut Db<'_>, of: Id) -> QueryResult<()> {
         customer::note.eq(None::<String>),
         customer::preferred_months.eq(Doc(Vec::<u8>::new())),
         customer::complaint_open.eq(false),
+        customer::snoozed_until_on.eq(None::<chrono::NaiveDate>),
     );
     let row = customer::table.find((db.shop, of));
     diesel::update(row).set(set).execute(db.conn)?;
@@ -114,19 +127,33 @@ fn erase_jobs(db: &mut Db<'_>, of: Id) -> QueryResult<()> {
     diesel::update(rows).set(waiver::agreed_by.eq(ERASED)).execute(db.conn).map(|_| ())
 }
 
-/// Those that became a job of theirs, and those for their vehicles that never became one; tells which.
+/// What was said of proposals; tells of which.
 fn erase_bookings(db: &mut Db<'_>, of: Id) -> QueryResult<Vec<Concern>> {
-    let shop = db.shop;
-    let rows = || {
-        let jobs = jobs_of(shop, of).select(job::id.nullable());
-        let vehicles =
-            vehicle::table.filter(vehicle::shop.eq(shop).and(vehicle::customer.eq(of))).select(vehicle::id);
-        let jobless = booking::job.is_null().and(booking::vehicle.eq_any(vehicles));
-        booking::table.filter(booking::shop.eq(shop)).filter(booking::job.eq_any(jobs).or(jobless))
-    };
-    let set = (booking::note.eq(None::<String>), booking::reason.eq(None::<String>));
-    diesel::update(rows()).set(set).execute(db.conn)?;
-    rows().select((booking::id, booking::created_at)).load(db.conn)
+    let found = bookings::of_customer(db, of)?;
+    let ids: Vec<Id> = found.iter().map(|booking| booking.id).collect();
+    for ids in ids.chunks(BATCH) {
+        let rows = booking::table.filter(booking::shop.eq(db.shop).and(booking::id.eq_any(ids.to_vec())));
+        let set = (booking::note.eq(None::<String>), booking::reason.eq(None::<String>));
+        diesel::update(rows).set(set).execute(db.conn)?;
+    }
+    Ok(found.iter().map(|booking| (booking.id, booking.created_at)).collect())
+}
+
+/// Why one of their visits was barred was told in words, in what was asked and in what came of it.
+fn erase_round_plans(db: &mut Db<'_>, of: Id) -> QueryResult<()> {
+    let jobs: Vec<Id> = jobs_of(db.shop, of).load(db.conn)?;
+    let rows: Vec<(Id, Doc<RoundsAsk>)> = round_plan::table
+        .filter(round_plan::shop.eq(db.shop))
+        .select((round_plan::id, round_plan::ask))
+        .load(db.conn)?;
+    let theirs =
+        |ask: &RoundsAsk| ask.happened.iter().filter_map(|one| one.job()).any(|job| jobs.contains(&job));
+    for (id, ask) in rows.into_iter().filter(|(_, ask)| theirs(&ask.0)) {
+        let ask = RoundsAsk { happened: Vec::new(), ..ask.0 };
+        let set = (round_plan::ask.eq(Doc(ask)), round_plan::outcome.eq(None::<String>));
+        diesel::update(round_plan::table.find((db.shop, id))).set(set).execute(db.conn)?;
+    }
+    Ok(())
 }
 
 /// A plan keeps its steps; what it was made from tells where the customer was.
@@ -236,7 +263,7 @@ fn erase_reminders(db: &mut Db<'_>, of: Id) -> QueryResult<Vec<Id>> {
 
 /// A mail server's answer may name the customer.
 fn erase_tasks(db: &mut Db<'_>, reminders: &[Id]) -> QueryResult<()> {
-    let sending = outbox::shop.eq(db.shop).and(outbox::kind.eq("send_mail"));
+    let sending = outbox::shop.eq(db.shop).and(outbox::kind.eq("send_reminder"));
     let tasks: Vec<(Id, Doc<Value>)> =
         outbox::table.filter(sending).select((outbox::id, outbox::payload)).load(db.conn)?;
     let of_them = |payload: &Value| reminders.iter().any(|id| payload["reminder"] == id.as_str());

@@ -44,6 +44,59 @@ pub struct JobFields {
     /// A finished job of the same vehicle whose work this one makes good.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub rework_of: Option<Id>,
+    /// For rounds that cannot serve everybody: 1 the most important to 5 the least.
+    #[serde(default = "ordinary")]
+    #[schema(minimum = 1, maximum = 5)]
+    pub priority: i32,
+    /// What its visit has to do with those of other jobs.
+    #[serde(default)]
+    #[schema(value_type = Vec<JobLink>, max_items = 10)]
+    pub links: Doc<Vec<JobLink>>,
+    /// Windows that the customer may choose instead, by the link in a message.
+    #[serde(default)]
+    #[schema(value_type = Vec<OtherWindow>, max_items = 8)]
+    pub other_windows: Doc<Vec<OtherWindow>>,
+}
+
+/// A window that is offered beside the one that was promised.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct OtherWindow {
+    pub from: Instant,
+    /// Later than `from`, by 31 days at most.
+    pub to: Instant,
+}
+
+/// What a visit has to do with that of another job.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct JobLink {
+    pub kind: JobLinkKind,
+    /// The other job.
+    pub job: Id,
+    /// For `after`: days between them, at least.
+    #[serde(default)]
+    #[schema(minimum = 0, maximum = 31)]
+    pub least_days: u32,
+    /// For `after`: days between them, at most.
+    #[serde(default)]
+    #[schema(minimum = 0, maximum = 31)]
+    pub most_days: u32,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum JobLinkKind {
+    /// It comes some days after the other.
+    After,
+    /// Both begin at the same time, in two vans.
+    Together,
+    /// The same technician is wanted.
+    SamePerson,
+}
+
+pub(super) fn ordinary() -> i32 {
+    3
 }
 
 pub(super) fn typical() -> i32 {
@@ -91,6 +144,9 @@ pub struct Job {
     pub status: Word<JobStatus>,
     pub van: Option<Id>,
     pub start_at: Option<Instant>,
+    /// When the crew set out, and when it should be there.
+    pub set_out_at: Option<Instant>,
+    pub arrives_at: Option<Instant>,
     pub finished_at: Option<Instant>,
     /// What was left when the job was finished.
     #[schema(value_type = Option<Vec<Finding>>)]
@@ -124,17 +180,32 @@ impl Check for JobFields {
         for (i, option) in self.options.0.iter().enumerate() {
             found.within("options", |found| found.line(&i.to_string(), option, 40));
         }
-        if self.window_to <= self.window_from {
-            found.refuse("window_to", "ends_before_start", "must be later than window_from");
-        } else if self.window_to > self.window_from.plus(TimeDelta::days(LONGEST_WINDOW_DAYS)) {
-            found.refuse(
-                "window_to",
-                "out_of_range",
-                format!("a window has at most {LONGEST_WINDOW_DAYS} days"),
-            );
+        window(found, "window_to", "window_from", self.window_from, self.window_to);
+        found.at_most("other_windows", &self.other_windows.0, 8);
+        for (i, other) in self.other_windows.0.iter().enumerate().take(8) {
+            found.within(format!("other_windows/{i}"), |found| {
+                window(found, "to", "from", other.from, other.to)
+            });
         }
         found.range("booked_grade", self.booked_grade, 0, 4);
         found.note("note", self.note.as_deref(), 2000);
+        found.range("priority", self.priority, 1, 5);
+        found.at_most("links", &self.links.0, 10);
+        for (i, link) in self.links.0.iter().enumerate() {
+            found.within(format!("links/{i}"), |found| {
+                found.range("least_days", link.least_days, 0, 31);
+                found.range("most_days", link.most_days, 0, 31);
+            });
+        }
+    }
+}
+
+/// A window ends later than it begins, and soon enough to be a promise.
+fn window(found: &mut Checker, end: &str, begin: &str, from: Instant, to: Instant) {
+    if to <= from {
+        found.refuse(end, "ends_before_start", format!("must be later than {begin}"));
+    } else if to > from.plus(TimeDelta::days(LONGEST_WINDOW_DAYS)) {
+        found.refuse(end, "out_of_range", format!("a window has at most {LONGEST_WINDOW_DAYS} days"));
     }
 }
 
@@ -404,6 +475,18 @@ pub fn of_day(db: &mut Db<'_>, from: Instant, to: Instant) -> QueryResult<Vec<Jo
         .load(db.conn)
 }
 
+/// Jobs, neither finished nor cancelled, whose window or start lies in the time given, with those that are finished.
+pub fn for_rounds(db: &mut Db<'_>, from: Instant, to: Instant) -> QueryResult<Vec<Job>> {
+    let starts = job::start_at.ge(from).and(job::start_at.lt(to)).assume_not_null();
+    let open = job::window_from.lt(to).and(job::window_to.gt(from));
+    job::table
+        .filter(job::shop.eq(db.shop).and(job::status.ne(Word(JobStatus::Cancelled))))
+        .filter(job::start_at.is_not_null().and(starts).or(job::start_at.is_null().and(open)))
+        .order((job::window_from, job::id))
+        .select(Job::as_select())
+        .load(db.conn)
+}
+
 /// The jobs of these customers that are neither finished nor cancelled, by window.
 pub fn open_of(db: &mut Db<'_>, customers: &[Id]) -> QueryResult<Vec<Job>> {
     let open = JobStatus::OPEN.map(Word);
@@ -413,6 +496,32 @@ pub fn open_of(db: &mut Db<'_>, customers: &[Id]) -> QueryResult<Vec<Job>> {
         .order((job::window_from, job::id))
         .select(Job::as_select())
         .load(db.conn)
+}
+
+/// The jobs of these customers that were finished after `since`.
+pub fn finished_of(db: &mut Db<'_>, customers: &[Id], since: Instant) -> QueryResult<Vec<Job>> {
+    job::table
+        .filter(job::shop.eq(db.shop).and(job::customer.eq_any(customers.to_vec())))
+        .filter(job::finished_at.is_not_null().and(job::finished_at.gt(since).assume_not_null()))
+        .order(job::id)
+        .select(Job::as_select())
+        .load(db.conn)
+}
+
+/// Notes that the crew has set out, if the job still has the revision `seen`.
+pub fn set_out(db: &mut Db<'_>, id: Id, seen: i32, arrives_at: Instant) -> QueryResult<bool> {
+    db.touch_of_job(id, Kind::Job, id);
+    let row = job::table.find((db.shop, id)).filter(job::rev.eq(seen));
+    let set = (job::set_out_at.eq(db.now), job::arrives_at.eq(arrives_at), job::rev.eq(seen + 1));
+    Ok(diesel::update(row).set(set).execute(db.conn)? == 1)
+}
+
+/// Another window, with no start set in it yet, if the job still has the revision `seen`.
+pub fn move_to(db: &mut Db<'_>, id: Id, seen: i32, fields: &JobFields) -> QueryResult<bool> {
+    db.touch(Touch::Placed(id));
+    let row = job::table.find((db.shop, id)).filter(job::rev.eq(seen));
+    let set = (fields, job::start_at.eq(None::<Instant>), job::rev.eq(seen + 1));
+    Ok(diesel::update(row).set(set).execute(db.conn)? == 1)
 }
 
 /// Another job of the vehicle, not cancelled, whose window overlaps `from` to `to`.

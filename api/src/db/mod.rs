@@ -11,6 +11,7 @@ pub mod bookings;
 pub mod calendar_feeds;
 pub mod closed_weeks;
 pub mod crew_notes;
+pub mod customer_replies;
 pub mod customers;
 pub mod deliveries;
 pub mod devices;
@@ -18,6 +19,7 @@ pub mod erasure;
 pub mod extra_work;
 pub mod forecast_checks;
 pub mod handbooks;
+pub mod held_offers;
 pub mod histories;
 pub mod inspections;
 pub mod isolation;
@@ -28,6 +30,8 @@ pub mod kept_replies;
 pub mod kinds;
 pub mod login_failures;
 pub mod logins;
+pub mod message_gateway;
+pub mod message_templates;
 pub mod mutations;
 pub mod near_misses;
 pub mod norm_vetoes;
@@ -37,8 +41,12 @@ pub mod partner_apps;
 pub mod people;
 pub mod photos;
 pub mod plans;
+pub mod promises;
 pub mod reminders;
 pub mod revoked_tokens;
+pub mod round_asks;
+pub mod round_plans;
+pub mod round_settings;
 pub mod schema;
 pub mod shops;
 pub mod signing_keys;
@@ -48,6 +56,7 @@ pub mod step_changes;
 pub mod step_states;
 pub mod steps;
 pub mod sync;
+pub mod travel_matrices;
 pub mod upkeep_needs;
 pub mod upkeep_states;
 pub mod uploads;
@@ -72,7 +81,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
 use sync::{Poke, Touch};
-use tokio::sync::broadcast;
+use tokio::sync::{broadcast, watch};
 
 const SQLITE_MIGRATIONS: EmbeddedMigrations = embed_migrations!("../migrations/sqlite");
 const POSTGRES_MIGRATIONS: EmbeddedMigrations = embed_migrations!("../migrations/postgres");
@@ -108,13 +117,15 @@ pub struct Db<'a> {
     pub now: Instant,
     /// The customers that a partner app may act for; none: all of the shop.
     pub granted: Option<Vec<Id>>,
+    /// Whether a task was added that is due already.
+    pub adds_due: bool,
     /// What the transaction changed of what phones hold.
     touched: BTreeSet<Touch>,
 }
 
 impl<'a> Db<'a> {
     fn new(conn: &'a mut Conn, shop: Id, now: Instant) -> Db<'a> {
-        Db { conn, shop, now, granted: None, touched: BTreeSet::new() }
+        Db { conn, shop, now, granted: None, adds_due: false, touched: BTreeSet::new() }
     }
 }
 
@@ -134,6 +145,25 @@ impl Db<'_> {
             self.touched = before;
         }
         Ok(done)
+    }
+
+    /// The clock of the database: the same for all replicas, however their own clocks are set.
+    pub fn clock(&mut self) -> Result<Instant, SqlError> {
+        use diesel::RunQueryDsl;
+        #[derive(diesel::QueryableByName)]
+        struct Reading {
+            #[diesel(sql_type = diesel::sql_types::Timestamp)]
+            now: chrono::NaiveDateTime,
+        }
+        let reading: Reading = match &mut *self.conn {
+            Conn::Pg(conn) => {
+                diesel::sql_query("SELECT clock_timestamp() AT TIME ZONE 'UTC' AS now").get_result(conn)
+            }
+            Conn::Sqlite(conn) => {
+                diesel::sql_query("SELECT strftime('%Y-%m-%d %H:%M:%f', 'now') AS now").get_result(conn)
+            }
+        }?;
+        Ok(Instant::from_utc(reading.now))
     }
 
     /// True unless this customer is none of those the caller may act for.
@@ -181,6 +211,8 @@ pub struct Database {
     pool: Pool<Location>,
     location: Arc<Location>,
     pokes: broadcast::Sender<Poke>,
+    /// Counts the changes that added a task which is due already.
+    added_due: Arc<watch::Sender<u64>>,
 }
 
 impl Database {
@@ -198,7 +230,8 @@ impl Database {
             .build(location.clone())
             .map_err(|e| OpenError::Connect(location.shown(), e.to_string()))?;
         let (pokes, _) = broadcast::channel(POKES_KEPT);
-        Ok(Database { pool, location: Arc::new(location.clone()), pokes })
+        let added_due = Arc::new(watch::channel(0).0);
+        Ok(Database { pool, location: Arc::new(location.clone()), pokes, added_due })
     }
 
     /// Sees to it that the tables can be served from. An embedded database is brought up to date; on PostgreSQL only
@@ -308,10 +341,14 @@ impl Database {
             Conn::Pg(pg) => isolation::begin(pg, shop, "READ WRITE")?,
             Conn::Sqlite(conn) => AnsiTransactionManager::begin_transaction_sql(conn, "BEGIN IMMEDIATE")?,
         }
-        let (done, poke) = finish(conn, shop, now, |db| {
+        let (done, adds_due, poke) = finish(conn, shop, now, |db| {
             let done = work(db)?;
-            Ok::<_, E>((done, sync::settle(db)?))
+            let poke = sync::settle(db)?;
+            Ok::<_, E>((done, db.adds_due, poke))
         })?;
+        if adds_due {
+            self.added_due.send_modify(|times| *times = times.wrapping_add(1));
+        }
         if let Some(poke) = poke {
             // Nobody may listen.
             self.pokes.send(poke).ok();
@@ -322,6 +359,11 @@ impl Database {
     /// Hears of everything that phones have to fetch, from this process, after its commit.
     pub fn pokes(&self) -> broadcast::Receiver<Poke> {
         self.pokes.subscribe()
+    }
+
+    /// Tells whoever holds it of every task of this process that is due when it is added.
+    pub fn due_tasks(&self) -> watch::Receiver<u64> {
+        self.added_due.subscribe()
     }
 
     /// Empties the log of an SQLite file into it, so that what was erased is not in there either. Readers that are

@@ -25,6 +25,7 @@ pub enum MutationOutcome {
 
 /// Why a command was parked or rejected, or what was flagged or merged.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[schema(as = MutationReason)]
 pub struct Reason {
     /// Stable, for programs.
     pub code: String,

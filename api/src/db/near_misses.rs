@@ -83,6 +83,15 @@ pub fn list(db: &mut Db<'_>, before: Option<Id>, limit: i64) -> QueryResult<Vec<
     rows.order(near_miss::id.desc()).limit(limit).select(NearMiss::as_select()).load(db.conn)
 }
 
+/// Those of a job, the oldest first.
+pub fn of_job(db: &mut Db<'_>, job: Id) -> QueryResult<Vec<NearMiss>> {
+    near_miss::table
+        .filter(near_miss::shop.eq(db.shop).and(near_miss::job.eq(job)))
+        .order(near_miss::id)
+        .select(NearMiss::as_select())
+        .load(db.conn)
+}
+
 /// The days of those from `from` to `to`.
 pub fn days(db: &mut Db<'_>, from: NaiveDate, to: NaiveDate) -> QueryResult<Vec<NaiveDate>> {
     near_miss::table

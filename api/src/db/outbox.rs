@@ -4,6 +4,7 @@ use super::kinds::{Doc, Id, Instant, Word};
 use super::schema::outbox;
 use super::{Conn, Db};
 use crate::on_either;
+use chrono::TimeDelta;
 use diesel::prelude::*;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
@@ -31,8 +32,8 @@ pub enum TaskStatus {
 #[diesel(table_name = outbox)]
 pub struct Row {
     pub id: Id,
-    /// `find_reminders`, `forecast_upkeep`, `send_mail`, `announce_upkeep`, `deliver_webhook`, `purge_tokens`, `purge_tasks`,
-    /// `purge_replies`.
+    /// `find_reminders`, `forecast_upkeep`, `send_reminder`, `announce_upkeep`, `deliver_webhook`, `refresh_weather`,
+    /// `back_up`, `purge_tokens`, `purge_tasks`, `purge_replies`.
     pub kind: String,
     #[schema(value_type = Object)]
     pub payload: Doc<Value>,
@@ -104,6 +105,7 @@ pub fn enqueue(
         .values(row)
         .on_conflict_do_nothing()
         .execute(conn))?;
+    db.adds_due |= made == 1 && due_at <= db.now;
     Ok(made == 1)
 }
 
@@ -117,34 +119,47 @@ pub fn known_keys(db: &mut Db<'_>, keys: &[String]) -> QueryResult<Vec<String>> 
 
 /// True if there is something to claim, but for these kinds, or a lost lease to settle: asked without a lock.
 pub fn has_due(db: &mut Db<'_>, but: &[&'static str]) -> QueryResult<bool> {
-    let waiting = outbox::status.eq(Word(TaskStatus::Waiting)).and(outbox::due_at.le(db.now));
-    let lost = outbox::status
-        .eq_any([Word(TaskStatus::Leased), Word(TaskStatus::Sending)])
-        .and(outbox::lease_until.le(db.now));
-    let found: Option<Id> = outbox::table
-        .filter(outbox::shop.eq(db.shop).and(waiting.or(lost.assume_not_null())))
-        .filter(outbox::kind.ne_all(but.to_vec()))
+    let waiting: Option<Id> = outbox::table
+        .filter(outbox::shop.eq(db.shop).and(outbox::status.eq(Word(TaskStatus::Waiting))))
+        .filter(outbox::due_at.le(db.now).and(outbox::kind.ne_all(but.to_vec())))
+        .order(outbox::due_at)
         .select(outbox::id)
         .first(db.conn)
         .optional()?;
-    Ok(found.is_some())
+    if waiting.is_some() {
+        return Ok(true);
+    }
+    let clock = db.clock()?;
+    let lost: Option<Id> = outbox::table
+        .filter(outbox::shop.eq(db.shop).and(outbox::lease_until.le(clock)))
+        .filter(outbox::status.eq_any([Word(TaskStatus::Leased), Word(TaskStatus::Sending)]))
+        .select(outbox::id)
+        .first(db.conn)
+        .optional()?;
+    Ok(lost.is_some())
 }
 
-/// Leases at most `limit` due tasks, but for these kinds, to `worker` until `lease_until`; each claim counts as an attempt.
-/// A task whose lease ran out is due again. No task is leased to two workers.
+/// Leases at most `limit` due tasks, but for these kinds, to `worker` for as long as `lease`, by the clock of the
+/// database; each claim counts as an attempt. A task whose lease ran out is due again, before all others. No task is
+/// leased to two workers.
 pub fn claim(
     db: &mut Db<'_>,
     worker: &str,
-    lease_until: Instant,
+    lease: TimeDelta,
     but: &[&'static str],
     limit: i64,
 ) -> QueryResult<Vec<Row>> {
-    let ids = due_ids(db, but, limit)?;
+    let clock = db.clock()?;
+    let mut ids = lost(db, clock, but, limit)?;
+    ids.extend(waiting(db, but, limit - ids.len() as i64)?);
+    if ids.is_empty() {
+        return Ok(Vec::new());
+    }
     let rows = outbox::table.filter(outbox::shop.eq(db.shop).and(outbox::id.eq_any(ids.clone())));
     diesel::update(rows)
         .set((
             outbox::status.eq(Word(TaskStatus::Leased)),
-            outbox::lease_until.eq(lease_until),
+            outbox::lease_until.eq(clock.plus(lease)),
             outbox::lease_by.eq(worker),
             outbox::fence.eq(outbox::fence + 1),
             outbox::attempt.eq(outbox::attempt + 1),
@@ -157,36 +172,57 @@ pub fn claim(
         .load(db.conn)
 }
 
-/// On PostgreSQL rows that another worker is just claiming are passed over; on SQLite the transaction is alone.
-fn due_ids(db: &mut Db<'_>, but: &[&'static str], limit: i64) -> QueryResult<Vec<Id>> {
-    let waiting = outbox::status.eq(Word(TaskStatus::Waiting)).and(outbox::due_at.le(db.now));
-    let lost = outbox::status.eq(Word(TaskStatus::Leased)).and(outbox::lease_until.le(db.now));
+/// The ids that a query finds. On PostgreSQL rows that another worker is just claiming are passed over; on SQLite the
+/// transaction is alone.
+macro_rules! passing_over {
+    ($db:expr, $query:expr) => {{
+        let query = $query;
+        let ids: Vec<String> = match &mut *$db.conn {
+            Conn::Pg(conn) => query.for_update().skip_locked().load(conn)?,
+            Conn::Sqlite(conn) => query.load(conn)?,
+        };
+        Ok(ids.iter().filter_map(|id| id.parse().ok()).collect())
+    }};
+}
+
+/// Tasks that wait and are due: the first entries of their index.
+fn waiting(db: &mut Db<'_>, but: &[&'static str], limit: i64) -> QueryResult<Vec<Id>> {
     let due = outbox::table
-        .filter(outbox::shop.eq(db.shop).and(waiting.or(lost.assume_not_null())))
-        .filter(outbox::kind.ne_all(but.to_vec()))
+        .filter(outbox::shop.eq(db.shop).and(outbox::status.eq(Word(TaskStatus::Waiting))))
+        .filter(outbox::due_at.le(db.now).and(outbox::kind.ne_all(but.to_vec())))
         .order((outbox::due_at, outbox::id))
-        .limit(limit)
+        .limit(limit.max(0))
         .select(outbox::id);
-    let ids: Vec<String> = match &mut *db.conn {
-        Conn::Pg(conn) => due.for_update().skip_locked().load(conn)?,
-        Conn::Sqlite(conn) => due.load(conn)?,
-    };
-    Ok(ids.iter().filter_map(|id| id.parse().ok()).collect())
+    passing_over!(db, due)
+}
+
+/// Tasks that a worker began and lost.
+fn lost(db: &mut Db<'_>, clock: Instant, but: &[&'static str], limit: i64) -> QueryResult<Vec<Id>> {
+    let lost = outbox::table
+        .filter(outbox::shop.eq(db.shop).and(outbox::status.eq(Word(TaskStatus::Leased))))
+        .filter(outbox::lease_until.le(clock).and(outbox::kind.ne_all(but.to_vec())))
+        .order((outbox::due_at, outbox::id))
+        .limit(limit.max(0))
+        .select(outbox::id);
+    passing_over!(db, lost)
 }
 
 /// Tasks whose lease ran out and that must not simply be tried again: handed over half-way, or out of attempts.
-pub fn lost(db: &mut Db<'_>, max_attempts: i32) -> QueryResult<Vec<Row>> {
+pub fn unfit(db: &mut Db<'_>, max_attempts: i32) -> QueryResult<Vec<Row>> {
+    let clock = db.clock()?;
     let halfway = outbox::status.eq(Word(TaskStatus::Sending));
     let exhausted = outbox::status.eq(Word(TaskStatus::Leased)).and(outbox::attempt.ge(max_attempts));
     outbox::table
-        .filter(outbox::shop.eq(db.shop).and(outbox::lease_until.le(db.now)))
+        .filter(outbox::shop.eq(db.shop).and(outbox::lease_until.le(clock)))
+        .filter(outbox::status.eq_any([Word(TaskStatus::Leased), Word(TaskStatus::Sending)]))
         .filter(halfway.or(exhausted))
         .select(Row::as_select())
         .load(db.conn)
 }
 
-/// Prolongs the lease; false if the task was lost to another worker.
-pub fn renew(db: &mut Db<'_>, id: Id, fence: i32, lease_until: Instant) -> QueryResult<bool> {
+/// Prolongs the lease, by the clock of the database; false if the task was lost to another worker.
+pub fn renew(db: &mut Db<'_>, id: Id, fence: i32, lease: TimeDelta) -> QueryResult<bool> {
+    let lease_until = db.clock()?.plus(lease);
     let row = outbox::table.find((db.shop, id)).filter(outbox::fence.eq(fence).and(is_held()));
     Ok(diesel::update(row).set(outbox::lease_until.eq(lease_until)).execute(db.conn)? == 1)
 }

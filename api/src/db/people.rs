@@ -5,7 +5,7 @@ use super::kinds::{Doc, Id, Instant, Word};
 use super::schema::person;
 use crate::auth::Role;
 use crate::check::{Check, Checker};
-use chrono::NaiveTime;
+use chrono::{NaiveDate, NaiveTime};
 use diesel::prelude::*;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -39,6 +39,10 @@ pub struct PersonFields {
     /// The van this person usually goes with.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub home_van: Option<Id>,
+    /// Days of the shop's calendar on which they do not work, whatever their week says.
+    #[serde(default)]
+    #[schema(value_type = Vec<String>, max_items = 366, example = json!(["2026-05-14"]))]
+    pub days_off: Doc<Vec<NaiveDate>>,
 }
 
 /// Working hours on one day of the week, local time of the shop.
@@ -84,6 +88,7 @@ impl Check for PersonFields {
         for (i, skill) in self.skills.0.iter().enumerate() {
             found.within("skills", |found| found.line(&i.to_string(), skill, 40));
         }
+        found.at_most("days_off", &self.days_off.0, 366);
         found.at_most("hours", &self.hours.0, 28);
         for (i, day) in self.hours.0.iter().enumerate() {
             found.within(format!("hours/{i}"), |found| {

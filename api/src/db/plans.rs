@@ -8,6 +8,7 @@ use crate::kept_facts::KeptFacts;
 use diesel::prelude::*;
 use domain::plan::JobPlan;
 use serde::Serialize;
+use std::collections::BTreeMap;
 use utoipa::ToSchema;
 
 /// A plan as it was made.
@@ -68,6 +69,23 @@ pub fn find(db: &mut Db<'_>, job: Id, version: Option<i32>) -> QueryResult<Optio
         rows = rows.filter(plan::version.eq(version));
     }
     rows.order(plan::version.desc()).select(StoredPlan::as_select()).first(db.conn).optional()
+}
+
+/// The versions in force of these jobs, as far as they have been planned.
+pub fn in_force(db: &mut Db<'_>, jobs: &[Id]) -> QueryResult<BTreeMap<Id, JobPlan>> {
+    let of_jobs = || plan::table.filter(plan::shop.eq(db.shop).and(plan::job.eq_any(jobs.to_vec())));
+    let newest: Vec<(Id, Option<i32>)> =
+        of_jobs().group_by(plan::job).select((plan::job, diesel::dsl::max(plan::version))).load(db.conn)?;
+    let newest: BTreeMap<Id, Option<i32>> = newest.into_iter().collect();
+    let mut versions: Vec<i32> = newest.values().flatten().copied().collect();
+    versions.sort_unstable();
+    versions.dedup();
+    let rows: Vec<(Id, i32, Doc<JobPlan>)> = of_jobs()
+        .filter(plan::version.eq_any(versions))
+        .select((plan::job, plan::version, plan::document))
+        .load(db.conn)?;
+    let in_force = rows.into_iter().filter(|(job, version, _)| newest.get(job) == Some(&Some(*version)));
+    Ok(in_force.map(|(job, _, document)| (job, document.0)).collect())
 }
 
 /// What a version was made from; none of plans made before this was kept.

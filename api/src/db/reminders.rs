@@ -135,6 +135,14 @@ pub fn find(db: &mut Db<'_>, id: Id) -> QueryResult<Option<Reminder>> {
     reminder::table.find((db.shop, id)).select(Reminder::as_select()).first(db.conn).optional()
 }
 
+/// Those of the ids that are there.
+pub fn among(db: &mut Db<'_>, ids: &[Id]) -> QueryResult<Vec<Reminder>> {
+    reminder::table
+        .filter(reminder::shop.eq(db.shop).and(reminder::id.eq_any(ids.to_vec())))
+        .select(Reminder::as_select())
+        .load(db.conn)
+}
+
 pub fn find_by_key(db: &mut Db<'_>, key: &str) -> QueryResult<Option<Reminder>> {
     reminder::table
         .filter(reminder::shop.eq(db.shop).and(reminder::dedupe_key.eq(key)))

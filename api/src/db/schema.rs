@@ -24,6 +24,7 @@ diesel::table! {
         trainee -> Bool,
         hours -> Text,
         home_van -> Nullable<Text>,
+        days_off -> Text,
         disabled_at -> Nullable<Timestamp>,
         rev -> Integer,
         created_at -> Timestamp,
@@ -110,6 +111,7 @@ diesel::table! {
         note -> Nullable<Text>,
         complaint_open -> Bool,
         preferred_months -> Text,
+        snoozed_until_on -> Nullable<Date>,
         rev -> Integer,
         created_at -> Timestamp,
         erased_at -> Nullable<Timestamp>,
@@ -151,6 +153,8 @@ diesel::table! {
         name -> Text,
         kit -> Text,
         seats -> Integer,
+        out_on -> Text,
+        home -> Nullable<Text>,
         retired_at -> Nullable<Timestamp>,
         rev -> Integer,
         created_at -> Timestamp,
@@ -177,9 +181,14 @@ diesel::table! {
         rev -> Integer,
         created_at -> Timestamp,
         rework_of -> Nullable<Text>,
+        priority -> Integer,
+        links -> Text,
         started_plan -> Nullable<Integer>,
         finish_recorded_by -> Nullable<Text>,
         finish_recorded_at -> Nullable<Timestamp>,
+        other_windows -> Text,
+        set_out_at -> Nullable<Timestamp>,
+        arrives_at -> Nullable<Timestamp>,
     }
 }
 
@@ -784,11 +793,118 @@ diesel::table! {
 }
 
 diesel::table! {
+    round_plan (shop, id) {
+        shop -> Text,
+        id -> Text,
+        asked_by -> Text,
+        ask -> Text,
+        status -> Text,
+        progress -> Text,
+        fingerprint -> Nullable<Text>,
+        outcome -> Nullable<Text>,
+        error -> Nullable<Text>,
+        begun_at -> Nullable<Timestamp>,
+        ended_at -> Nullable<Timestamp>,
+        published_at -> Nullable<Timestamp>,
+        rev -> Integer,
+        created_at -> Timestamp,
+    }
+}
+
+diesel::table! {
     upload_part (shop, upload, from_byte) {
         shop -> Text,
         upload -> Text,
         from_byte -> BigInt,
         bytes -> Binary,
+    }
+}
+
+diesel::table! {
+    promise (shop, job) {
+        shop -> Text,
+        job -> Text,
+        plan -> Nullable<Text>,
+        promised_from -> Timestamp,
+        promised_to -> Timestamp,
+        frozen -> Bool,
+        made_at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    held_offer (shop, id) {
+        shop -> Text,
+        id -> Text,
+        person -> Nullable<Text>,
+        app -> Nullable<Text>,
+        vehicle -> Text,
+        package -> Text,
+        options -> Text,
+        booked_grade -> Integer,
+        window_from -> Timestamp,
+        window_to -> Timestamp,
+        van -> Text,
+        technicians -> Text,
+        start_at -> Timestamp,
+        finish_at -> Timestamp,
+        cost -> Double,
+        status -> Text,
+        expires_at -> Timestamp,
+        job -> Nullable<Text>,
+        rev -> Integer,
+        created_at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    travel_matrix (shop) {
+        shop -> Text,
+        document -> Text,
+        rev -> Integer,
+        changed_at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    message_gateway (shop) {
+        shop -> Text,
+        text_url -> Nullable<Text>,
+        secret -> Text,
+        old_secret -> Nullable<Text>,
+        old_secret_until -> Nullable<Timestamp>,
+        rev -> Integer,
+        created_at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    message_template (shop, id) {
+        shop -> Text,
+        id -> Text,
+        kind -> Text,
+        language -> Text,
+        template -> Text,
+        rev -> Integer,
+        created_at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    customer_reply (shop, id) {
+        shop -> Text,
+        id -> Text,
+        customer -> Nullable<Text>,
+        job -> Nullable<Text>,
+        way -> Text,
+        sender -> Text,
+        text -> Text,
+        reading -> Text,
+        message_key -> Text,
+        handled_at -> Nullable<Timestamp>,
+        handled_by -> Nullable<Text>,
+        rev -> Integer,
+        created_at -> Timestamp,
     }
 }
 
@@ -852,4 +968,11 @@ diesel::allow_tables_to_appear_in_same_query!(
     photo,
     upload,
     upload_part,
+    round_plan,
+    promise,
+    held_offer,
+    travel_matrix,
+    message_gateway,
+    message_template,
+    customer_reply,
 );

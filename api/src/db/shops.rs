@@ -1,17 +1,19 @@
 //! The shop itself.
 
 use super::kinds::{Doc, Id, Instant};
+use super::round_settings::RoundSettings;
 use super::schema::shop;
 use super::{Conn, Db, isolation, sync};
 use crate::check::{Check, Checker};
 use chrono::NaiveDate;
 use diesel::prelude::*;
+use domain::civil::OpenHours;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 /// Days that a plan can be made for.
-const FIRST_DAY: NaiveDate = day(1970, 1, 1);
-const LAST_DAY: NaiveDate = day(2200, 12, 31);
+pub const FIRST_DAY: NaiveDate = day(1970, 1, 1);
+pub const LAST_DAY: NaiveDate = day(2200, 12, 31);
 
 const fn day(year: i32, month: u32, day: u32) -> NaiveDate {
     match NaiveDate::from_ymd_opt(year, month, day) {
@@ -54,10 +56,27 @@ pub struct ShopSettings {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(value_type = Option<String>, format = Date, example = "2026-03-02")]
     pub last_salted_on: Option<NaiveDate>,
+    /// How rounds are planned, and what is offered to customers.
+    #[serde(skip_serializing_if = "RoundSettings::is_usual")]
+    pub rounds: RoundSettings,
+    /// When customers may be written to, where they live; absent: 09:00 to 19:00 and not on Sundays.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub message_hours: Option<OpenHours>,
+    /// Where the hourly weather at the shop's place is fetched from: an HTTPS address that answers with the same shape as
+    /// `PUT /v1/weather/{date}` takes, for as many days as it likes, 400 hours at most.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(
+        format = "uri",
+        min_length = 1,
+        max_length = 500,
+        example = "https://weather.example/hourly.json"
+    )]
+    pub weather_url: Option<String>,
 }
 
 /// A point on the map.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+#[schema(as = MapPoint)]
 #[serde(deny_unknown_fields)]
 pub struct Place {
     /// Degrees north.
@@ -66,6 +85,13 @@ pub struct Place {
     /// Degrees east.
     #[schema(minimum = -180.0, maximum = 180.0)]
     pub longitude: f64,
+}
+
+impl Check for Place {
+    fn check(&self, found: &mut Checker) {
+        found.range("latitude", self.latitude, -90.0, 90.0);
+        found.range("longitude", self.longitude, -180.0, 180.0);
+    }
 }
 
 #[derive(Debug, Clone, Serialize, ToSchema, Queryable, Selectable)]
@@ -86,17 +112,21 @@ impl Check for ShopFields {
         found.language("language", &self.language);
         found.within("settings", |found| {
             if let Some(base) = self.settings.0.base {
-                found.within("base", |found| {
-                    found.range("latitude", base.latitude, -90.0, 90.0);
-                    found.range("longitude", base.longitude, -180.0, 180.0);
-                });
+                found.within("base", |found| base.check(found));
             }
+            found.within("rounds", |found| self.settings.0.rounds.check(found));
             if let Some(on) = self.settings.0.last_salted_on {
                 found.range("last_salted_on", on, FIRST_DAY, LAST_DAY);
             }
             if let Some(from) = &self.settings.0.mail_from {
                 found.email("mail_from", from);
             }
+            if let Some(OpenHours { hours, .. }) = self.settings.0.message_hours
+                && hours.to <= hours.from
+            {
+                found.refuse("message_hours/hours/to", "ends_before_start", "must be later than from");
+            }
+            found.line_if_given("weather_url", self.settings.0.weather_url.as_deref(), 500);
         });
     }
 }

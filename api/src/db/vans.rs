@@ -3,8 +3,10 @@
 use super::Db;
 use super::kinds::{Doc, Id, Instant};
 use super::schema::van;
+use super::shops::Place;
 use super::sync::{Kind, Touch};
 use crate::check::{Check, Checker};
+use chrono::NaiveDate;
 use diesel::prelude::*;
 use domain::plan::Kit;
 use serde::{Deserialize, Serialize};
@@ -25,6 +27,14 @@ pub struct VanFields {
     /// People it takes to the customer.
     #[schema(minimum = 1, maximum = 9)]
     pub seats: i32,
+    /// Days of the shop's calendar on which it cannot go out.
+    #[serde(default)]
+    #[schema(value_type = Vec<String>, max_items = 366, example = json!(["2026-05-14"]))]
+    pub out_on: Doc<Vec<NaiveDate>>,
+    /// Where it stands in the morning and in the evening; absent: at the shop's base.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(value_type = Option<Place>)]
+    pub home: Option<Doc<Place>>,
     /// Set when it is no longer used.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub retired_at: Option<Instant>,
@@ -45,6 +55,10 @@ impl Check for VanFields {
     fn check(&self, found: &mut Checker) {
         found.line("name", &self.name, 80);
         found.range("seats", self.seats, 1, 9);
+        found.at_most("out_on", &self.out_on.0, 366);
+        if let Some(home) = &self.home {
+            found.within("home", |found| home.0.check(found));
+        }
         found.within("kit", |found| self.kit.0.check(found));
     }
 }

@@ -10,7 +10,7 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 /// Both secrets sign for so long after a change.
-const OVERLAP: TimeDelta = TimeDelta::hours(24);
+pub(super) const OVERLAP: TimeDelta = TimeDelta::hours(24);
 
 /// What can be told.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
@@ -67,6 +67,16 @@ pub struct Webhook {
     #[serde(flatten)]
     #[diesel(embed)]
     pub fields: WebhookFields,
+}
+
+impl Webhook {
+    /// Names this revision, and behind the point when something last arrived there, which is nobody's change.
+    pub fn tag(&self) -> String {
+        match self.delivered_at {
+            Some(at) => format!("{}.{}", self.rev, at.unix()),
+            None => self.rev.to_string(),
+        }
+    }
 }
 
 /// What a delivery is signed with.

@@ -2,23 +2,23 @@
 
 mod client;
 mod scenario;
+mod searched;
 mod tell;
 mod town;
 mod work;
 
 use crate::app::App;
-use crate::auth::links::UnsubscribeLink;
+use crate::auth::links::{Act, CustomerLink};
 use crate::auth::sign_for_app;
 use crate::clock::{Clock, Stopwatch};
 use crate::commands::CommandError;
 use crate::config::Config;
-use crate::db::customers::Purpose;
 use crate::serve::serve_and_work;
 use crate::tasks::{all_shops, tick, worker};
 use actix_http::Request;
 use actix_web::body::BoxBody;
 use actix_web::dev::{Service, ServiceResponse};
-use chrono::NaiveDate;
+use chrono::{NaiveDate, TimeDelta};
 use client::{Client, Refusal};
 use serde_json::Value;
 use std::io::Write;
@@ -120,7 +120,7 @@ async fn play(app: &App) -> Result<Played, PlayError> {
 }
 
 fn at(config: &Config, file: &Path) -> Config {
-    Config { database_url: Some(format!("sqlite:{}", file.display())), ..config.clone() }
+    Config { database_url: Some(format!("sqlite:{}", file.display())), backups: 0, ..config.clone() }
 }
 
 fn damaged(file: &Path, error: &str) -> CommandError {
@@ -149,6 +149,7 @@ async fn show(app: &App) -> Result<(), CommandError> {
         scenario::Scenario::read().ok().and_then(|s| s.days().first().copied()).unwrap_or_default();
     println!("\n{}, {}", scenario::SHOP, town::today().format("%A %d %B %Y, 06:30"));
     print!("{}", tell::report(&owner, first_day).await.map_err(refused)?);
+    print!("{}", searched::report(app, &owner).await?);
     let dispatcher_token = log_in(scenario::DISPATCHER.1).await.map_err(refused)?;
     lines_to_try(app, &owner, (&owner_token, &dispatcher_token)).await.map_err(refused)
 }
@@ -174,6 +175,11 @@ where
         dispatcher_token,
         &format!("/v1/rounds?date={today}"),
     );
+    curl(
+        "dispatcher: the same as a picture (also application/geo+json and text/calendar)",
+        &format!("{dispatcher_token}' -H 'accept: image/svg+xml"),
+        &format!("/v1/rounds?date={today}"),
+    );
     let due = owner.get("/v1/upkeep?kind=decontamination&limit=1").await?;
     if let Some(vehicle) = due["items"][0]["vehicle"].as_str() {
         let picture = format!("/v1/vehicles/{vehicle}/upkeep.svg");
@@ -185,7 +191,7 @@ where
     }
     if let Some(link) = customer_link(app, owner).await? {
         curl(
-            "customer: the page behind the link in a reminder (nothing changes until its button is pressed)",
+            "customer: the page behind the link in a reminder (nothing changes until a button of it is pressed)",
             "",
             &link,
         );
@@ -200,7 +206,7 @@ where
     Ok(())
 }
 
-/// The unsubscribe link of the first customer with a reminder that is due.
+/// The page of the first customer with a reminder that is due.
 async fn customer_link<S>(app: &App, owner: &Client<S>) -> Result<Option<String>, Refusal>
 where
     S: Service<Request, Response = ServiceResponse<BoxBody>, Error = actix_web::Error>,
@@ -208,11 +214,15 @@ where
     let due = owner.get("/v1/reminders?status=due&limit=1").await?;
     let me = owner.get("/v1/shop").await?;
     let id = |value: &Value| value.as_str().and_then(|text| text.parse().ok());
-    let (Some(shop), Some(customer)) = (id(&me["id"]), id(&due["items"][0]["customer"])) else {
+    let first = &due["items"][0];
+    let (Some(shop), Some(customer), Some(reminder)) =
+        (id(&me["id"]), id(&first["customer"]), id(&first["id"]))
+    else {
         return Ok(None);
     };
-    let link = UnsubscribeLink { shop, customer, purpose: Purpose::Maintenance };
-    Ok(link.seal(&app.keys).ok().map(|token| format!("/u/{token}")))
+    let until_unix = app.clock.now().plus(TimeDelta::days(30)).unix();
+    let link = CustomerLink { shop, customer, until_unix, act: Act::SeeUpkeep { reminder } };
+    Ok(link.seal(&app.keys).ok().map(|token| format!("/c/{token}")))
 }
 
 /// A token of the demo's partner app, and a job whose plan it can read.

@@ -114,7 +114,10 @@ fn conflicts(rounds: &Value, name: impl Fn(&Value) -> String) -> String {
 }
 
 /// What people call vans, people, vehicles and jobs, all of them or those of a day, by id.
-async fn names<S>(owner: &Client<S>, day: Option<NaiveDate>) -> Result<BTreeMap<String, String>, Refusal>
+pub(super) async fn names<S>(
+    owner: &Client<S>,
+    day: Option<NaiveDate>,
+) -> Result<BTreeMap<String, String>, Refusal>
 where
     S: Service<Request, Response = ServiceResponse<BoxBody>, Error = actix_web::Error>,
 {
@@ -334,12 +337,12 @@ fn shown(value: &Value, decimals: usize) -> String {
     }
 }
 
-fn heading(title: &str) -> String {
+pub(super) fn heading(title: &str) -> String {
     format!("\n\n## {title}\n\n")
 }
 
 /// A label and a text, broken at blanks and indented below the label.
-fn put(text: &mut String, label: &str, words: &str) {
+pub(super) fn put(text: &mut String, label: &str, words: &str) {
     const WIDTH: usize = 110;
     let indent = " ".repeat(label.chars().count().min(24));
     let mut line = label.to_string();
@@ -358,20 +361,20 @@ fn items(page: &Value) -> &[Value] {
     list(&page["items"])
 }
 
-fn list(value: &Value) -> &[Value] {
+pub(super) fn list(value: &Value) -> &[Value] {
     value.as_array().map_or(&[], Vec::as_slice)
 }
 
-fn word<'a>(value: &'a Value, key: &str) -> &'a str {
+pub(super) fn word<'a>(value: &'a Value, key: &str) -> &'a str {
     value[key].as_str().unwrap_or_default()
 }
 
-fn number(value: &Value, key: &str) -> f64 {
+pub(super) fn number(value: &Value, key: &str) -> f64 {
     // The sum of nothing is -0.
     value[key].as_f64().unwrap_or_default() + 0.0
 }
 
 /// Hours and minutes of a local time.
-fn clock<'a>(value: &'a Value, key: &str) -> &'a str {
+pub(super) fn clock<'a>(value: &'a Value, key: &str) -> &'a str {
     word(value, key).get(11..16).unwrap_or("--:--")
 }

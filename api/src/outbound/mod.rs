@@ -18,13 +18,13 @@ use ureq::http::Uri;
 use ureq::tls::{TlsConfig, TlsProvider};
 use ureq::unversioned::resolver::{DefaultResolver, ResolvedSocketAddrs, Resolver};
 use ureq::unversioned::transport::{DefaultConnector, NextTimeout};
-use ureq::{Agent, Error};
+use ureq::{Agent, Error, Timeout};
 
 /// The whole call; Standard Webhooks asks for 15 to 30 seconds.
 const CALL: Duration = Duration::from_secs(20);
-/// Looking up, dialling and the handshake.
+/// Looking up, dialling and the handshake; an assumption.
 const CONNECT: Duration = Duration::from_secs(5);
-/// Ports below are those of other services, but for HTTPS itself.
+/// Ports below are the system ports of other services (RFC 6335, 6), but for HTTPS itself.
 const FIRST_FREE_PORT: u16 = 1024;
 const HTTPS_PORT: u16 = 443;
 
@@ -48,9 +48,17 @@ pub struct Call {
 pub struct Answer {
     /// What was answered, if anything.
     pub status: Result<u16, String>,
+    /// Whether it may have arrived, answered or not.
+    pub handed_over: bool,
     /// Seconds after which it may be tried again, as the answer says.
     pub retry_after_s: Option<i64>,
     pub took_ms: i32,
+}
+
+impl Answer {
+    fn unsent(why: String) -> Answer {
+        Answer { status: Err(why), handed_over: false, retry_after_s: None, took_ms: 0 }
+    }
 }
 
 impl Outbound {
@@ -102,11 +110,21 @@ impl Outbound {
     /// Makes the call. What is answered beyond status and headers is not read.
     pub async fn post(&self, call: Call) -> Result<Answer, ApiError> {
         if let Some(why) = self.refusal(&call.url) {
-            return Ok(Answer { status: Err(format!("the address {why}")), retry_after_s: None, took_ms: 0 });
+            return Ok(Answer::unsent(format!("the address {why}")));
         }
         let agent = self.agent.clone();
         let run = tokio::task::spawn_blocking(move || post(&agent, &call));
         run.await.map_err(|e| ApiError::Internal(format!("a call: {e}")))
+    }
+
+    /// Fetches JSON of at most `longest` bytes; what went wrong is told in words.
+    pub async fn get(&self, url: String, longest: u64) -> Result<String, String> {
+        if let Some(why) = self.refusal(&url) {
+            return Err(format!("the address {why}"));
+        }
+        let agent = self.agent.clone();
+        let run = tokio::task::spawn_blocking(move || get(&agent, &url, longest));
+        run.await.map_err(|e| format!("a call: {e}"))?
     }
 }
 
@@ -122,9 +140,33 @@ fn post(agent: &Agent, call: &Call) -> Answer {
         Ok(response) => {
             let header = response.headers().get("retry-after").and_then(|value| value.to_str().ok());
             let retry_after_s = header.and_then(|value| value.trim().parse().ok()).filter(|s| *s >= 0);
-            Answer { status: Ok(response.status().as_u16()), retry_after_s, took_ms }
+            Answer { status: Ok(response.status().as_u16()), handed_over: true, retry_after_s, took_ms }
         }
-        Err(error) => Answer { status: Err(error.to_string()), retry_after_s: None, took_ms },
+        Err(error) => Answer {
+            status: Err(error.to_string()),
+            handed_over: !never_left(&error),
+            retry_after_s: None,
+            took_ms,
+        },
+    }
+}
+
+fn get(agent: &Agent, url: &str, longest: u64) -> Result<String, String> {
+    let mut response =
+        agent.get(url).header("accept", "application/json").call().map_err(|e| e.to_string())?;
+    if !response.status().is_success() {
+        return Err(format!("it answered {}", response.status().as_u16()));
+    }
+    response.body_mut().with_config().limit(longest).read_to_string().map_err(|e| e.to_string())
+}
+
+/// True for an error before anything could be sent.
+fn never_left(error: &Error) -> bool {
+    match error {
+        Error::HostNotFound | Error::ConnectionFailed | Error::BadUri(_) | Error::Other(_) => true,
+        Error::Timeout(at) => matches!(at, Timeout::Resolve | Timeout::Connect),
+        Error::Io(error) => error.kind() == std::io::ErrorKind::ConnectionRefused,
+        _ => false,
     }
 }
 

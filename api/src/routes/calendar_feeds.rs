@@ -21,7 +21,7 @@ use chrono_tz::Tz;
 use serde::Serialize;
 use utoipa::ToSchema;
 
-/// How far a calendar looks back and ahead.
+/// How far a calendar looks back and ahead; assumptions, like the numbers below.
 const BACK: TimeDelta = TimeDelta::days(30);
 const AHEAD: TimeDelta = TimeDelta::days(366);
 /// Events in a calendar, at most.

@@ -3,15 +3,19 @@
 use super::{Answer, Shared};
 use crate::auth::Caller;
 use crate::db::arrivals::{self, Arrival};
+use crate::db::bookings::{self, Booking};
+use crate::db::customer_replies::{self, CustomerReply};
 use crate::db::customers::{self, Consent, Customer};
 use crate::db::extra_work::{self, ExtraWork};
 use crate::db::inspections::{self, InspectionRecord};
 use crate::db::jobs::{self, Job, JobFilter};
-use crate::db::kinds::{Id, Instant};
+use crate::db::kinds::{Doc, Id, Instant, Word};
+use crate::db::near_misses::{self, NearMiss};
 use crate::db::observations::{self, ObservationRecord};
 use crate::db::plans::{self, StoredPlan};
 use crate::db::reminders::{self, Reminder};
-use crate::db::steps::{self, FinishedStep};
+use crate::db::step_changes::{self, ChangeKind, StepChange};
+use crate::db::steps::{self, FinishedStep, StepFields};
 use crate::db::vehicles::{self, Vehicle};
 use crate::db::waivers::{self, WaiverRecord};
 use crate::db::{Db, erasure};
@@ -26,17 +30,21 @@ use utoipa::ToSchema;
 /// More jobs than one customer has.
 const MOST_JOBS: i64 = 100_000;
 
-/// What is stored of a customer: who they are, what they agreed to, their vehicles with what was observed on them, their
-/// jobs with the work done on them, and what they were told.
+/// What is stored of a customer: who they are, what they agreed to, their vehicles with what was observed on them, what
+/// was proposed for them, their jobs with the work done on them, and what they were told.
 #[derive(Serialize, ToSchema)]
 pub struct CustomerExport {
     pub exported_at: Instant,
     pub customer: Customer,
     pub consents: Vec<Consent>,
     pub vehicles: Vec<ExportedVehicle>,
+    /// What partner apps proposed for them.
+    pub bookings: Vec<Booking>,
     pub jobs: Vec<ExportedJob>,
     /// What they were told, and what was held back.
     pub reminders: Vec<Reminder>,
+    /// What they answered.
+    pub replies: Vec<CustomerReply>,
 }
 
 #[derive(Serialize, ToSchema)]
@@ -55,13 +63,37 @@ pub struct ExportedJob {
     /// The plan in force, without the names of the staff.
     pub plan: Option<StoredPlan>,
     pub steps: Vec<FinishedStep>,
+    pub step_changes: Vec<ExportedStepChange>,
     pub arrival: Option<Arrival>,
     pub extra_work: Vec<ExtraWork>,
+    pub near_misses: Vec<NearMiss>,
 }
 
-/// A customer as one JSON document: who they are, what they agreed to, their vehicles, jobs and reminders. What partner
-/// apps proposed for them, reports of near misses, corrections of step records and what crews wrote to the office are not
-/// in it.
+/// A correction of a step's record, without who made it.
+#[derive(Serialize, ToSchema)]
+pub struct ExportedStepChange {
+    pub record: Id,
+    #[schema(value_type = ChangeKind)]
+    pub kind: Word<ChangeKind>,
+    pub reason: String,
+    /// The record as it was.
+    #[schema(value_type = StepFields)]
+    pub before: Doc<StepFields>,
+    /// As it is since; absent for one that was taken back.
+    #[schema(value_type = Option<StepFields>)]
+    pub after: Option<Doc<StepFields>>,
+    pub at: Instant,
+}
+
+impl From<StepChange> for ExportedStepChange {
+    fn from(change: StepChange) -> ExportedStepChange {
+        let StepChange { record, kind, reason, before, after, at, .. } = change;
+        ExportedStepChange { record, kind, reason, before, after, at }
+    }
+}
+
+/// A customer as one JSON document: who they are, what they agreed to, their vehicles, what partner apps proposed for them,
+/// their jobs and reminders.
 #[utoipa::path(
     tag = "customers",
     params(("id" = Id, Path)),
@@ -75,7 +107,8 @@ pub async fn export_customer(app: Shared, caller: Caller, key: Key) -> Answer {
 }
 
 /// Erases a customer for good: who they are, where they live, what was said. The work that was done is kept under the
-/// same ids, so that figures stay right. Open jobs are to be finished or cancelled first.
+/// same ids, so that figures stay right. Open jobs are to be finished or cancelled first. Copies of the database that were
+/// made before still have them, until the last of those is deleted.
 /// Erasing again takes what was written since.
 #[utoipa::path(
     tag = "customers",
@@ -117,7 +150,9 @@ fn export(db: &mut Db<'_>, id: Id) -> Result<CustomerExport, ApiError> {
     Ok(CustomerExport {
         exported_at: db.now,
         consents: customers::consents(db, id)?,
+        bookings: bookings::of_customer(db, id)?,
         reminders: reminders::of_customer(db, id)?,
+        replies: customer_replies::of_customer(db, id)?,
         customer,
         vehicles,
         jobs,
@@ -134,8 +169,10 @@ fn exported(db: &mut Db<'_>, job: Job) -> Result<ExportedJob, ApiError> {
         waivers: waivers::list(db, job.id)?,
         plan,
         steps: steps::list(db, job.id)?,
+        step_changes: step_changes::of_job(db, job.id)?.into_iter().map(Into::into).collect(),
         arrival: arrivals::find(db, job.id)?,
         extra_work: extra_work::of_jobs(db, &[job.id])?,
+        near_misses: near_misses::of_job(db, job.id)?,
         job,
     })
 }

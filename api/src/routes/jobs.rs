@@ -199,8 +199,8 @@ pub struct AssignedJob {
     pub conflicts: Vec<Conflict>,
 }
 
-/// Says which van goes, when and with whom. Answers with every conflict this makes on its day; it is stored
-/// all the same.
+/// Says which van goes, when and with whom: the manual move. Answers with every rule this breaks on its day, a promise
+/// among them; it is stored all the same.
 #[utoipa::path(
     tag = "jobs",
     params(("id" = Id, Path)),
@@ -349,6 +349,7 @@ pub fn bookable(
 ) -> Result<Id, ApiError> {
     known_package(fields, &*handbooks.of(db)?)?;
     reworkable(db, fields)?;
+    linkable(db, fields, except)?;
     let vehicle = vehicles::find_locked(db, fields.vehicle)?
         .ok_or_else(|| ApiError::field("/vehicle", "unknown", "there is no such vehicle"))?;
     if vehicle.fields.sold_at.is_some_and(|sold| sold <= fields.window_to) {
@@ -365,6 +366,17 @@ pub fn bookable(
         )),
         None => Ok(vehicle.fields.customer),
     }
+}
+
+/// Other jobs that are named are there.
+fn linkable(db: &mut Db<'_>, fields: &JobFields, own: Option<Id>) -> Result<(), ApiError> {
+    let mut found = Checker::default();
+    for (i, link) in fields.links.0.iter().enumerate() {
+        if own == Some(link.job) || jobs::find(db, link.job)?.is_none() {
+            found.refuse(format!("links/{i}/job"), "unknown", "there is no such other job");
+        }
+    }
+    found.finish()
 }
 
 /// What is made good is finished work on the same vehicle.

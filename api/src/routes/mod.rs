@@ -6,7 +6,9 @@ pub mod audit;
 pub mod bookings;
 pub mod calendar_feeds;
 pub mod comparisons;
+pub mod customer_pages;
 pub mod customers;
+pub mod departures;
 pub mod devices;
 pub mod erasure;
 pub mod fleet;
@@ -16,17 +18,22 @@ pub mod inbox;
 pub mod inspections;
 pub mod jobs;
 pub mod login;
+pub mod message_gateway;
+pub mod message_templates;
 pub mod my_logins;
 pub mod near_misses;
 pub mod norms;
 pub mod oauth;
 pub mod oauth_checks;
 pub mod observations;
+pub mod offers;
 pub mod partner_apps;
 pub mod people;
 pub mod plans;
 pub mod previews;
 pub mod reminders;
+pub mod replies;
+pub mod round_plans;
 pub mod rounds;
 pub mod shop;
 pub mod step_changes;
@@ -34,6 +41,7 @@ pub mod steps;
 pub mod sync;
 pub mod tasks;
 pub mod throughput;
+pub mod travel_matrix;
 pub mod unsubscribe;
 pub mod upkeep;
 pub mod uploads;
@@ -131,6 +139,7 @@ pub fn routes(all: &mut ServiceConfig<'_>) {
         .service(jobs::update_job)                   // PATCH /v1/jobs/{id}
         .service(jobs::assign_job)                   // PUT /v1/jobs/{id}/assignment
         .service(jobs::cancel_job)                   // POST /v1/jobs/{id}/cancel
+        .service(departures::set_out)                // POST /v1/jobs/{id}/on-the-way
         .service(bookings::list_bookings)            // GET /v1/bookings
         .service(bookings::propose_booking)          // POST /v1/bookings
         .service(bookings::get_booking)              // GET /v1/bookings/{id}
@@ -142,6 +151,21 @@ pub fn routes(all: &mut ServiceConfig<'_>) {
         .service(calendar_feeds::delete_calendar_feed)// DELETE /v1/calendar-feeds/{id}
         .service(calendar_feeds::get_calendar)       // GET /calendars/{token}
         .service(rounds::get_rounds)                 // GET /v1/rounds
+        .service(round_plans::ask_rounds)            // POST /v1/round-plans
+        .service(round_plans::list_round_plans)      // GET /v1/round-plans
+        .service(round_plans::get_round_plan)        // GET /v1/round-plans/{id}
+        .service(round_plans::follow_round_plan)     // GET /v1/round-plans/{id}/events
+        .service(round_plans::cancel_round_plan)     // POST /v1/round-plans/{id}/cancel
+        .service(round_plans::publish_rounds)        // POST /v1/round-plans/{id}/publish
+        .service(offers::list_offers)                // POST /v1/offers
+        .service(offers::hold_offer)                 // POST /v1/held-offers
+        .service(offers::list_held_offers)           // GET /v1/held-offers
+        .service(offers::get_held_offer)             // GET /v1/held-offers/{id}
+        .service(offers::take_held_offer)            // POST /v1/held-offers/{id}/take
+        .service(offers::release_held_offer)         // DELETE /v1/held-offers/{id}
+        .service(travel_matrix::get_travel_matrix)   // GET /v1/travel-matrix
+        .service(travel_matrix::set_travel_matrix)   // PUT /v1/travel-matrix
+        .service(travel_matrix::delete_travel_matrix)// DELETE /v1/travel-matrix
         .service(throughput::sheet::get_throughput)   // GET /v1/throughput
         .service(throughput::measures::list_measures) // GET /v1/throughput/measures
         .service(throughput::own::get_own_throughput) // GET /v1/throughput/own
@@ -155,6 +179,21 @@ pub fn routes(all: &mut ServiceConfig<'_>) {
         .service(reminders::list_reminders)          // GET /v1/reminders
         .service(unsubscribe::ask_unsubscribe)       // GET /u/{token}
         .service(unsubscribe::unsubscribe)           // POST /u/{token}
+        .service(customer_pages::show_customer_page) // GET /c/{token}
+        .service(customer_pages::act_on_customer_page)// POST /c/{token}
+        .service(message_gateway::get_message_gateway)// GET /v1/message-gateway
+        .service(message_gateway::set_message_gateway)// PUT /v1/message-gateway
+        .service(message_gateway::change_gateway_secret)// POST /v1/message-gateway/secret
+        .service(message_templates::list_message_kinds)// GET /v1/message-kinds
+        .service(message_templates::preview_message) // POST /v1/message-templates/preview
+        .service(message_templates::list_message_templates)// GET /v1/message-templates
+        .service(message_templates::create_message_template)// POST /v1/message-templates
+        .service(message_templates::get_message_template)// GET /v1/message-templates/{id}
+        .service(message_templates::update_message_template)// PATCH /v1/message-templates/{id}
+        .service(message_templates::delete_message_template)// DELETE /v1/message-templates/{id}
+        .service(replies::take_reply)                // POST /replies/{shop}
+        .service(replies::list_replies)              // GET /v1/replies
+        .service(replies::handle_reply)              // POST /v1/replies/{id}/handled
         .service(audit::list_audit)                  // GET /v1/audit
         .service(audit::get_audit_state)             // GET /v1/audit/state
         .service(tasks::list_tasks)                  // GET /v1/tasks

@@ -1,15 +1,26 @@
-//! The rounds of a day, with every reason why they cannot hold.
+//! The rounds of a day, with every reason why they cannot hold: in force, or as a draft would have them.
 
 use super::{Answer, Shared};
+use crate::app::App;
 use crate::auth::Caller;
 use crate::check::{Check, Checker};
-use crate::day;
+use crate::day::{self, Day, Draft};
+use crate::db::kinds::Id;
+use crate::db::{round_plans, shops};
+use crate::dispatch::chart;
+use crate::dispatch::forms::{self as drawn, Form};
+use crate::error::ApiError;
 use crate::extract::Query;
+use crate::forms::{respond, varied};
 use crate::plan_input::zone_of;
-use actix_web::{HttpResponse, get};
+use actix_web::{HttpRequest, HttpResponse, get};
 use chrono::NaiveDate;
-use domain::dispatch::{Conflict, Round, rounds};
+use chrono_tz::Tz;
+use domain::dispatch::planning::RoundsPlan;
+use domain::dispatch::{Conflict, Round, day_svg, rounds};
+use domain::handbook::Handbook;
 use serde::{Deserialize, Serialize};
+use std::sync::Arc;
 use utoipa::{IntoParams, ToSchema};
 
 /// Which day.
@@ -18,6 +29,8 @@ use utoipa::{IntoParams, ToSchema};
 pub struct RoundsQuery {
     /// A day of the shop's calendar.
     pub date: NaiveDate,
+    /// A search that is done: the day as its rounds would have it. Only for those who may read searches.
+    pub plan: Option<Id>,
 }
 
 impl Check for RoundsQuery {
@@ -36,38 +49,111 @@ pub struct DayOfRounds {
     pub conflicts: Vec<Conflict>,
 }
 
+/// A day as it was read.
+struct Seen {
+    day: Day,
+    zone: Tz,
+    handbook: Arc<Handbook>,
+    draft: Option<RoundsPlan>,
+    shop: String,
+}
+
 /// The rounds of a day as assigned: order, travel, times and water of each van, and all conflicts. A technician sees
 /// the rounds they are on, and the conflicts of their own jobs.
-#[utoipa::path(tag = "rounds", params(RoundsQuery), responses((status = 200, body = DayOfRounds, description = "The day")))]
+///
+/// Also as a map (`application/geo+json`, RFC 7946), as a calendar (`text/calendar`, RFC 5545) and as a picture of the
+/// day (`image/svg+xml`: a time chart that reads in black and white).
+#[utoipa::path(
+    tag = "rounds",
+    params(RoundsQuery),
+    responses((status = 200, description = "The day", content(
+        (DayOfRounds = "application/json"),
+        (Object = "application/geo+json"),
+        (String = "text/calendar"),
+        (String = "image/svg+xml")
+    )))
+)]
 #[get("/v1/rounds")]
-pub async fn get_rounds(app: Shared, caller: Caller, query: Query<RoundsQuery>) -> Answer {
-    let on = query.0.date;
-    let handbooks = app.handbooks.clone();
-    let (zone, handbook, day) = app
-        .read(&caller, move |db| {
-            let handbook = handbooks.of(db)?;
-            let day = day::read(db, &handbook, on)?;
-            Ok((zone_of(db, None)?, handbook, day))
-        })
-        .await?;
+pub async fn get_rounds(
+    app: Shared,
+    caller: Caller,
+    query: Query<RoundsQuery>,
+    request: HttpRequest,
+) -> Answer {
+    let form = Form::asked(&request);
     let own = caller.only_own_work().map(|id| id.to_string());
-    let view = app
-        .planning(move || {
-            let day = day.complete(&handbook);
-            let mut view = DayOfRounds {
-                date: on,
-                time_zone: zone.name().to_owned(),
-                rounds: rounds(&day.problem),
-                conflicts: day.conflicts(),
-            };
-            if let Some(own) = own {
-                let mut visits = day.problem.visits;
-                visits.retain(|visit| visit.technicians.contains(&own));
-                view.rounds.retain(|round| round.technicians.contains(&own));
-                view.conflicts.retain(|found| visits.iter().any(|visit| found.jobs.contains(&visit.job)));
-            }
-            Ok(view)
-        })
-        .await?;
-    Ok(HttpResponse::Ok().json(view))
+    if own.is_some() && query.0.plan.is_some() {
+        return Err(ApiError::Forbidden("a technician sees the rounds in force"));
+    }
+    let seen = read(&app, &caller, query.0).await?;
+    app.planning(move || Ok(told(seen, own.as_deref(), form))).await.map(Told::respond)
+}
+
+async fn read(app: &App, caller: &Caller, query: RoundsQuery) -> Result<Seen, ApiError> {
+    let handbooks = app.handbooks.clone();
+    app.read(caller, move |db| {
+        let handbook = handbooks.of(db)?;
+        let outcome = match query.plan {
+            Some(plan) => Some(round_plans::outcome(db, plan)?.ok_or(ApiError::NotFound)?),
+            None => None,
+        };
+        let draft = outcome.as_ref().map(|outcome| Draft {
+            plan: &outcome.plan,
+            jobs: outcome.jobs.iter().map(|(job, _)| *job).collect(),
+        });
+        let day = day::read_with(db, &handbook, query.date, draft.as_ref())?;
+        let shop = shops::find(db)?.ok_or(ApiError::NotFound)?.fields.name;
+        let zone = zone_of(db, None)?;
+        Ok(Seen { day, zone, handbook, draft: outcome.map(|outcome| outcome.plan), shop })
+    })
+    .await
+}
+
+/// The answer, ready to be sent.
+enum Told {
+    Data(DayOfRounds),
+    Text(&'static str, String),
+}
+
+impl Told {
+    fn respond(self) -> HttpResponse {
+        match self {
+            Told::Data(day) => varied(HttpResponse::Ok().json(day)),
+            Told::Text(media, body) => respond(media, body),
+        }
+    }
+}
+
+fn told(seen: Seen, own: Option<&str>, form: Form) -> Told {
+    let Seen { day, zone, handbook, draft, shop } = seen;
+    let day = day.complete(&handbook);
+    let mut rounds = rounds(&day.problem);
+    rounds.retain(|round| own.is_none_or(|own| round.technicians.iter().any(|id| id == own)));
+    let on = day.problem.on;
+    match form {
+        Form::Data => Told::Data(DayOfRounds {
+            date: on,
+            time_zone: zone.name().to_owned(),
+            conflicts: conflicts(&day, own),
+            rounds,
+        }),
+        Form::Map => Told::Text("application/geo+json", drawn::map(&day, &rounds).to_string()),
+        Form::Calendar => Told::Text("text/calendar", drawn::calendar(&day, &rounds, (&shop, zone))),
+        Form::Picture => {
+            let tracks = chart::tracks(&day, &rounds, draft.as_ref(), (&handbook, zone));
+            let title = format!("Rounds of {}", on.format("%A %d %B %Y"));
+            Told::Text("image/svg+xml", day_svg(&title, on, &tracks))
+        }
+    }
+}
+
+/// All of the day, or those of one technician's jobs.
+fn conflicts(day: &Day, own: Option<&str>) -> Vec<Conflict> {
+    let mut found = day.conflicts();
+    if let Some(own) = own {
+        let visits: Vec<_> =
+            day.problem.visits.iter().filter(|visit| visit.technicians.iter().any(|id| id == own)).collect();
+        found.retain(|conflict| visits.iter().any(|visit| conflict.jobs.contains(&visit.job)));
+    }
+    found
 }

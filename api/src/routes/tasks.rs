@@ -25,8 +25,8 @@ pub struct TaskQuery {
     #[param(minimum = 1, maximum = 200, default = 50)]
     pub limit: Option<i64>,
     pub status: Option<TaskStatus>,
-    /// `find_reminders`, `forecast_upkeep`, `send_mail`, `announce_upkeep`, `deliver_webhook`, `purge_tokens`, `purge_tasks`,
-    /// `purge_replies`.
+    /// `find_reminders`, `forecast_upkeep`, `send_reminder`, `announce_upkeep`, `deliver_webhook`, `refresh_weather`,
+    /// `back_up`, `purge_tokens`, `purge_tasks`, `purge_replies`.
     #[param(max_length = 40)]
     pub kind: Option<String>,
 }

@@ -10,7 +10,6 @@ use crate::db::kinds::{Id, Word};
 use crate::db::shops;
 use crate::error::ApiError;
 use crate::mail::escape_html;
-use crate::tasks::send_mail::what;
 use actix_web::web::Path;
 use actix_web::{HttpResponse, get, post};
 
@@ -23,7 +22,7 @@ pub async fn ask_unsubscribe(app: Shared, token: Path<String>) -> Answer {
     let text = format!(
         "<p>Do you want no more {} by mail from {}?</p>\n<form method=\"post\">\
          <button name=\"List-Unsubscribe\" value=\"One-Click\">End them</button></form>",
-        what(link.purpose),
+        link.purpose.what(),
         escape_html(&shop)
     );
     Ok(page(&text))
@@ -52,7 +51,7 @@ pub async fn unsubscribe(app: Shared, token: Path<String>) -> Answer {
         Ok(())
     })
     .await?;
-    let text = format!("<p>You get no more {} by mail from {}.</p>", what(link.purpose), escape_html(&shop));
+    let text = format!("<p>You get no more {} by mail from {}.</p>", link.purpose.what(), escape_html(&shop));
     Ok(page(&text))
 }
 

@@ -83,7 +83,7 @@ pub async fn create_webhook(app: Shared, caller: Caller, body: Body<WebhookField
 pub async fn get_webhook(app: Shared, caller: Caller, key: Key) -> Answer {
     let own = caller.app();
     let webhook = app.read(&caller, move |db| visible(db, key.0, own)).await?;
-    ok(&webhook, webhook.rev)
+    ok(&webhook, webhook.tag())
 }
 
 /// Changes a webhook.
@@ -106,7 +106,7 @@ pub async fn update_webhook(app: Shared, caller: Caller, key: Key, seen: IfMatch
             visible(db, key.0, own)
         })
         .await?;
-    ok(&webhook, webhook.rev)
+    ok(&webhook, webhook.tag())
 }
 
 /// Deletes a webhook with its deliveries.
@@ -134,7 +134,7 @@ pub async fn enable_webhook(app: Shared, caller: Caller, key: Key, seen: IfMatch
             webhooks::enable(db, key.0)?;
             visible(db, key.0, own)
         },
-        move |webhook| Reply::ok(webhook, webhook.rev),
+        move |webhook| Reply::ok(webhook, webhook.tag()),
     )
     .await
 }

@@ -1,111 +1,245 @@
 //! What is due to customers now: reads what `domain::reminder` decides by, and writes what it decided as a reminder.
 
-use crate::db::customers::{self, Channel, Customer, Purpose};
+use crate::db::customers::{self, Channel, Customer};
+use crate::db::jobs::{self, Job};
 use crate::db::kinds::{Id, Instant};
+use crate::db::message_templates::{self, MessageTemplate};
 use crate::db::reminders::{self, NewReminder, Reminder, ReminderDocument, ReminderStatus};
-use crate::db::shops::Shop;
-use crate::db::vehicles;
-use crate::db::{Db, jobs, shops};
+use crate::db::shops::{self, Shop};
+use crate::db::vehicles::{self, Vehicle};
+use crate::db::{Db, message_gateway, weather};
 use crate::error::ApiError;
 use crate::handbooks::Handbooks;
+use crate::plan_input::zone_of;
 use crate::upkeep;
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, Days, TimeDelta, Utc};
+use chrono_tz::Tz;
+use domain::handbook::{Handbook, ProtectionKind};
 use domain::reminder::{
-    self as rules, Booking, Consent, Decision, OwnedVehicle, ReminderKind, SentReminder, Verdict,
+    self as rules, Booking, Coated, Consent, Decision, OwnedVehicle, ReminderKind, SentReminder, UnderWay,
+    Verdict, Wording,
 };
+use domain::site::WeatherHour;
 use std::collections::BTreeMap;
+
+/// Advice on a coat may be due for so long after its job.
+const ADVICE: TimeDelta = TimeDelta::days(14);
+/// Days of weather, today included, that can speak against an appointment.
+const FORECAST_D: u64 = 4;
 
 /// A customer as reminders see them.
 pub struct Situation {
     pub id: Id,
     pub name: String,
     pub email: Option<String>,
-    customer: rules::Customer,
+    pub phone: Option<String>,
+    pub customer: rules::Customer,
     bookings: Vec<Booking>,
     told: Vec<Reminder>,
+}
+
+/// Why something may have to be told.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Cause {
+    /// A vehicle needs something.
+    Needs,
+    /// A job is booked, or was done lately.
+    Jobs,
 }
 
 /// What holds for all customers of the shop.
 pub struct Ground {
     pub shop: Shop,
     upkeep: upkeep::Ground,
+    /// The shop's own clock, by which the weather is told.
+    zone: Tz,
+    weather: Vec<WeatherHour>,
+    templates: Vec<MessageTemplate>,
+    /// Whether somebody takes text messages.
+    sends_text: bool,
 }
 
 impl Ground {
     pub fn read(db: &mut Db<'_>, handbooks: &Handbooks) -> Result<Ground, ApiError> {
         let shop = shops::find(db)?.ok_or(ApiError::NotFound)?;
-        Ok(Ground { shop, upkeep: upkeep::Ground::read(db, handbooks)? })
+        let upkeep = upkeep::Ground::read(db, handbooks)?;
+        let last = upkeep.today.checked_add_days(Days::new(FORECAST_D)).unwrap_or(upkeep.today);
+        let gateway = message_gateway::find(db)?;
+        Ok(Ground {
+            shop,
+            zone: zone_of(db, None)?,
+            weather: weather::hours(db, upkeep.today, last)?,
+            templates: message_templates::list(db)?,
+            sends_text: gateway.is_some_and(|gateway| gateway.fields.text_url.is_some()),
+            upkeep,
+        })
     }
 
-    /// The customers, by id, of whom something may be due: a need to be told of, or an open job.
+    /// The customers, by id, of whom something may be due for a cause.
     pub fn candidates(
         &self,
         db: &mut Db<'_>,
+        cause: Cause,
         after: Option<Id>,
         limit: i64,
     ) -> Result<Vec<Customer>, ApiError> {
-        Ok(customers::list_to_tell(db, self.upkeep.today, after, limit)?)
+        Ok(match cause {
+            Cause::Needs => customers::list_with_needs(db, self.upkeep.today, after, limit)?,
+            Cause::Jobs => customers::list_with_jobs(db, db.now.plus(-ADVICE), after, limit)?,
+        })
     }
+
+    fn booking(&self, job: &Job, customer: &Customer) -> Booking {
+        let starts_at = job.start_at.unwrap_or(job.fields.window_from);
+        let (from, to) = (starts_at.local(self.zone), job.fields.window_to.local(self.zone));
+        let outdoors = customer.fields.site.0.covered != Some(true);
+        let weather = || rules::bad_weather(&self.upkeep.handbook, &self.weather, from, to);
+        Booking {
+            job: job.id.to_string(),
+            vehicle: job.fields.vehicle.to_string(),
+            work: package(&self.upkeep.handbook, &job.fields.package),
+            starts_at: utc(starts_at),
+            booked_at: utc(job.created_at),
+            weather: outdoors.then(weather).flatten(),
+            under_way: job
+                .set_out_at
+                .zip(job.arrives_at)
+                .map(|(since, arrives)| UnderWay { since_at: utc(since), arrives_at: utc(arrives) }),
+        }
+    }
+
+    /// The coatings that a finished job has laid, if it has.
+    fn coated(&self, job: &Job, vehicle: &Vehicle) -> Option<Coated> {
+        let finished_at = job.finished_at?;
+        let on = finished_at.local(self.zone).date();
+        let coats = vehicle.fields.document.0.coats.iter().filter(|coat| coat.applied_on == on);
+        let protections = coats.filter_map(|coat| self.upkeep.handbook.protection(&coat.protection));
+        let mut laid: Vec<_> = protections
+            .filter(|one| matches!(one.kind, ProtectionKind::Ceramic | ProtectionKind::Film))
+            .collect();
+        laid.dedup_by_key(|one| one.id.clone());
+        let most = |value: fn(&domain::handbook::Protection) -> f64| {
+            laid.iter().map(|one| value(one)).fold(0.0, f64::max).clamp(0.0, 1000.0) as u32
+        };
+        let names: Vec<&str> = laid.iter().map(|one| one.name.as_str()).collect();
+        (!laid.is_empty()).then(|| Coated {
+            job: job.id.to_string(),
+            vehicle: vehicle.id.to_string(),
+            work: names.join(", "),
+            finished_at: utc(finished_at),
+            dry_h: most(|one| one.no_rain_max_h),
+            no_wash_d: most(|one| one.no_wash_max_d),
+        })
+    }
+
+    /// The shop's own words for a customer: of all templates of a kind the one whose language is closest.
+    fn wording(&self, customer: &Customer) -> BTreeMap<ReminderKind, Wording> {
+        let wanted = customer.fields.language.as_ref().unwrap_or(&self.shop.fields.language);
+        let mut chosen: BTreeMap<ReminderKind, &MessageTemplate> = BTreeMap::new();
+        for template in self.templates.iter().filter(|template| speaks(&template.fields.language, wanted)) {
+            let place = chosen.entry(template.fields.kind.0).or_insert(template);
+            if template.fields.language.len() > place.fields.language.len() {
+                *place = template;
+            }
+        }
+        let words = |of: &MessageTemplate| Wording {
+            language: of.fields.language.clone(),
+            template: of.fields.template.0.clone(),
+        };
+        chosen.into_iter().map(|(kind, template)| (kind, words(template))).collect()
+    }
+}
+
+/// `de` speaks to whoever wants `de-AT`, and so does `de-AT` itself.
+fn speaks(language: &str, wanted: &str) -> bool {
+    wanted.strip_prefix(language).is_some_and(|rest| rest.is_empty() || rest.starts_with('-'))
+}
+
+fn package(handbook: &Handbook, id: &str) -> String {
+    handbook.package(id).map_or(id.to_owned(), |package| package.name.clone())
 }
 
 /// Reads the situations of some customers of the shop.
 pub fn situations(db: &mut Db<'_>, ground: &Ground, rows: Vec<Customer>) -> Result<Vec<Situation>, ApiError> {
-    let (shop, handbook) = (&ground.shop, &ground.upkeep.handbook);
     let ids: Vec<Id> = rows.iter().map(|row| row.id).collect();
     let mut consents: BTreeMap<Id, Vec<Consent>> = BTreeMap::new();
     for (customer, consent) in customers::consents_of(db, &ids)? {
         consents.entry(customer).or_default().extend(consent_rule(&consent));
     }
-    let vehicles = vehicles::of_customers(db, &ids)?;
-    let vehicle_ids: Vec<Id> = vehicles.iter().map(|vehicle| vehicle.id).collect();
+    let mut vehicles: BTreeMap<Id, Vec<Vehicle>> = BTreeMap::new();
+    for vehicle in vehicles::of_customers(db, &ids)? {
+        vehicles.entry(vehicle.fields.customer).or_default().push(vehicle);
+    }
+    let vehicle_ids: Vec<Id> = vehicles.values().flatten().map(|vehicle| vehicle.id).collect();
     // One whose record contradicts itself has no forecast, as its own address tells.
     let mut forecasts = upkeep::forecasts_of(db, &ground.upkeep, &vehicle_ids)?;
-    let mut owned: BTreeMap<Id, Vec<OwnedVehicle>> = BTreeMap::new();
-    for vehicle in vehicles {
-        owned.entry(vehicle.fields.customer).or_default().push(OwnedVehicle {
-            needs: forecasts.remove(&vehicle.id).map(|upkeep| upkeep.needs).unwrap_or_default(),
-            id: vehicle.id.to_string(),
-            label: vehicle.fields.label,
-            sold: vehicle.fields.sold_at.is_some_and(|at| at <= db.now),
-        });
-    }
-    let mut bookings: BTreeMap<Id, Vec<Booking>> = BTreeMap::new();
-    for job in jobs::open_of(db, &ids)? {
-        bookings.entry(job.customer).or_default().push(Booking {
-            job: job.id.to_string(),
-            vehicle: job.fields.vehicle.to_string(),
-            work: handbook
-                .package(&job.fields.package)
-                .map_or(job.fields.package.clone(), |p| p.name.clone()),
-            starts_at: utc(job.start_at.unwrap_or(job.fields.window_from)),
-            booked_at: utc(job.created_at),
-        });
+    let mut jobs: BTreeMap<Id, Vec<Job>> = BTreeMap::new();
+    let since = db.now.plus(-ADVICE);
+    for job in jobs::open_of(db, &ids)?.into_iter().chain(jobs::finished_of(db, &ids, since)?) {
+        jobs.entry(job.customer).or_default().push(job);
     }
     let mut told: BTreeMap<Id, Vec<Reminder>> = BTreeMap::new();
     for reminder in reminders::told(db, &ids)? {
         told.entry(reminder.customer).or_default().push(reminder);
     }
+    let now = db.now;
     Ok(rows
         .into_iter()
-        .map(|row| Situation {
-            id: row.id,
-            name: row.fields.name.clone(),
-            email: row.fields.email.clone(),
-            bookings: bookings.remove(&row.id).unwrap_or_default(),
-            told: told.remove(&row.id).unwrap_or_default(),
-            customer: rules::Customer {
-                name: row.fields.name,
-                shop: shop.fields.name.clone(),
-                zone: row.fields.time_zone.unwrap_or_else(|| shop.fields.time_zone.clone()),
-                channels: row.fields.email.iter().map(|_| rules::Channel::Mail).collect(),
-                consents: consents.remove(&row.id).unwrap_or_default(),
-                open_hours: domain::civil::OpenHours::default(),
-                open_complaint: row.fields.complaint_open,
-                snoozed_until_on: None,
-                vehicles: owned.remove(&row.id).unwrap_or_default(),
-            },
+        .map(|row| {
+            let vehicles = vehicles.remove(&row.id).unwrap_or_default();
+            let (open, finished): (Vec<Job>, Vec<Job>) = jobs
+                .remove(&row.id)
+                .unwrap_or_default()
+                .into_iter()
+                .partition(|job| job.finished_at.is_none());
+            let coated = finished.iter().filter_map(|job| {
+                ground.coated(job, vehicles.iter().find(|vehicle| vehicle.id == job.fields.vehicle)?)
+            });
+            Situation {
+                id: row.id,
+                name: row.fields.name.clone(),
+                email: row.fields.email.clone(),
+                phone: row.fields.phone.clone(),
+                bookings: open.iter().map(|job| ground.booking(job, &row)).collect(),
+                told: told.remove(&row.id).unwrap_or_default(),
+                customer: rules::Customer {
+                    name: row.fields.name.clone(),
+                    shop: ground.shop.fields.name.clone(),
+                    zone: row
+                        .fields
+                        .time_zone
+                        .clone()
+                        .unwrap_or_else(|| ground.shop.fields.time_zone.clone()),
+                    channels: channels(&row, ground),
+                    consents: consents.remove(&row.id).unwrap_or_default(),
+                    open_hours: ground.shop.fields.settings.0.message_hours.unwrap_or_default(),
+                    open_complaint: row.fields.complaint_open,
+                    snoozed_until_on: row.fields.snoozed_until_on,
+                    coated: coated.collect(),
+                    wording: ground.wording(&row),
+                    vehicles: vehicles
+                        .into_iter()
+                        .map(|vehicle| OwnedVehicle {
+                            needs: forecasts
+                                .remove(&vehicle.id)
+                                .map(|upkeep| upkeep.needs)
+                                .unwrap_or_default(),
+                            id: vehicle.id.to_string(),
+                            sold: vehicle.fields.sold_at.is_some_and(|at| at <= now),
+                            label: vehicle.fields.label,
+                        })
+                        .collect(),
+                },
+            }
         })
         .collect())
+}
+
+/// The ways on which the customer has an address and we have somebody who goes there.
+fn channels(row: &Customer, ground: &Ground) -> Vec<rules::Channel> {
+    let mail = row.fields.email.iter().map(|_| rules::Channel::Mail);
+    let text = row.fields.phone.iter().filter(|_| ground.sends_text).map(|_| rules::Channel::Text);
+    mail.chain(text).collect()
 }
 
 impl Situation {
@@ -139,10 +273,7 @@ impl Situation {
         let sent: Vec<SentReminder> = told
             .map(|reminder| SentReminder {
                 key: reminder.dedupe_key.clone(),
-                purpose: match reminder.purpose.0 {
-                    Purpose::Appointment => rules::Purpose::Appointment,
-                    Purpose::Maintenance | Purpose::Aftercare => rules::Purpose::Maintenance,
-                },
+                purpose: reminder.purpose.0.into(),
                 needs: reminder.document.0.needs.clone(),
                 at: utc(reminder.settled_at.unwrap_or(reminder.due_at)),
             })
@@ -159,10 +290,7 @@ impl Situation {
         };
         let (status, due_at, reason) = match &decision.verdict {
             Verdict::Send { at, channel, message } => {
-                document.channel = Some(match channel {
-                    rules::Channel::Mail => Channel::Mail,
-                    rules::Channel::Text => Channel::Text,
-                });
+                document.channel = Some((*channel).into());
                 document.message = Some(message.clone());
                 (ReminderStatus::Due, Instant::from_utc(at.naive_utc()), self.occasion(decision))
             }
@@ -175,10 +303,7 @@ impl Situation {
             customer: self.id,
             job: decision.job.as_deref().and_then(|job| job.parse().ok()),
             kind: decision.kind,
-            purpose: match decision.purpose {
-                rules::Purpose::Appointment => Purpose::Appointment,
-                rules::Purpose::Maintenance => Purpose::Maintenance,
-            },
+            purpose: decision.purpose.into(),
             dedupe_key: decision.key.clone(),
             due_at,
             status,
@@ -192,6 +317,9 @@ impl Situation {
         match decision.kind {
             ReminderKind::AppointmentTwoDays => "The appointment is within two days.".into(),
             ReminderKind::AppointmentTwoHours => "The appointment is within two hours.".into(),
+            ReminderKind::WeatherMove => "The weather speaks against the appointment.".into(),
+            ReminderKind::OnTheWay => "The crew has set out.".into(),
+            ReminderKind::Aftercare => "A coat is new.".into(),
             ReminderKind::Upkeep | ReminderKind::UpkeepFollowUp => {
                 let named = self.customer.vehicles.iter().flat_map(|vehicle| {
                     vehicle.needs.iter().map(move |need| (format!("{}:{}", vehicle.id, need.key()), need))
@@ -206,7 +334,7 @@ impl Situation {
     }
 }
 
-/// The consents that reminders know of; calls and after-care are none of theirs yet.
+/// The consents that reminders know of; calls are none of theirs.
 fn consent_rule(consent: &customers::Consent) -> Option<Consent> {
     Some(Consent {
         channel: match consent.fields.channel.0 {
@@ -214,11 +342,7 @@ fn consent_rule(consent: &customers::Consent) -> Option<Consent> {
             Channel::Text => rules::Channel::Text,
             Channel::Phone => return None,
         },
-        purpose: match consent.fields.purpose.0 {
-            Purpose::Appointment => rules::Purpose::Appointment,
-            Purpose::Maintenance => rules::Purpose::Maintenance,
-            Purpose::Aftercare => return None,
-        },
+        purpose: consent.fields.purpose.0.into(),
         granted: consent.fields.given,
         at: utc(consent.at),
         source: consent.fields.source.clone(),

@@ -14,8 +14,9 @@ use crate::error::ApiError;
 use crate::outbound::{Answer, Call, signature};
 use chrono::TimeDelta;
 
-/// A receiver may ask for patience, but not for longer, seconds.
+/// A receiver may ask for patience, but not for longer than the longest step of the retry table, seconds; an assumption.
 const LONGEST_WAIT_S: i64 = 86_400;
+/// Standard Webhooks 1.0.0: disable what answers so.
 const GONE: u16 = 410;
 
 pub async fn run(app: &App, claimed: &Claimed, delivery: Id) -> Result<Outcome, Failure> {
@@ -64,9 +65,7 @@ fn prepare(db: &mut Db<'_>, delivery: Id) -> Result<Option<(Row, Call)>, ApiErro
         return Ok(None);
     }
     let (id, at) = (row.id.to_string(), db.now.unix());
-    let signature = signature::sign(&secrets.live(db.now), &id, at, &row.payload)?;
-    let headers =
-        vec![("webhook-id", id), ("webhook-timestamp", at.to_string()), ("webhook-signature", signature)];
+    let headers = signature::headers(&secrets.live(db.now), &id, at, &row.payload)?;
     let call = Call { url: webhook.fields.url, headers, body: row.payload.clone() };
     Ok(Some((row, call)))
 }

@@ -1,14 +1,15 @@
 //! Decides for every customer of a shop of whom something may be due which reminders are: each becomes a row, held back or with a task that
 //! sends it, in one transaction. Doing it twice makes no row twice.
 
-use super::decide::{self, Ground};
+use super::decide::{self, Cause, Ground};
 use super::{Failure, Outcome, Task, enqueue};
 use crate::app::App;
 use crate::auth::Caller;
-use crate::db::Db;
 use crate::db::kinds::Id;
 use crate::db::reminders::{self, NewReminder, ReminderStatus};
+use crate::db::{Db, customers};
 use crate::error::ApiError;
+use crate::handbooks::Handbooks;
 use std::sync::Arc;
 
 /// Customers that are read and decided together.
@@ -19,27 +20,44 @@ pub async fn run(app: &App, shop: Id) -> Result<Outcome, Failure> {
     let handbooks = app.handbooks.clone();
     let ground = app.read(&house, move |db| Ground::read(db, &handbooks)).await?;
     let ground = Arc::new(ground);
-    let mut after = None;
-    loop {
-        let ground = ground.clone();
-        let (last, found) = app.read(&house, move |db| find(db, &ground, after)).await?;
-        if !found.is_empty() {
-            app.write(&house, move |db| found.iter().try_for_each(|new| store(db, new))).await?;
-        }
-        match last {
-            Some(_) => after = last,
-            None => return Ok(Outcome::Done),
+    for cause in [Cause::Needs, Cause::Jobs] {
+        let mut after = None;
+        loop {
+            let ground = ground.clone();
+            let (last, found) = app.read(&house, move |db| find(db, &ground, cause, after)).await?;
+            if !found.is_empty() {
+                app.write(&house, move |db| found.iter().try_for_each(|new| store(db, new))).await?;
+            }
+            after = last;
+            if last.is_none() {
+                break;
+            }
         }
     }
+    Ok(Outcome::Done)
+}
+
+/// The same for one customer of whom something has just become due. Call it in the transaction of what made it so.
+pub fn of_customer(db: &mut Db<'_>, handbooks: &Handbooks, customer: Id) -> Result<(), ApiError> {
+    let Some(row) = customers::find_locked(db, customer)? else { return Ok(()) };
+    let ground = Ground::read(db, handbooks)?;
+    let now = db.now;
+    for situation in decide::situations(db, &ground, vec![row])? {
+        for decision in situation.decisions(now) {
+            store(db, &situation.reminder(&decision, now))?;
+        }
+    }
+    Ok(())
 }
 
 /// What is due to the next page of customers, and the last of them unless the page was not full.
 fn find(
     db: &mut Db<'_>,
     ground: &Ground,
+    cause: Cause,
     after: Option<Id>,
 ) -> Result<(Option<Id>, Vec<NewReminder>), ApiError> {
-    let rows = ground.candidates(db, after, PAGE)?;
+    let rows = ground.candidates(db, cause, after, PAGE)?;
     let last = rows.last().map(|row| row.id).filter(|_| rows.len() as i64 == PAGE);
     let now = db.now;
     let found = decide::situations(db, ground, rows)?
@@ -64,8 +82,8 @@ fn store(db: &mut Db<'_>, new: &NewReminder) -> Result<(), ApiError> {
     };
     if new.status == ReminderStatus::Due {
         // It may be held back and decided anew several times: each time is a task of its own.
-        let key = format!("send_mail:{id}:{}", db.now);
-        enqueue(db, Task::SendMail { reminder: id, again: false }, &key, new.due_at)?;
+        let key = format!("send_reminder:{id}:{}", db.now);
+        enqueue(db, Task::SendReminder { reminder: id, again: false }, &key, new.due_at)?;
     }
     Ok(())
 }

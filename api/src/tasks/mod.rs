@@ -5,15 +5,19 @@
 //! Reading order: [`Task`] and [`TICKS`], [`worker`] (claim, perform, finish), one file per task.
 
 mod announce_upkeep;
-mod decide;
+mod back_up;
+pub mod decide;
 mod deliver_webhook;
-mod find_reminders;
+pub mod find_reminders;
 mod forecast_upkeep;
+mod parcel;
+mod plan_rounds;
 mod purge_replies;
 mod purge_sync;
 mod purge_tasks;
 mod purge_tokens;
-pub mod send_mail;
+mod refresh_weather;
+pub mod send_reminder;
 pub mod worker;
 
 use crate::app::App;
@@ -23,6 +27,7 @@ use crate::db::outbox::{self, Ending};
 use crate::db::{Db, shops};
 use crate::error::ApiError;
 use chrono::TimeDelta;
+use send_reminder::Prepared;
 use serde::{Deserialize, Serialize};
 use worker::Claimed;
 
@@ -40,8 +45,9 @@ pub enum Task {
         #[serde(default)]
         renew: bool,
     },
-    /// Sends the mail of a reminder.
-    SendMail {
+    /// Sends a reminder, by mail or text message.
+    #[serde(alias = "send_mail")]
+    SendReminder {
         reminder: Id,
         /// The one repetition of an appointment notice of which nobody knows whether it arrived.
         #[serde(default)]
@@ -51,6 +57,12 @@ pub enum Task {
     AnnounceUpkeep,
     /// Calls a webhook.
     DeliverWebhook { delivery: Id },
+    /// Searches for rounds.
+    PlanRounds { plan: Id },
+    /// Fetches the weather at the shop's place, if the shop says where.
+    RefreshWeather,
+    /// Copies the embedded database.
+    BackUp,
     /// Forgets logins that ended long ago.
     PurgeTokens,
     /// Forgets tasks that were done long ago.
@@ -62,7 +74,9 @@ pub enum Task {
 }
 
 /// What recurs in every shop, and how often, in minutes. Periods are counted from 1970 in UTC.
-pub const TICKS: [(Task, i64); 7] = [
+pub const TICKS: [(Task, i64); 9] = [
+    (Task::RefreshWeather, 180),
+    (Task::BackUp, 1440),
     (Task::ForecastUpkeep { renew: false }, 1440),
     (Task::FindReminders, 10),
     (Task::AnnounceUpkeep, 60),
@@ -104,9 +118,12 @@ impl Task {
         match self {
             Task::FindReminders => "find_reminders",
             Task::ForecastUpkeep { .. } => "forecast_upkeep",
-            Task::SendMail { .. } => "send_mail",
+            Task::SendReminder { .. } => "send_reminder",
             Task::AnnounceUpkeep => "announce_upkeep",
             Task::DeliverWebhook { .. } => "deliver_webhook",
+            Task::PlanRounds { .. } => "plan_rounds",
+            Task::RefreshWeather => "refresh_weather",
+            Task::BackUp => "back_up",
             Task::PurgeTokens => "purge_tokens",
             Task::PurgeTasks => "purge_tasks",
             Task::PurgeReplies => "purge_replies",
@@ -114,13 +131,18 @@ impl Task {
         }
     }
 
-    async fn run(self, app: &App, claimed: &Claimed) -> Result<Outcome, Failure> {
+    async fn run(self, app: &App, claimed: &Claimed, prepared: Option<Prepared>) -> Result<Outcome, Failure> {
         match self {
             Task::FindReminders => find_reminders::run(app, claimed.shop).await,
             Task::ForecastUpkeep { renew } => forecast_upkeep::run(app, claimed, renew).await,
-            Task::SendMail { reminder, again } => send_mail::run(app, claimed, reminder, again).await,
+            Task::SendReminder { reminder, again } => {
+                send_reminder::run(app, claimed, (reminder, again), prepared).await
+            }
             Task::AnnounceUpkeep => announce_upkeep::run(app, claimed.shop).await,
             Task::DeliverWebhook { delivery } => deliver_webhook::run(app, claimed, delivery).await,
+            Task::PlanRounds { plan } => plan_rounds::run(app, claimed, plan).await,
+            Task::RefreshWeather => refresh_weather::run(app, claimed.shop).await,
+            Task::BackUp => back_up::run(app).await,
             Task::PurgeTokens => purge_tokens::run(app, claimed.shop).await,
             Task::PurgeTasks => purge_tasks::run(app, claimed.shop).await,
             Task::PurgeReplies => purge_replies::run(app, claimed.shop).await,
@@ -131,8 +153,9 @@ impl Task {
     /// What else is to be stored when a task has ended, in the same transaction.
     fn ended(self, db: &mut Db<'_>, ending: &Ending) -> Result<(), ApiError> {
         match self {
-            Task::SendMail { reminder, again } => send_mail::ended(db, reminder, again, ending),
+            Task::SendReminder { reminder, again } => send_reminder::ended(db, reminder, again, ending),
             Task::DeliverWebhook { delivery } => deliver_webhook::ended(db, delivery, ending),
+            Task::PlanRounds { plan } => plan_rounds::ended(db, plan, ending),
             _ => Ok(()),
         }
     }
@@ -140,7 +163,7 @@ impl Task {
     /// What else is to be stored when somebody replays it.
     pub fn replayed(self, db: &mut Db<'_>) -> Result<(), ApiError> {
         match self {
-            Task::SendMail { reminder, .. } => send_mail::replayed(db, reminder),
+            Task::SendReminder { reminder, .. } => send_reminder::replayed(db, reminder),
             Task::DeliverWebhook { delivery } => deliver_webhook::replayed(db, delivery),
             _ => Ok(()),
         }

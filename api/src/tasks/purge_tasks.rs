@@ -7,7 +7,7 @@ use crate::db::kinds::Id;
 use crate::db::{deliveries, outbox};
 use chrono::TimeDelta;
 
-/// How long done tasks can be looked at.
+/// How long done tasks can be looked at; an assumption: a month's questions.
 const KEPT: TimeDelta = TimeDelta::days(30);
 
 pub async fn run(app: &App, shop: Id) -> Result<Outcome, Failure> {

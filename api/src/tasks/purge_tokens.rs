@@ -9,7 +9,8 @@ use crate::db::kinds::Id;
 use crate::db::{login_failures, logins, revoked_tokens};
 use chrono::TimeDelta;
 
-/// So long after its end a login still tells what happened to it.
+/// So long after its end a login still tells what happened to it; an assumption. No access token lives as long, so a
+/// revoked one has expired well before it is forgotten.
 const KEPT: TimeDelta = TimeDelta::days(7);
 
 pub async fn run(app: &App, shop: Id) -> Result<Outcome, Failure> {

@@ -1,7 +1,10 @@
 //! Who does the tasks: claim with a lease, perform outside any transaction, store the end if the lease still holds.
 //!
-//! Leases are measured by the app's clock, so the clocks of the replicas of one database must agree to some seconds.
+//! Leases are measured by the clock of the database, so a replica whose own clock is wrong takes nothing that another has.
+//! What is due is asked by the replica's own clock: one that is ahead does things early, and nobody does them twice.
+//! A replica hears at once of tasks that it adds itself, and looks for those of the others.
 
+use super::send_reminder::{self, Prepared};
 use super::{Failure, MAX_ATTEMPTS, Outcome, Task, all_shops, backoff, tick};
 use crate::app::App;
 use crate::auth::Caller;
@@ -12,46 +15,57 @@ use crate::edge::panic_text;
 use crate::error::ApiError;
 use chrono::TimeDelta;
 use futures_util::FutureExt;
-use futures_util::future::{join, join_all};
+use futures_util::future::{join_all, join3};
 use std::panic::AssertUnwindSafe;
 use std::sync::Arc;
 use std::time::Duration;
 use tokio::sync::{Notify, watch};
+use tokio::task::JoinSet;
 use tokio_cron_scheduler::{Job, JobScheduler, JobSchedulerError};
 
 /// How long a task is a worker's own unless it is renewed.
 const LEASE: TimeDelta = TimeDelta::seconds(60);
 /// A third of the lease: two renewals may fail.
 const RENEWAL: Duration = Duration::from_secs(20);
-/// Tasks of one shop that are done at the same time.
-const IN_FLIGHT: i64 = 4;
+/// Tasks of one shop that are done at the same time, by one replica and lane.
+pub const IN_FLIGHT: i64 = 16;
 /// How often the worker looks for due tasks.
 const POLL: Duration = Duration::from_secs(1);
 /// Every minute, in UTC.
 const HEARTBEAT: &str = "0 * * * * *";
 
-/// Calls to addresses that strangers chose may hang: they wait in a lane of their own.
+/// Calls to whatever may hang, as mail servers and addresses that strangers chose do, and searches, which take their time,
+/// wait in lanes of their own.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Lane {
     House,
-    Strangers,
+    Calls,
+    Searches,
 }
 
 impl Lane {
-    /// The kinds that go in the other lane.
-    fn others(self) -> &'static [&'static str] {
+    const ALL: [Lane; 3] = [Lane::House, Lane::Calls, Lane::Searches];
+
+    /// The kinds that go in this lane.
+    fn own(self) -> &'static [&'static str] {
         match self {
-            Lane::House => &["deliver_webhook"],
-            Lane::Strangers => &[
+            Lane::House => &[
                 "find_reminders",
                 "forecast_upkeep",
-                "send_mail",
                 "announce_upkeep",
+                "back_up",
                 "purge_tokens",
                 "purge_tasks",
                 "purge_replies",
             ],
+            Lane::Calls => &["deliver_webhook", "send_reminder", "refresh_weather"],
+            Lane::Searches => &["plan_rounds"],
         }
+    }
+
+    /// The kinds that go in the other lanes; what nobody knows goes in every lane, and is told so.
+    fn others(self) -> Vec<&'static str> {
+        Lane::ALL.into_iter().filter(|lane| *lane != self).flat_map(Lane::own).copied().collect()
     }
 }
 
@@ -70,8 +84,9 @@ pub async fn run(app: App, stop: watch::Receiver<bool>) {
         let mut heartbeat = start_heartbeat(beat.clone()).await?;
         let unbeaten = Notify::new();
         let house = work_until_stopped(&app, Lane::House, &beat, &stop);
-        let strangers = work_until_stopped(&app, Lane::Strangers, &unbeaten, &stop);
-        join(house, strangers).await;
+        let calls = work_until_stopped(&app, Lane::Calls, &unbeaten, &stop);
+        let searches = work_until_stopped(&app, Lane::Searches, &app.wake_searches, &stop);
+        join3(house, calls, searches).await;
         heartbeat.shutdown().await
     };
     if let Err(error) = outcome.await {
@@ -81,10 +96,12 @@ pub async fn run(app: App, stop: watch::Receiver<bool>) {
 
 async fn work_until_stopped(app: &App, lane: Lane, beat: &Notify, stop: &watch::Receiver<bool>) {
     let mut stopped = stop.clone();
+    let mut added = app.database.due_tasks();
     while !*stop.borrow() {
         let ticks = tokio::select! {
             _ = stopped.changed() => return,
-            () = beat.notified() => true,
+            () = beat.notified() => lane == Lane::House,
+            Ok(()) = added.changed() => false,
             () = tokio::time::sleep(POLL) => false,
         };
         let outcome = async {
@@ -93,8 +110,14 @@ async fn work_until_stopped(app: &App, lane: Lane, beat: &Notify, stop: &watch::
             }
             work_off(app, lane, stop).await
         };
-        if let Err(error) = outcome.await {
-            tracing::error!(%error, "background tasks are delayed");
+        tokio::select! {
+            outcome = outcome => {
+                if let Err(error) = outcome {
+                    tracing::error!(%error, "background tasks are delayed");
+                }
+            }
+            // A search may take minutes: it is left, and done anew by whoever finds its lease run out.
+            _ = stopped.changed(), if lane == Lane::Searches => return,
         }
     }
 }
@@ -112,7 +135,29 @@ async fn start_heartbeat(beat: Arc<Notify>) -> Result<JobScheduler, JobScheduler
 pub async fn drain(app: &App) -> Result<usize, ApiError> {
     tick(app).await?;
     let (_go, never) = watch::channel(false);
-    Ok(work_off(app, Lane::House, &never).await? + work_off(app, Lane::Strangers, &never).await?)
+    let mut done = 0;
+    loop {
+        let before = done;
+        for lane in Lane::ALL {
+            done += work_off(app, lane, &never).await?;
+        }
+        if done == before {
+            return Ok(done);
+        }
+    }
+}
+
+/// Does what is due in one shop now, of these kinds only; tells how many attempts that took. For measurements.
+pub async fn work_shop(app: &App, shop: Id, kinds: &[&str]) -> Result<usize, ApiError> {
+    let mut claimed = Vec::new();
+    for lane in Lane::ALL {
+        if lane.own().iter().any(|kind| kinds.contains(kind)) {
+            claimed.extend(claim_in(app, lane, shop).await?);
+        }
+    }
+    let many = claimed.len();
+    perform_all(app, shop, claimed).await;
+    Ok(many)
 }
 
 /// Until nothing is due or the worker is told to stop: in the house's lane shop by shop, in the other all shops beside
@@ -129,42 +174,43 @@ async fn work_off(app: &App, lane: Lane, stop: &watch::Receiver<bool>) -> Result
             let claimed = claim_in(app, lane, shop).await?;
             done += claimed.len();
             match lane {
-                Lane::House => drop(join_all(claimed.iter().map(|task| perform(app, task))).await),
-                Lane::Strangers => beside.extend(claimed),
+                Lane::House => perform_all(app, shop, claimed).await,
+                Lane::Calls | Lane::Searches => beside.push((shop, claimed)),
             }
         }
-        join_all(beside.iter().map(|task| perform(app, task))).await;
-        if *stop.borrow() {
-            return Ok(done);
-        }
-        if done == before {
+        join_all(beside.into_iter().map(|(shop, claimed)| perform_all(app, shop, claimed))).await;
+        if done == before || *stop.borrow() {
             return Ok(done);
         }
     }
 }
 
-/// Takes due tasks of a shop that are done in the house; first settles those that another worker lost.
+/// Takes due tasks of a shop, of both lanes; first settles those that another worker lost.
 pub async fn claim(app: &App, shop: Id) -> Result<Vec<Claimed>, ApiError> {
-    claim_in(app, Lane::House, shop).await
+    let mut claimed = Vec::new();
+    for lane in Lane::ALL {
+        claimed.extend(claim_in(app, lane, shop).await?);
+    }
+    Ok(claimed)
 }
 
 async fn claim_in(app: &App, lane: Lane, shop: Id) -> Result<Vec<Claimed>, ApiError> {
     let house = Caller::house(shop);
-    if !app.read(&house, move |db| Ok(outbox::has_due(db, lane.others())?)).await? {
+    if !app.read(&house, move |db| Ok(outbox::has_due(db, &lane.others())?)).await? {
         return Ok(Vec::new());
     }
     let worker = app.worker.to_string();
     let rows = app
         .write(&house, move |db| {
             settle_lost(db)?;
-            Ok(outbox::claim(db, &worker, db.now.plus(LEASE), lane.others(), IN_FLIGHT)?)
+            Ok(outbox::claim(db, &worker, LEASE, &lane.others(), IN_FLIGHT)?)
         })
         .await?;
     Ok(rows.into_iter().map(|row| Claimed { shop, row }).collect())
 }
 
 fn settle_lost(db: &mut Db<'_>) -> Result<(), ApiError> {
-    for row in outbox::lost(db, MAX_ATTEMPTS)? {
+    for row in outbox::unfit(db, MAX_ATTEMPTS)? {
         let ending = if row.status.0 == TaskStatus::Sending {
             Ending::Uncertain { error: "the worker ended while it was handing over".into() }
         } else {
@@ -177,16 +223,50 @@ fn settle_lost(db: &mut Db<'_>) -> Result<(), ApiError> {
 
 /// Does one claimed task and stores how it ended, unless the lease was lost meanwhile.
 pub async fn perform(app: &App, claimed: &Claimed) {
+    perform_all(app, claimed.shop, vec![claimed.clone()]).await;
+}
+
+/// Does claimed tasks of a shop beside each other and stores how they ended; those that end while a transaction runs are
+/// stored together by the next. Each runs by itself: one that waits for its turn at the database must not be left waiting
+/// while the ends of others are stored. All end with this future.
+async fn perform_all(app: &App, shop: Id, claimed: Vec<Claimed>) {
+    let mut prepared = send_reminder::prepare_all(app, shop, &claimed).await;
+    let mut running = JoinSet::new();
+    for task in claimed {
+        let (app, prepared) = (app.clone(), prepared.remove(&task.row.id));
+        running.spawn(async move { done_by(&app, task, prepared).await });
+    }
+    while let Some(first) = running.join_next().await {
+        let others = std::iter::from_fn(|| running.try_join_next());
+        let ended: Vec<_> = [first].into_iter().chain(others).filter_map(Result::ok).flatten().collect();
+        store_ends(app, shop, ended).await;
+    }
+}
+
+/// How a task ended, unless its lease was lost.
+async fn done_by(app: &App, claimed: Claimed, prepared: Option<Prepared>) -> Option<(Row, Ending)> {
     let attempt = tokio::select! {
-        attempt = attempt(app, claimed) => attempt,
-        () = keep_lease(app, claimed) => return,
+        attempt = attempt(app, &claimed, prepared) => attempt,
+        () = keep_lease(app, &claimed) => return None,
     };
     let ending = ending(app, &claimed.row, attempt);
     report(&claimed.row, &ending);
-    let row = claimed.row.clone();
-    let stored = app.write(&Caller::house(claimed.shop), move |db| end(db, &row, &ending)).await;
-    if let Err(error) = stored {
-        tracing::error!(task = %claimed.row.id, %error, "the end of a task could not be stored");
+    Some((claimed.row, ending))
+}
+
+/// All together, or, where that fails because of one of them, one by one.
+async fn store_ends(app: &App, shop: Id, ends: Vec<(Row, Ending)>) {
+    let house = Caller::house(shop);
+    let together = ends.clone();
+    let stored =
+        app.write(&house, move |db| together.iter().try_for_each(|(row, ending)| end(db, row, ending))).await;
+    let Err(error) = stored else { return };
+    tracing::warn!(%error, "the ends of tasks could not be stored together");
+    for (row, ending) in ends {
+        let task = row.id;
+        if let Err(error) = app.write(&house, move |db| end(db, &row, &ending)).await {
+            tracing::error!(%task, %error, "the end of a task could not be stored");
+        }
     }
 }
 
@@ -197,10 +277,10 @@ fn report(row: &Row, ending: &Ending) {
     }
 }
 
-async fn attempt(app: &App, claimed: &Claimed) -> Result<Outcome, Failure> {
+async fn attempt(app: &App, claimed: &Claimed, prepared: Option<Prepared>) -> Result<Outcome, Failure> {
     let task: Task = serde_json::from_value(claimed.row.payload.0.clone())
         .map_err(|e| Failure::Retry(format!("this version does not know such a task: {e}")))?;
-    match AssertUnwindSafe(task.run(app, claimed)).catch_unwind().await {
+    match AssertUnwindSafe(task.run(app, claimed, prepared)).catch_unwind().await {
         Ok(outcome) => outcome,
         Err(panic) => Err(Failure::Retry(format!("panic: {}", panic_text(&*panic)))),
     }
@@ -212,8 +292,7 @@ async fn keep_lease(app: &App, claimed: &Claimed) {
         tokio::time::sleep(RENEWAL).await;
         let (id, fence) = (claimed.row.id, claimed.row.fence);
         let house = Caller::house(claimed.shop);
-        let renewed =
-            app.write(&house, move |db| Ok(outbox::renew(db, id, fence, db.now.plus(LEASE))?)).await;
+        let renewed = app.write(&house, move |db| Ok(outbox::renew(db, id, fence, LEASE)?)).await;
         match renewed {
             Ok(true) => {}
             Ok(false) => return,

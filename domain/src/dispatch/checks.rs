@@ -61,6 +61,7 @@ fn visit(job: &str, van: &str, technician: &str, place: Place, from: &str, to: &
         place,
         window_from: at(from),
         window_to: at(to),
+        promised: None,
         start: None,
         van: Some(van.into()),
         technicians: words(&[technician]),
@@ -199,6 +200,12 @@ fn every_conflict_by_one_change() {
             (d.visits[1].start, d.visits[1].place) = (Some(at("09:05")), plane(3.0, -4.0));
         }),
         (Late, |d| (d.visits[0].work_min, d.visits[1].window_to) = (110.0, at("10:30"))),
+        (PromiseBroken, |d| {
+            d.visits[0].promised = Some(PromisedWindow { from: at("08:30"), to: at("09:45") });
+        }),
+        (PromiseBroken, |d| {
+            d.visits[0].promised = Some(PromisedWindow { from: at("08:00"), to: at("08:59") });
+        }),
         (VanOverlap, |d| {
             (d.visits[0].start, d.visits[1].start) = (Some(at("08:00")), Some(at("08:30")));
             d.visits[1].window_from = at("08:30");

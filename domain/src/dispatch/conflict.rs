@@ -1,6 +1,6 @@
 //! Every reason why a day as assigned cannot hold, with its numbers.
 
-use super::problem::{Van, Visit};
+use super::problem::{Van, Visit, usable};
 use super::rounds::{Round, Stop, rounds, visits_of};
 use super::{DayProblem, materials, people, place_rules, time};
 use crate::figure::Figure;
@@ -44,6 +44,8 @@ pub enum ConflictCode {
     Travel,
     /// Ends after the window.
     Late,
+    /// Outside the narrower window that the customer was told when the rounds were published.
+    PromiseBroken,
     VanOverlap,
     TechnicianOverlap,
     TankShort,
@@ -118,18 +120,44 @@ fn assignment(day: &DayProblem) -> Vec<Conflict> {
         for id in visit.technicians.iter().filter(|id| day.technician(id).is_none()) {
             say(ConflictCode::UnknownTechnician, format!("there is no technician {id}."));
         }
-        for (name, value) in bad_numbers(visit) {
-            let text = format!("{name} is {value} and was taken as nothing.");
-            say(ConflictCode::BadNumber, text);
-        }
-        if !visit.place.is_sound() || !day.depot.is_sound() || !comparable(day, visit) {
-            say(
-                ConflictCode::BadNumber,
-                "its place or the depot's cannot be used, so travel counts as none.".into(),
-            );
-        }
     }
+    found.extend(day.visits.iter().flat_map(|visit| unusable(day, visit)));
     found.extend(duplicates(day));
+    found
+}
+
+fn unusable(day: &DayProblem, visit: &Visit) -> Vec<Conflict> {
+    let numbers = bad_numbers(visit).into_iter();
+    let mut texts: Vec<String> =
+        numbers.map(|(name, value)| format!("{name} is {value} and was taken as nothing.")).collect();
+    if !visit.place.is_sound() || !day.depot.is_sound() || !comparable(day, visit) {
+        texts.push("its place or the depot's cannot be used, so travel counts as none.".into());
+    }
+    let say = |text| Conflict::of(ConflictCode::BadNumber, visit, text, Vec::new());
+    texts.into_iter().map(say).collect()
+}
+
+/// What speaks against one visit by this van and the crew it names at any hour, with a full tank: what is left out
+/// depends on the hour, or on the other visits of the day.
+pub(super) fn at_any_hour(day: &DayProblem, van: &Van, visit: &Visit) -> Vec<Conflict> {
+    let (at, tank_l) = (visit.window_from, usable(van.tank_l));
+    let stop = Stop {
+        job: Some(visit.job.clone()),
+        travel_km: 0.0,
+        travel_min: 0.0,
+        arrives_at: at,
+        starts_at: at,
+        finishes_at: at,
+        wait_min: 0.0,
+        tank_before_l: tank_l,
+        tank_after_l: tank_l,
+    };
+    let placed = Placed { visit, van, stop: &stop };
+    let mut found = unusable(day, visit);
+    found.extend(people::abilities(day, visit));
+    found.extend(materials::of(day, van, &[&placed]));
+    found.extend(place_rules::water(&placed));
+    found.sort_by(|a, b| (a.code, &a.text).cmp(&(b.code, &b.text)));
     found
 }
 

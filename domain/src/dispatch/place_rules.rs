@@ -41,7 +41,7 @@ fn machine_hours(placed: &Placed) -> Option<Conflict> {
 
 /// Rule R19 (common practice): from level 1 no free hose, from level 2 run-off is collected; at level 3 only washing
 /// without rinsing (assumption: the strictest level).
-fn water(placed: &Placed) -> Option<Conflict> {
+pub(super) fn water(placed: &Placed) -> Option<Conflict> {
     let Placed { visit, van, .. } = placed;
     let level = visit.site.water_restriction?;
     if !visit.steps.iter().any(|step| step.runs_water) {

@@ -113,6 +113,9 @@ pub struct Visit {
     /// The work begins and ends inside the window.
     pub window_from: NaiveDateTime,
     pub window_to: NaiveDateTime,
+    /// What the customer was told when the rounds were published.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub promised: Option<PromisedWindow>,
     /// Start promised or planned; absent: as soon as the van is there and the window is open.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub start: Option<NaiveDateTime>,
@@ -147,6 +150,14 @@ pub struct Visit {
     /// What the planner says about weather and heat at this time.
     #[serde(default)]
     pub notices: Vec<VisitNotice>,
+}
+
+/// The work begins and ends in it: a customer counts on that.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct PromisedWindow {
+    pub from: NaiveDateTime,
+    pub to: NaiveDateTime,
 }
 
 /// A rule of the planner that speaks against this visit at this time.

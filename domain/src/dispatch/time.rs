@@ -24,6 +24,7 @@ pub(super) fn window(visit: &Visit) -> Option<Conflict> {
 
 pub(super) fn of(day: &DayProblem, placed: &Placed) -> Vec<Conflict> {
     let mut found: Vec<Conflict> = late(placed).into_iter().chain(too_far(placed)).collect();
+    found.extend(promise(placed));
     for technician in placed.visit.crew(day) {
         found.extend(hours(day, placed, technician));
     }
@@ -47,6 +48,25 @@ fn late(placed: &Placed) -> Option<Conflict> {
     );
     let figures = vec![Figure::new("late", late, "min"), Figure::new("travel", stop.travel_min, "min")];
     Some(Conflict::of(ConflictCode::Late, visit, text, figures))
+}
+
+/// Outside what the customer was told.
+fn promise(placed: &Placed) -> Option<Conflict> {
+    let Placed { visit, stop, .. } = placed;
+    let told = visit.promised?;
+    let (early, late) =
+        (minutes_between(stop.starts_at, told.from), minutes_between(told.to, stop.finishes_at));
+    (early > 0.0 || late > 0.0).then(|| {
+        let text = format!(
+            "the customer was told {} to {}; it is {} to {}.",
+            told.from.format("%d %b %H:%M"),
+            clock(told.to),
+            stop.starts_at.format("%d %b %H:%M"),
+            clock(stop.finishes_at)
+        );
+        let figures = vec![Figure::new("outside the promise", early.max(late), "min")];
+        Conflict::of(ConflictCode::PromiseBroken, visit, text, figures)
+    })
 }
 
 /// Cannot be there at the start that was set.

@@ -44,7 +44,23 @@ impl Travel {
 }
 
 impl Place {
-    pub(super) fn is_sound(&self) -> bool {
+    /// Whether both are the same place, within a metre or so: places come as text from several hands.
+    pub fn is_same(&self, other: &Place) -> bool {
+        const DEGREES: f64 = 1e-5;
+        const KM: f64 = 1e-3;
+        match (*self, *other) {
+            (Place::Globe { latitude, longitude }, Place::Globe { latitude: lat, longitude: lon }) => {
+                (latitude - lat).abs() <= DEGREES && (longitude - lon).abs() <= DEGREES
+            }
+            (Place::Plane { x_km, y_km }, Place::Plane { x_km: x, y_km: y }) => {
+                (x_km - x).abs() <= KM && (y_km - y).abs() <= KM
+            }
+            _ => false,
+        }
+    }
+
+    /// Whether it lies on the globe, or within a distance of the plane's middle that rounds could mean.
+    pub fn is_sound(&self) -> bool {
         match *self {
             Place::Globe { latitude, longitude } => latitude.abs() <= 90.0 && longitude.abs() <= 180.0,
             Place::Plane { x_km, y_km } => x_km.abs() <= 20_000.0 && y_km.abs() <= 20_000.0,

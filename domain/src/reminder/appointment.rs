@@ -1,7 +1,7 @@
-//! Notices of an appointment, two days and two hours before.
+//! Notices of an appointment: two days and two hours before, when the weather speaks against it, when the crew sets out.
 
 use super::message;
-use super::{Booking, Decision, OwnedVehicle, Purpose, ReminderKind, Scene, Suppression, Verdict};
+use super::{Booking, Decision, Purpose, ReminderKind, Scene, Suppression, Verdict};
 use crate::civil;
 use chrono::{DateTime, TimeDelta, Utc};
 use chrono_tz::Tz;
@@ -9,27 +9,31 @@ use chrono_tz::Tz;
 /// Common practice.
 const FIRST_NOTICE: TimeDelta = TimeDelta::hours(48);
 const LAST_NOTICE: TimeDelta = TimeDelta::hours(2);
+/// A forecast for later than this may still change too much to bother anybody with it (assumption).
+const FORECAST: TimeDelta = TimeDelta::hours(72);
+
+const KINDS: [ReminderKind; 4] = [
+    ReminderKind::AppointmentTwoDays,
+    ReminderKind::AppointmentTwoHours,
+    ReminderKind::WeatherMove,
+    ReminderKind::OnTheWay,
+];
 
 pub(super) fn decide(scene: &Scene) -> Vec<Decision> {
-    let ahead = scene.bookings.iter().filter(|b| b.starts_at > scene.now);
-    ahead
-        .flat_map(|booking| {
-            [ReminderKind::AppointmentTwoDays, ReminderKind::AppointmentTwoHours]
-                .into_iter()
-                .filter_map(|kind| notice(scene, booking, kind))
-        })
+    scene
+        .bookings
+        .iter()
+        .flat_map(|booking| KINDS.into_iter().filter_map(|kind| notice(scene, booking, kind)))
         .collect()
 }
 
 fn notice(scene: &Scene, booking: &Booking, kind: ReminderKind) -> Option<Decision> {
-    let word = if kind == ReminderKind::AppointmentTwoDays { "48h" } else { "2h" };
-    let key = format!("appointment_{word}:{}:{}", booking.job, booking.starts_at.format("%Y-%m-%dT%H:%MZ"));
-    let due_at = due_at(scene, booking, kind);
-    if scene.is_sent(&key) || due_at.is_none_or(|at| scene.now < at) {
+    let due_at = due_at(scene, booking, kind)?;
+    let key = key(booking, kind);
+    if scene.is_sent(&key) || scene.now < due_at || scene.now >= last_use(booking, kind) {
         return None;
     }
-    let vehicle = scene.customer.vehicles.iter().find(|v| v.id == booking.vehicle);
-    let verdict = verdict(scene, booking, kind, vehicle).unwrap_or_else(Suppression::verdict);
+    let verdict = verdict(scene, booking, kind, due_at).unwrap_or_else(Suppression::verdict);
     Some(Decision {
         key,
         kind,
@@ -41,37 +45,62 @@ fn notice(scene: &Scene, booking: &Booking, kind: ReminderKind) -> Option<Decisi
     })
 }
 
-/// The first notice by the clock; the last one by the clock or before the quiet hours it would fall into.
+/// A job that was moved is announced anew.
+fn key(booking: &Booking, kind: ReminderKind) -> String {
+    let word = match kind {
+        ReminderKind::AppointmentTwoDays => "appointment_48h",
+        ReminderKind::AppointmentTwoHours => "appointment_2h",
+        ReminderKind::OnTheWay => "on_the_way",
+        _ => "weather",
+    };
+    format!("{word}:{}:{}", booking.job, booking.starts_at.format("%Y-%m-%dT%H:%MZ"))
+}
+
+/// The first notice by the clock; the last one by the clock or before the quiet hours it would fall into; the others
+/// when there is something to tell.
 fn due_at(scene: &Scene, booking: &Booking, kind: ReminderKind) -> Option<DateTime<Utc>> {
-    if kind == ReminderKind::AppointmentTwoDays {
-        return booking.starts_at.checked_sub_signed(FIRST_NOTICE);
+    match kind {
+        ReminderKind::AppointmentTwoDays => booking.starts_at.checked_sub_signed(FIRST_NOTICE),
+        ReminderKind::AppointmentTwoHours => {
+            let at = booking.starts_at.checked_sub_signed(LAST_NOTICE)?;
+            Some(scene.zone.map_or(at, |zone| civil::pull_to_open(at, zone, &scene.customer.open_hours)))
+        }
+        ReminderKind::OnTheWay => booking.under_way.map(|way| way.since_at),
+        _ => booking.weather.and_then(|_| booking.starts_at.checked_sub_signed(FORECAST)),
     }
-    let at = booking.starts_at.checked_sub_signed(LAST_NOTICE)?;
-    Some(scene.zone.map_or(at, |zone| civil::pull_to_open(at, zone, &scene.customer.open_hours)))
+}
+
+/// From then on it is of no use.
+fn last_use(booking: &Booking, kind: ReminderKind) -> DateTime<Utc> {
+    match (kind, booking.under_way) {
+        (ReminderKind::OnTheWay, Some(way)) => way.arrives_at,
+        _ => booking.starts_at,
+    }
 }
 
 fn verdict(
     scene: &Scene,
     booking: &Booking,
     kind: ReminderKind,
-    vehicle: Option<&OwnedVehicle>,
+    due_at: DateTime<Utc>,
 ) -> Result<Verdict, Suppression> {
     let zone: Tz = scene.zone.ok_or(Suppression::UnknownZone)?;
-    if vehicle.is_some_and(|v| v.sold) {
+    if scene.customer.vehicles.iter().any(|vehicle| vehicle.id == booking.vehicle && vehicle.sold) {
         return Err(Suppression::VehicleSold);
     }
-    if due_at(scene, booking, kind).is_some_and(|at| booking.booked_at > at) {
+    let by_the_clock = matches!(kind, ReminderKind::AppointmentTwoDays | ReminderKind::AppointmentTwoHours);
+    if by_the_clock && booking.booked_at > due_at {
         return Err(Suppression::BookedAfterNotice);
     }
-    let consent = scene.customer.consented(Purpose::Appointment).ok_or(Suppression::NoConsent)?;
+    let consent = scene.customer.consented(kind).ok_or(Suppression::NoConsent)?;
     let at = scene.next_open(zone);
-    let last_use = match kind {
-        ReminderKind::AppointmentTwoDays => due_at(scene, booking, ReminderKind::AppointmentTwoHours),
-        _ => Some(booking.starts_at),
+    let end = match kind {
+        ReminderKind::AppointmentTwoDays => self::due_at(scene, booking, ReminderKind::AppointmentTwoHours),
+        _ => Some(last_use(booking, kind)),
     };
-    if last_use.is_some_and(|end| at >= end) {
+    if end.is_some_and(|end| at >= end) {
         return Err(Suppression::TooLate);
     }
-    let message = message::appointment(scene.customer, booking, vehicle, consent, zone);
+    let message = message::appointment(scene.customer, kind, booking, consent, zone);
     Ok(Verdict::Send { at, channel: consent.channel, message })
 }

@@ -5,6 +5,7 @@ use crate::civil::{OpenHours, local};
 use crate::upkeep::{Need, NeedKind, Urgency};
 use chrono::{Datelike, Days, TimeDelta, Timelike, Weekday};
 use proptest::prelude::*;
+use std::collections::BTreeMap;
 
 fn utc(text: &str) -> DateTime<Utc> {
     DateTime::parse_from_rfc3339(text).expect("an instant").with_timezone(&Utc)
@@ -64,6 +65,8 @@ fn customer() -> Customer {
             sold: false,
             needs: vec![need(NeedKind::Decontamination, "2031-03-10", "2031-04-03", "2030-12-15")],
         }],
+        coated: vec![],
+        wording: BTreeMap::new(),
     }
 }
 
@@ -74,6 +77,8 @@ fn booking(starts_at: &str) -> Booking {
         work: "Deep Cleanse".into(),
         starts_at: utc(starts_at),
         booked_at: utc("2031-03-01T10:00:00Z"),
+        weather: None,
+        under_way: None,
     }
 }
 
@@ -292,6 +297,238 @@ fn snooze_lengths() {
     assert_eq!(SnoozeLength::TwoWeeks.until(day), Some(on("2031-03-31")));
     assert_eq!(SnoozeLength::Season.until(day), Some(on("2031-06-16")));
     assert_eq!(SnoozeLength::Never.until(day), None);
+}
+
+/// The one that is sent, of these.
+fn the_sent(decisions: &[Decision], kind: ReminderKind) -> (DateTime<Utc>, Channel, Message) {
+    let of_kind = decisions.iter().find(|decision| decision.kind == kind);
+    match of_kind.map(|decision| &decision.verdict) {
+        Some(Verdict::Send { at, channel, message }) => (*at, *channel, message.clone()),
+        other => panic!("{kind:?}: {other:?}"),
+    }
+}
+
+/// The crew is on its way: at once, by text message where that is allowed, and of no use once it is there.
+#[test]
+fn who_waits_hears_that_the_crew_has_set_out() {
+    let mut customer = customer();
+    customer.vehicles[0].needs.clear();
+    let mut job = booking("2031-03-17T11:30:00Z");
+    job.under_way = Some(UnderWay { since_at: monday(), arrives_at: utc("2031-03-17T11:20:00Z") });
+    let told = due_reminders(&customer, &[job.clone()], &[], monday());
+    let (at, channel, message) = the_sent(&told, ReminderKind::OnTheWay);
+    assert_eq!((at, channel), (monday(), Channel::Text));
+    assert_eq!(
+        message.text,
+        "Dravelmouth Rolling Wash: we are on our way to your white estate and should be there at 11:20. STOP ends these."
+    );
+    let kinds = |now: &str| -> Vec<ReminderKind> {
+        due_reminders(&customer, &[job.clone()], &[], utc(now)).iter().map(|one| one.kind).collect()
+    };
+    assert!(!kinds("2031-03-17T11:20:00Z").contains(&ReminderKind::OnTheWay), "they are there");
+    let again = due_reminders(&customer, &[job.clone()], &[sent(&told[0], monday())], monday());
+    assert!(again.iter().all(|one| one.kind != told[0].kind), "once");
+    // A text message goes first for what is urgent only.
+    customer.consents.push(consent(Channel::Mail, Purpose::Appointment, true, "2031-01-02T10:00:00Z"));
+    customer.channels = vec![Channel::Mail, Channel::Text];
+    let mut later = booking("2031-03-19T10:00:00Z");
+    later.under_way = None;
+    let told = due_reminders(&customer, &[later], &[], monday());
+    assert_eq!(the_sent(&told, ReminderKind::AppointmentTwoDays).1, Channel::Mail);
+}
+
+#[test]
+fn the_weather_asks_for_another_hour_once_and_not_too_early() {
+    let mut customer = customer();
+    customer.vehicles[0].needs.clear();
+    let mut job = booking("2031-03-20T10:00:00Z");
+    let quiet = due_reminders(&customer, &[job.clone()], &[], utc("2031-03-17T11:00:00Z"));
+    assert_eq!(quiet, []);
+    job.weather = Some(BadWeather::TooWet { rain_mm_h: 3.4 });
+    assert_eq!(
+        due_reminders(&customer, &[job.clone()], &[], utc("2031-03-17T09:59:00Z")),
+        [],
+        "three days ahead"
+    );
+    let told = due_reminders(&customer, &[job.clone()], &[], utc("2031-03-17T10:00:00Z"));
+    let (_, _, message) = the_sent(&told, ReminderKind::WeatherMove);
+    assert!(
+        message.body.contains("But rain is forecast (3.4 mm an hour), too wet to work."),
+        "{}",
+        message.body
+    );
+    let history = [sent(&told[0], monday())];
+    job.weather = Some(BadWeather::TooHot { air_c: 35.0 });
+    assert_eq!(due_reminders(&customer, &[job.clone()], &history, monday()), [], "once for an hour");
+    job.starts_at += TimeDelta::days(1);
+    assert_eq!(
+        due_reminders(&customer, &[job], &history, monday() + TimeDelta::days(1)).len(),
+        1,
+        "it was moved"
+    );
+}
+
+/// Limits: rule R13 of the handbook; 2.5 mm an hour is where moderate rain begins (AMS glossary, from memory).
+#[test]
+fn half_the_hours_make_the_weather_of_a_slot() {
+    let handbook = crate::handbook::Handbook::standard();
+    let at = |hour: u32| on("2031-03-20").and_hms_opt(hour, 0, 0).expect("an hour");
+    let judge = |hours: &[(f64, f64)]| {
+        let hours: Vec<_> = hours
+            .iter()
+            .zip(8..)
+            .map(|(&(air_c, rain_mm_h), hour)| crate::site::WeatherHour {
+                at: at(hour),
+                air_c,
+                humidity: 0.5,
+                wind_m_s: 1.0,
+                gust_m_s: None,
+                sun_w_m2: None,
+                rain_mm_h,
+                thunder: false,
+            })
+            .collect();
+        bad_weather(handbook, &hours, at(8), at(12))
+    };
+    assert_eq!(judge(&[]), None, "nobody knows");
+    assert_eq!(judge(&[(15.0, 0.0), (15.0, 2.4), (15.0, 2.4), (15.0, 2.4)]), None);
+    assert_eq!(
+        judge(&[(15.0, 2.5), (15.0, 4.0), (15.0, 0.0), (15.0, 0.0)]),
+        Some(BadWeather::TooWet { rain_mm_h: 4.0 })
+    );
+    assert_eq!(judge(&[(15.0, 9.0), (15.0, 0.0), (15.0, 0.0), (15.0, 0.0)]), None, "one shower");
+    assert_eq!(
+        judge(&[(1.0, 0.0), (-2.0, 0.0), (3.0, 0.0), (3.0, 0.0)]),
+        Some(BadWeather::TooCold { air_c: -2.0 })
+    );
+    assert_eq!(
+        judge(&[(31.9, 0.0), (32.0, 0.0), (33.0, 0.0), (31.0, 0.0)]),
+        Some(BadWeather::TooHot { air_c: 33.0 })
+    );
+    // The fifth hour begins when the appointment is over.
+    assert_eq!(judge(&[(20.0, 0.0), (20.0, 0.0), (20.0, 0.0), (33.0, 0.0), (40.0, 0.0)]), None);
+}
+
+/// In the first days after a coating (common practice: no wash for a week), for its own consent.
+#[test]
+fn a_new_coat_comes_with_advice() {
+    let mut customer = customer();
+    customer.vehicles[0].needs.clear();
+    customer.coated.push(Coated {
+        job: "J9".into(),
+        vehicle: "K01".into(),
+        work: "ceramic coating, 1-year grade".into(),
+        finished_at: utc("2031-03-15T17:00:00Z"),
+        dry_h: 12,
+        no_wash_d: 7,
+    });
+    let at = utc("2031-03-15T20:00:00Z");
+    assert_eq!(why(&due_reminders(&customer, &[], &[], at)), [&Suppression::NoConsent]);
+    customer.consents.push(consent(Channel::Mail, Purpose::Aftercare, true, "2031-01-02T10:00:00Z"));
+    // A Saturday evening: quiet until Monday.
+    let told = due_reminders(&customer, &[], &[], at);
+    let (at, _, message) = the_sent(&told, ReminderKind::Aftercare);
+    assert_eq!(at, utc("2031-03-17T09:00:00Z"));
+    assert!(message.body.contains("Until Saturday 22 March 2031 do not wash it"), "{}", message.body);
+    assert!(
+        message.body.contains("first 12 hours") && message.body.contains("label is right"),
+        "{}",
+        message.body
+    );
+    assert_eq!(due_reminders(&customer, &[], &[sent(&told[0], at)], at), []);
+    customer.open_complaint = true;
+    assert_eq!(why(&due_reminders(&customer, &[], &[], at)), [&Suppression::OpenComplaint]);
+    assert_eq!(due_reminders(&customer, &[], &[], utc("2031-03-22T17:00:00Z")), [], "the week is over");
+}
+
+#[test]
+fn a_shop_says_it_in_its_own_words() {
+    let mut customer = customer();
+    let template = Template {
+        subject: "{vehicle}".into(),
+        body: "Servus {customer_name}, {{Klammer}}:\n\n{needs}".into(),
+        text: "{shop_name}: {needs} STOP beendet das.".into(),
+        closing: Some("Vereinbart am {consent_date} ({consent_source}). STOP beendet das.".into()),
+    };
+    assert_eq!(template.faults(ReminderKind::Upkeep), []);
+    customer.wording.insert(ReminderKind::Upkeep, Wording { language: "de".into(), template });
+    let told = due_reminders(&customer, &[], &[], monday());
+    let (_, _, message) = the_sent(&told, ReminderKind::Upkeep);
+    assert_eq!((message.subject.as_str(), message.language.as_str()), ("white estate", "de"));
+    assert!(
+        message.body.starts_with("Servus Abrixa, {Klammer}:\n\nwhite estate: Your car stands"),
+        "{}",
+        message.body
+    );
+    assert!(
+        message.body.ends_with("Vereinbart am 2 January 2031 (booking form). STOP beendet das."),
+        "{}",
+        message.body
+    );
+    assert_eq!(message.text.matches("STOP").count(), 1, "{}", message.text);
+}
+
+#[test]
+fn a_template_that_cannot_be_filled_in_is_told_with_its_place() {
+    let wrong = |part: &str, text: &str| {
+        let mut template = default_template(ReminderKind::OnTheWay);
+        match part {
+            "subject" => template.subject = text.into(),
+            "body" => template.body = text.into(),
+            "text" => template.text = text.into(),
+            _ => template.closing = Some(text.into()),
+        }
+        let faults = template.faults(ReminderKind::OnTheWay);
+        faults.iter().map(|fault| (fault.part, fault.code)).collect::<Vec<_>>()
+    };
+    assert_eq!(wrong("body", "{price}"), [("body", "unknown_field")]);
+    assert_eq!(wrong("subject", "{needs}"), [("subject", "unknown_field")], "of another kind");
+    assert_eq!(wrong("text", "at {arrival"), [("text", "open_brace")]);
+    assert_eq!(wrong("text", "at arrival}"), [("text", "open_brace")]);
+    assert_eq!(wrong("body", "{consent_date}"), [("body", "unknown_field")], "for closings");
+    assert_eq!(wrong("closing", "You agreed on {consent_date}."), [("closing", "no_stop_word")]);
+    assert_eq!(wrong("closing", "STOP ends it."), []);
+}
+
+/// The wording that nobody wrote reads easily: Flesch's reading ease of 60 or more is plain English (Flesch 1948,
+/// doi 10.1037/h0057532, formula and table from memory); syllables are counted as groups of vowels, a silent e less.
+#[test]
+fn the_wording_of_our_own_is_plain() {
+    for kind in ReminderKind::ALL {
+        let template = default_template(kind);
+        assert_eq!(template.faults(kind), [], "{kind:?}");
+        let message = Message::sample(kind, &template, DEFAULT_LANGUAGE);
+        let ease = reading_ease(&message.body);
+        assert!(ease >= 60.0, "{kind:?} has a reading ease of {ease:.0}: {}", message.body);
+        for text in [&message.subject, &message.body, &message.text] {
+            assert!(!text.contains(['{', '}']), "{text}");
+            let loud = text.split(|c: char| !c.is_alphabetic()).filter(|word| word.len() > 1);
+            let loud: Vec<&str> = loud.filter(|word| word.chars().all(char::is_uppercase)).collect();
+            assert!(loud.iter().all(|word| *word == "STOP"), "{loud:?}");
+            assert!(!text.contains("http"), "it leads nowhere by itself");
+        }
+        assert!(message.body.contains("STOP") && message.text.contains("STOP"));
+        assert!(message.text.chars().count() <= 320, "two text messages at most: {}", message.text);
+    }
+}
+
+fn reading_ease(text: &str) -> f64 {
+    let sentences = text.split(['.', '?', '!', ':']).filter(|part| part.trim().len() > 1).count();
+    let words: Vec<String> = text
+        .split(|c: char| !c.is_alphabetic())
+        .filter(|word| !word.is_empty())
+        .map(str::to_lowercase)
+        .collect();
+    let syllables: usize = words.iter().map(|word| syllables(word)).sum();
+    let (sentences, many) = (sentences.max(1) as f64, words.len() as f64);
+    206.835 - 1.015 * many / sentences - 84.6 * syllables as f64 / many
+}
+
+fn syllables(word: &str) -> usize {
+    let is_vowel = |c: char| "aeiouy".contains(c);
+    let groups = word.split(|c| !is_vowel(c)).filter(|group| !group.is_empty()).count();
+    let silent = word.ends_with('e') && !word.ends_with("le") && groups > 1;
+    (groups - usize::from(silent)).max(1)
 }
 
 proptest! {

@@ -1,9 +1,13 @@
 //! The facts about a customer that reminders depend on.
 
+use super::ReminderKind;
+use super::slot::BadWeather;
+use super::template::Template;
 use crate::civil::OpenHours;
 use crate::upkeep::Need;
 use chrono::{DateTime, Days, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
 use utoipa::ToSchema;
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
@@ -27,6 +31,23 @@ pub struct Customer {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub snoozed_until_on: Option<NaiveDate>,
     pub vehicles: Vec<OwnedVehicle>,
+    /// New coats of the last days.
+    #[serde(default)]
+    pub coated: Vec<Coated>,
+    /// The shop's own words, where it has some in the customer's language.
+    #[serde(default)]
+    #[schema(value_type = Object)]
+    pub wording: BTreeMap<ReminderKind, Wording>,
+}
+
+/// The words for one kind of message.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Wording {
+    /// Tag of the language.
+    #[schema(example = "de")]
+    pub language: String,
+    pub template: Template,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, ToSchema)]
@@ -42,6 +63,7 @@ pub enum Channel {
 pub enum Purpose {
     Appointment,
     Maintenance,
+    Aftercare,
 }
 
 /// A yes or no to one purpose on one channel, with when and how it was given.
@@ -79,6 +101,35 @@ pub struct Booking {
     pub work: String,
     pub starts_at: DateTime<Utc>,
     pub booked_at: DateTime<Utc>,
+    /// What the forecast says against it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub weather: Option<BadWeather>,
+    /// The crew has set out.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub under_way: Option<UnderWay>,
+}
+
+/// When a crew set out, and when it should be there.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct UnderWay {
+    pub since_at: DateTime<Utc>,
+    pub arrives_at: DateTime<Utc>,
+}
+
+/// Coats that a finished job has laid on a vehicle.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Coated {
+    pub job: String,
+    pub vehicle: String,
+    /// The coats as the customer knows them.
+    pub work: String,
+    pub finished_at: DateTime<Utc>,
+    /// Hours that they must stay dry.
+    pub dry_h: u32,
+    /// Days without a wash.
+    pub no_wash_d: u32,
 }
 
 /// A reminder that was sent, or stands in the outbox to be sent.
@@ -115,9 +166,15 @@ impl SnoozeLength {
 }
 
 impl Customer {
-    /// The preferred channel with consent for the purpose, and that consent.
-    pub fn consented(&self, purpose: Purpose) -> Option<&Consent> {
-        self.channels.iter().find_map(|&channel| {
+    /// The channel with consent for this kind of message, and that consent: the preferred one, but for what is urgent a
+    /// text message first.
+    pub(super) fn consented(&self, kind: ReminderKind) -> Option<&Consent> {
+        let purpose = kind.purpose();
+        let mut channels = self.channels.clone();
+        if kind.is_urgent() {
+            channels.sort_by_key(|channel| *channel != Channel::Text);
+        }
+        channels.into_iter().find_map(|channel| {
             let of_both = self.consents.iter().filter(|c| c.channel == channel && c.purpose == purpose);
             // Of two at the same instant the withdrawal holds.
             of_both.max_by_key(|c| (c.at, !c.granted)).filter(|c| c.granted)

@@ -1,80 +1,187 @@
 //! The words of a reminder: plain, with the reason, why it was sent and how to stop it. No claims that frighten.
 
-use super::{Booking, Channel, Consent, Customer, OwnedVehicle};
+use super::defaults::{closing, default_template};
+use super::template::{Field, Template, Values};
+use super::{
+    BadWeather, Booking, Channel, Coated, Consent, Customer, OwnedVehicle, Purpose, ReminderKind, UnderWay,
+};
 use crate::civil;
 use crate::upkeep::{Need, NeedKind};
-use chrono::NaiveDate;
+use chrono::{Days, NaiveDate};
 use chrono_tz::Tz;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 /// Plain text; the subject is one line.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct Message {
     pub subject: String,
     pub body: String,
+    /// The same as a text message.
+    #[serde(default)]
+    pub text: String,
+    /// Tag of the language it is written in.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub language: String,
+}
+
+/// The language of the wording that nobody wrote.
+pub const DEFAULT_LANGUAGE: &str = "en";
+
+impl Message {
+    /// A template with something to look at in its fields, as a customer would get it.
+    pub fn sample(kind: ReminderKind, template: &Template, language: &str) -> Message {
+        let values: Values = super::template::fields_of(kind)
+            .into_iter()
+            .chain([Field::ConsentSource, Field::ConsentDate])
+            .map(|field| (field, field.sample().to_owned()))
+            .collect();
+        written(template, language, &values, (kind.purpose(), Channel::Mail))
+    }
 }
 
 pub(super) fn appointment(
     customer: &Customer,
+    kind: ReminderKind,
     booking: &Booking,
-    vehicle: Option<&OwnedVehicle>,
     consent: &Consent,
     zone: Tz,
 ) -> Message {
     let starts = civil::local(booking.starts_at, zone);
-    let car = vehicle.map_or("vehicle".to_owned(), |v| one_line(&v.label));
-    let day = starts.format("%A %-d %B %Y");
-    let body = format!(
-        "Hello {},\n\nwe come to your {car} on {day} at {}: {}.\n\nPlease have it where we can walk round it. If the \
-         time no longer suits you, just answer in your own words and a person will read it.\n\n{}",
-        one_line(&customer.name),
-        starts.format("%H:%M"),
-        one_line(&booking.work),
-        closing(customer, consent, "appointment notices", zone)
-    );
-    Message { subject: format!("Your appointment on {day}"), body }
+    let vehicle = customer.vehicles.iter().find(|vehicle| vehicle.id == booking.vehicle);
+    let mut values = Values::from([
+        (Field::Vehicle, named(vehicle)),
+        (Field::Date, weekday_and_date(customer, kind, starts.date())),
+        (Field::Time, starts.format("%H:%M").to_string()),
+        (Field::Work, one_line(&booking.work)),
+    ]);
+    values.extend(booking.weather.as_ref().map(|weather| (Field::Weather, weather.told())));
+    if let Some(UnderWay { arrives_at, .. }) = booking.under_way {
+        let arrives = civil::local(arrives_at, zone);
+        values.insert(Field::Arrival, arrives.format("%H:%M").to_string());
+    }
+    finished(customer, kind, values, consent, zone)
 }
 
 pub(super) fn upkeep(
     customer: &Customer,
     needs: &[(&OwnedVehicle, &Need)],
-    again: bool,
+    kind: ReminderKind,
     consent: &Consent,
     zone: Tz,
     today: NaiveDate,
 ) -> Message {
-    let mut body = format!("Hello {},\n", one_line(&customer.name));
-    for (vehicle, need) in needs {
-        let work = work(need.kind);
-        let when = if need.due_on > today {
-            format!("best before {}", date(need.due_on))
-        } else {
-            format!("due since {}", date(need.due_on))
-        };
-        body += &format!("\n{}: {} We suggest {work}, {when}.\n", one_line(&vehicle.label), need.reason);
-    }
-    body += "\nIf you would like a visit, just answer this message.";
-    if again {
-        body += " We wrote about this before and will not write about it again.";
-    }
-    body += &format!("\n\n{}", closing(customer, consent, "maintenance reminders", zone));
-    let car = needs.first().map_or("vehicle".to_owned(), |(v, _)| one_line(&v.label));
-    Message { subject: format!("Upkeep of your {car}"), body }
+    let told: Vec<String> = needs
+        .iter()
+        .map(|(vehicle, need)| {
+            let when = if need.due_on > today { "best before" } else { "due since" };
+            let (label, work) = (one_line(&vehicle.label), work(need.kind));
+            format!("{label}: {} We suggest {work}, {when} {}.", need.reason, date(need.due_on))
+        })
+        .collect();
+    let values = Values::from([
+        (Field::Vehicle, named(needs.first().map(|(vehicle, _)| *vehicle))),
+        (Field::Needs, told.join("\n\n")),
+    ]);
+    finished(customer, kind, values, consent, zone)
 }
 
-/// Who writes, why, and how to make it stop.
-fn closing(customer: &Customer, consent: &Consent, what: &str, zone: Tz) -> String {
-    let how = match consent.channel {
-        Channel::Mail => "mail",
-        Channel::Text => "text message",
+pub(super) fn aftercare(customer: &Customer, coated: &Coated, consent: &Consent, zone: Tz) -> Message {
+    let vehicle = customer.vehicles.iter().find(|vehicle| vehicle.id == coated.vehicle);
+    let kind = ReminderKind::Aftercare;
+    let laid_on = civil::local(coated.finished_at, zone).date();
+    let until = laid_on.checked_add_days(Days::new(u64::from(coated.no_wash_d))).unwrap_or(laid_on);
+    let values = Values::from([
+        (Field::Vehicle, named(vehicle)),
+        (Field::Work, one_line(&coated.work)),
+        (Field::Date, weekday_and_date(customer, kind, until)),
+        (Field::Days, coated.no_wash_d.to_string()),
+        (Field::Hours, coated.dry_h.to_string()),
+    ]);
+    finished(customer, kind, values, consent, zone)
+}
+
+/// With what every message has, in the customer's wording.
+fn finished(
+    customer: &Customer,
+    kind: ReminderKind,
+    mut values: Values,
+    consent: &Consent,
+    zone: Tz,
+) -> Message {
+    values.extend([
+        (Field::CustomerName, one_line(&customer.name)),
+        (Field::ShopName, one_line(&customer.shop)),
+        (Field::ConsentSource, one_line(&consent.source)),
+        (Field::ConsentDate, date(civil::local(consent.at, zone).date())),
+    ]);
+    let (template, language) = match customer.wording.get(&kind) {
+        Some(wording) => (wording.template.clone(), wording.language.as_str()),
+        None => (default_template(kind), DEFAULT_LANGUAGE),
     };
-    format!(
-        "{}\n\nYou get this because you agreed to {what} by {how} on {} ({}). Answer STOP and they end at once.",
-        one_line(&customer.shop),
-        date(civil::local(consent.at, zone).date()),
-        one_line(&consent.source)
-    )
+    written(&template, language, &values, (kind.purpose(), consent.channel))
+}
+
+fn written(template: &Template, language: &str, values: &Values, why: (Purpose, Channel)) -> Message {
+    let closing = template.closing.clone().unwrap_or_else(|| closing(why.0, why.1));
+    let body = Template::filled(&template.body, values);
+    let mut text = one_line(&Template::filled(&template.text, values));
+    if !template.text.contains("STOP") {
+        text += " STOP ends these.";
+    }
+    Message {
+        subject: one_line(&Template::filled(&template.subject, values)),
+        body: format!("{}\n\n{}", body.trim_end(), Template::filled(&closing, values)),
+        text,
+        language: language.to_owned(),
+    }
+}
+
+/// As long as it reads well in English; in other languages the date as ISO 8601 writes it, which is nobody's and everybody's.
+fn weekday_and_date(customer: &Customer, kind: ReminderKind, on: NaiveDate) -> String {
+    let foreign = customer.wording.get(&kind).is_some_and(|wording| !wording.language.starts_with("en"));
+    if foreign { on.format("%Y-%m-%d").to_string() } else { on.format("%A %-d %B %Y").to_string() }
+}
+
+impl Purpose {
+    /// What a customer gets for it, in words.
+    pub fn what(self) -> &'static str {
+        match self {
+            Purpose::Appointment => "appointment notices",
+            Purpose::Maintenance => "maintenance reminders",
+            Purpose::Aftercare => "care advice",
+        }
+    }
+}
+
+impl Channel {
+    pub(super) fn way(self) -> &'static str {
+        match self {
+            Channel::Mail => "mail",
+            Channel::Text => "text message",
+        }
+    }
+}
+
+impl BadWeather {
+    /// As the end of a sentence.
+    fn told(&self) -> String {
+        match *self {
+            BadWeather::TooHot { air_c } => {
+                format!("{air_c:.0} °C are forecast, too hot to work on the paint")
+            }
+            BadWeather::TooCold { air_c } => {
+                format!("{air_c:.0} °C are forecast, too cold to work with water")
+            }
+            BadWeather::TooWet { rain_mm_h } => {
+                format!("rain is forecast ({rain_mm_h:.1} mm an hour), too wet to work")
+            }
+        }
+    }
+}
+
+fn named(vehicle: Option<&OwnedVehicle>) -> String {
+    vehicle.map_or("vehicle".to_owned(), |vehicle| one_line(&vehicle.label))
 }
 
 fn work(kind: NeedKind) -> &'static str {

@@ -1,19 +1,30 @@
 //! Which reminders are due to a customer now, and why the others are not sent.
 //!
-//! Appointment notices 48 h and 2 h before; upkeep when it asks to be told and once more after 14 days, then silence
-//! until the count begins anew. Consent per channel and purpose, quiet hours in the customer's zone, two maintenance
-//! messages in 30 days at most (all common practice). Deciding changes nothing: the caller stores what it sends and
-//! hands it in as `sent` the next time, so that asking twice sends once.
+//! Appointment notices 48 h and 2 h before, when the weather speaks against the hour and when the crew sets out; advice
+//! after a coating; upkeep when it asks to be told and once more after 14 days, then silence until the count begins anew.
+//! Consent per channel and purpose, quiet hours in the customer's zone, two maintenance messages in 30 days at most (all
+//! common practice). Deciding changes nothing: the caller stores what it sends and hands it in as `sent` the next time,
+//! so that asking twice sends once.
 
+mod aftercare;
 mod appointment;
 mod customer;
+mod defaults;
 mod message;
 mod reply;
+mod slot;
+mod template;
 mod upkeep;
 
-pub use customer::{Booking, Channel, Consent, Customer, OwnedVehicle, Purpose, SentReminder, SnoozeLength};
-pub use message::Message;
+pub use customer::{
+    Booking, Channel, Coated, Consent, Customer, OwnedVehicle, Purpose, SentReminder, SnoozeLength, UnderWay,
+    Wording,
+};
+pub use defaults::default_template;
+pub use message::{DEFAULT_LANGUAGE, Message};
 pub use reply::{Reply, read_reply};
+pub use slot::{BadWeather, bad_weather};
+pub use template::{Field, Template, TemplateFault, fields_of};
 
 use crate::civil;
 use chrono::{DateTime, NaiveDate, Utc};
@@ -31,6 +42,7 @@ pub fn due_reminders(
     let zone = customer.zone.parse::<Tz>().ok();
     let scene = Scene { customer, bookings, sent, now, zone };
     let mut decisions = appointment::decide(&scene);
+    decisions.extend(aftercare::decide(&scene));
     decisions.extend(upkeep::decide(&scene));
     decisions
 }
@@ -56,8 +68,43 @@ pub struct Decision {
 pub enum ReminderKind {
     AppointmentTwoDays,
     AppointmentTwoHours,
+    /// The weather speaks against the hour of the appointment.
+    WeatherMove,
+    /// The crew has set out.
+    OnTheWay,
     Upkeep,
     UpkeepFollowUp,
+    /// What to mind in the first days of a new coat.
+    Aftercare,
+}
+
+impl ReminderKind {
+    pub const ALL: [ReminderKind; 7] = [
+        ReminderKind::AppointmentTwoDays,
+        ReminderKind::AppointmentTwoHours,
+        ReminderKind::WeatherMove,
+        ReminderKind::OnTheWay,
+        ReminderKind::Upkeep,
+        ReminderKind::UpkeepFollowUp,
+        ReminderKind::Aftercare,
+    ];
+
+    /// What the customer must have agreed to.
+    pub fn purpose(self) -> Purpose {
+        match self {
+            ReminderKind::AppointmentTwoDays
+            | ReminderKind::AppointmentTwoHours
+            | ReminderKind::WeatherMove
+            | ReminderKind::OnTheWay => Purpose::Appointment,
+            ReminderKind::Upkeep | ReminderKind::UpkeepFollowUp => Purpose::Maintenance,
+            ReminderKind::Aftercare => Purpose::Aftercare,
+        }
+    }
+
+    /// What is of no use after an hour or two goes by text message, if it may.
+    fn is_urgent(self) -> bool {
+        matches!(self, ReminderKind::AppointmentTwoHours | ReminderKind::OnTheWay)
+    }
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
@@ -97,7 +144,7 @@ pub enum Suppression {
     },
     /// The job was booked after the time of the notice.
     BookedAfterNotice,
-    /// The next open hour is after the next notice or the appointment.
+    /// The next open hour is after the next notice, the appointment, or the days of the advice.
     TooLate,
 }
 

@@ -89,7 +89,8 @@ fn verdict(scene: &Scene, items: &[Item], today: NaiveDate) -> Result<Verdict, S
     if let Some(until_on) = scene.customer.snoozed_until_on.filter(|&on| today < on) {
         return Err(Suppression::Snoozed { until_on });
     }
-    let consent = scene.customer.consented(Purpose::Maintenance).ok_or(Suppression::NoConsent)?;
+    let kind = kind_of(items);
+    let consent = scene.customer.consented(kind).ok_or(Suppression::NoConsent)?;
     let at = scene.next_open(zone);
     let since = at.checked_sub_signed(TimeDelta::days(CAP_DAYS)).unwrap_or(at);
     let sent = scene.sent.iter().filter(|s| s.purpose == Purpose::Maintenance && s.at > since).count();
@@ -97,14 +98,13 @@ fn verdict(scene: &Scene, items: &[Item], today: NaiveDate) -> Result<Verdict, S
         return Err(Suppression::Cap { sent });
     }
     let needs: Vec<(&OwnedVehicle, &Need)> = items.iter().map(|i| (i.vehicle, i.need)).collect();
-    let again = items.iter().all(|i| i.follow_up);
-    let message = message::upkeep(scene.customer, &needs, again, consent, zone, today);
+    let message = message::upkeep(scene.customer, &needs, kind, consent, zone, today);
     Ok(Verdict::Send { at, channel: consent.channel, message })
 }
 
 fn decision(items: &[Item], verdict: Verdict) -> Decision {
     let needs: Vec<String> = items.iter().map(|i| need_key(i.vehicle, i.need)).collect();
-    let again = items.iter().all(|i| i.follow_up);
+    let (kind, again) = (kind_of(items), items.iter().all(|i| i.follow_up));
     let mut vehicles: Vec<String> = items.iter().map(|i| i.vehicle.id.clone()).collect();
     vehicles.sort();
     vehicles.dedup();
@@ -112,13 +112,19 @@ fn decision(items: &[Item], verdict: Verdict) -> Decision {
     let lead = items.iter().find(|i| i.follow_up == again).map(|i| need_key(i.vehicle, i.need));
     Decision {
         key: format!("upkeep_{word}:{}", lead.unwrap_or_default()),
-        kind: if again { ReminderKind::UpkeepFollowUp } else { ReminderKind::Upkeep },
+        kind,
         purpose: Purpose::Maintenance,
         job: None,
         vehicles,
         needs,
         verdict,
     }
+}
+
+/// One that only repeats says so.
+fn kind_of(items: &[Item]) -> ReminderKind {
+    let again = items.iter().all(|item| item.follow_up);
+    if again { ReminderKind::UpkeepFollowUp } else { ReminderKind::Upkeep }
 }
 
 fn need_key(vehicle: &OwnedVehicle, need: &Need) -> String {

@@ -39,6 +39,7 @@ pub use evidence::{NormEvidence, norm_evidence, norms_of_cells};
 pub use job::{Contribution, ExtraWork, JobBusiness, JobFacts, JobFigures, PlannedStep, week_of};
 pub use measure::{LEAST_JOBS, Measure, Shown, Span};
 pub use page::{PageInput, sheet_page};
+pub(crate) use pictures::canvas;
 pub use pictures::{ewma_svg, funnel_svg, individuals_svg, load_svg};
 pub use sheet::{CancelledWork, GradeBand, Group, Sheet, SheetInput, StepFigures, WearFigure, sheet};
 pub use trends::{

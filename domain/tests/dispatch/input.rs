@@ -4,7 +4,7 @@ use super::shop::*;
 use chrono::TimeDelta;
 use domain::dispatch::ConflictCode::{self, *};
 use domain::dispatch::planning::{
-    Barred, RoundsPlan, RoundsProblem, StopKind, TravelMatrix, VisitLink, WorkSpan, plan_rounds,
+    Barred, Published, RoundsPlan, RoundsProblem, StopKind, TravelMatrix, VisitLink, WorkSpan, plan_rounds,
 };
 use domain::dispatch::search::Iterations;
 
@@ -185,4 +185,86 @@ fn linked_visits_keep_together() {
     assert_eq!(after.on - before.on, TimeDelta::days(1));
     assert_eq!(plan.cost.parted, 0.0);
     assert!(before.technicians.iter().any(|who| after.technicians.contains(who)));
+}
+
+/// Numbers beyond all measure: no sum of the search runs over (this build checks every one), and each visit has its answer.
+#[test]
+fn absurd_numbers_are_survived() {
+    let mut problem = sound();
+    let template = problem.requests[0].clone();
+    for nth in 0..40 {
+        let mut request = template.clone();
+        request.visit.job = format!("X{nth}");
+        let absurd = [1e300, f64::MAX, -1e300, 1e12][nth % 4];
+        (request.visit.work_min, request.visit.water_l, request.visit.machine_kwh) = (absurd, absurd, absurd);
+        request.visit.product_ml = [("iron_remover".to_owned(), absurd)].into();
+        (request.work_people, request.crew_min) = (u32::MAX, vec![absurd; nth % 3]);
+        request.work_spans = vec![WorkSpan {
+            from: at("08:00"),
+            to: at("12:00"),
+            factor_from: absurd,
+            factor_to: 1.0 / absurd,
+        }];
+        request.published = (nth % 2 == 0).then(|| Published {
+            van: "V1".into(),
+            technicians: words(&["Nimbo"]),
+            start: at("08:00"),
+            frozen: nth % 4 == 0,
+        });
+        problem.requests.push(request);
+    }
+    problem.requests[7].visit.window_to = chrono::NaiveDateTime::MAX;
+    problem.requests[8].visit.window_from = chrono::NaiveDateTime::MIN;
+    let weights = &mut problem.weights;
+    (weights.fairness, weights.travel, weights.late, weights.overtime) = (1e300, 1e300, 1e300, 1e300);
+    (weights.refill, weights.parted, weights.unserved) = (1e300, 1e300, [1e300; 5]);
+    (problem.vans[0].van.tank_l, problem.vans[1].van.battery_kwh) = (1e300, 1e300);
+    let plan = plan(&problem);
+    let served = plan.rounds.iter().flat_map(|round| &round.stops).filter(|stop| stop.job.is_some()).count();
+    assert_eq!(served + plan.unserved.len(), problem.requests.len());
+    assert!(plan.unserved.iter().all(|unserved| !unserved.reasons.is_empty()));
+}
+
+/// The planner's own minutes for each size of a crew count, and hours at which the work may not begin are kept free.
+#[test]
+fn minutes_by_crew_and_closed_starts_count() {
+    let mut problem = sound();
+    problem.requests.truncate(1);
+    problem.vans.truncate(1);
+    problem.technicians.truncate(1);
+    problem.requests[0].crew_min = vec![100.0];
+    let closed = |from: &str, to: &str| Barred {
+        from: at(from),
+        to: at(to),
+        rule: "R67".into(),
+        text: "thunder".into(),
+    };
+    problem.requests[0].closed_starts = vec![closed("08:00", "09:00")];
+    let served = plan(&problem);
+    let stop = &served.rounds[0].stops[0];
+    assert_eq!((stop.starts_at, stop.finishes_at), (at("09:00"), at("10:40")), "{served:#?}");
+    problem.requests[0].closed_starts.push(closed("09:00", "11:00"));
+    assert_eq!(reasons(&plan(&problem), "J1"), [Weather], "one reason for all hours is told once");
+}
+
+/// A matrix that names places a hair beside those of the visits is meant for them; who is named twice goes once.
+#[test]
+fn small_slips_of_the_input_do_no_harm() {
+    let mut problem = sound();
+    problem.requests.truncate(1);
+    problem.matrix = Some(TravelMatrix {
+        places: vec![plane(0.0, 0.0), plane(3.000_000_1, 4.0)],
+        minutes: vec![vec![0.0, 33.0], vec![44.0, 0.0]],
+        km: vec![vec![0.0, 1.0], vec![2.0, 0.0]],
+    });
+    problem.requests[0].published = Some(Published {
+        van: "V1".into(),
+        technicians: words(&["Nimbo", "Nimbo"]),
+        start: at("08:00"),
+        frozen: true,
+    });
+    let plan = plan(&problem);
+    assert_eq!(plan.faults, [] as [String; 0]);
+    assert_eq!((plan.rounds[0].travel_min, plan.rounds[0].travel_km), (77.0, 3.0));
+    assert_eq!(plan.rounds[0].stops[0].starts_at, at("08:00"));
 }

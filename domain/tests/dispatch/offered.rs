@@ -2,7 +2,7 @@
 
 use super::shop::*;
 use chrono::TimeDelta;
-use domain::dispatch::planning::{Published, offers};
+use domain::dispatch::planning::{Published, Standing, offers};
 use domain::site::HourRange;
 
 fn windows() -> Vec<HourRange> {
@@ -46,4 +46,27 @@ fn nothing_is_offered_that_cannot_be_kept() {
     let mut long = request("J9", plane(3.0, 4.0), "07:00", "16:00");
     long.visit.work_min = 400.0;
     assert_eq!(offers(&problem, &long, &windows(), 5), [], "no window is that long, not even for two");
+}
+
+/// Asked again, for another visit in between, rounds made ready once give the same windows as rounds made ready anew.
+#[test]
+fn standing_rounds_can_be_asked_often() {
+    let mut problem = sound();
+    for (nth, request) in problem.requests.iter_mut().enumerate() {
+        request.published = Some(Published {
+            van: ["V1", "V2"][nth % 2].into(),
+            technicians: words(&[["Nimbo", "Obbin"][nth % 2]]),
+            start: request.visit.window_from,
+            frozen: nth == 0,
+        });
+    }
+    let standing = Standing::new(problem.clone());
+    let mut new = request("J9", plane(-2.0, 3.0), "07:00", "16:00");
+    new.visit.product_ml = [("acid_mild".to_owned(), 100.0)].into();
+    let mut other = request("J10", plane(5.0, -3.0), "07:00", "16:00");
+    other.visit.water_l = 300.0;
+    let first = standing.offers(&new, &windows(), 6);
+    assert!(!first.is_empty());
+    assert_eq!(standing.offers(&other, &windows(), 6), offers(&problem, &other, &windows(), 6));
+    assert_eq!(standing.offers(&new, &windows(), 6), first);
 }

@@ -78,6 +78,7 @@ pub fn request(job: &str, place: Place, from: &str, to: &str) -> Request {
             place,
             window_from: at(from),
             window_to: at(to),
+            promised: None,
             start: None,
             van: None,
             technicians: Vec::new(),
@@ -95,8 +96,10 @@ pub fn request(job: &str, place: Place, from: &str, to: &str) -> Request {
         priority: 3,
         promised: true,
         work_people: 1,
+        crew_min: Vec::new(),
         work_spans: Vec::new(),
         barred: Vec::new(),
+        closed_starts: Vec::new(),
         published: None,
     }
 }

@@ -25,6 +25,7 @@ use utoipa::ToSchema;
 /// What a phone holds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
+#[schema(as = SyncKind)]
 pub enum Kind {
     Job,
     Customer,

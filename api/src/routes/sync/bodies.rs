@@ -64,7 +64,7 @@ fn of_kind(
             let rows = jobs::among(db, &wanted.ids())?;
             told(views(db, rows)?, |view| view.job.id.to_string())
         }
-        Kind::Customer => told(customers::whole_among(db, &wanted.ids())?, |one| one.id.to_string()),
+        Kind::Customer => told(customers::those(db, &wanted.ids())?, |one| one.id.to_string()),
         Kind::Vehicle => told(vehicles::among(db, &wanted.ids())?, |one| one.id.to_string()),
         Kind::Van => told(vans::among(db, &wanted.ids())?, |one| one.id.to_string()),
         Kind::Plan => {

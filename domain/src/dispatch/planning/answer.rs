@@ -85,6 +85,7 @@ pub struct CostSplit {
     pub total: f64,
 }
 
+/// The points of a cost of the search.
 pub fn points(units: i64) -> f64 {
     units as f64 / UNITS_PER_POINT
 }

@@ -1,15 +1,17 @@
 //! From the words of the shop to the numbers of the search.
 
 use super::crews::{Candidate, candidates};
+use super::kinds::{Class, Kind, kinds};
 use super::problem::{Request, RoundsProblem, VisitLink};
+use super::replan::is_of;
+use super::spans;
 use super::spans::{UNITS_PER_POINT, per_second, seconds, service, work_s};
-use super::ways::way;
-use super::{reasons, spans};
+use super::ways::{TravelMatrix, way};
 use crate::dispatch::problem::usable;
 use crate::dispatch::search::{
     Break, Frozen, Leg, Link, Model, Node, Parts, RefillStop, Service, Shift, timeline,
 };
-use crate::dispatch::{Conflict, Place, Travel, Van};
+use crate::dispatch::{Place, Travel, Van};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// A model, and what its numbers stand for: nodes are the requests in their order, shifts the candidates.
@@ -18,102 +20,187 @@ pub struct Built {
     pub candidates: Vec<Candidate>,
     /// What is wrong with the input beside single requests.
     pub faults: Vec<String>,
-    /// Per class of shifts and request, what speaks against it in every hour.
-    pub against: Vec<Vec<Vec<Conflict>>>,
+    /// Vans and crews that can do the same, one of each.
+    pub kinds: Vec<Kind>,
+    /// What shifts of each class are: a van, a crew, and the kind.
+    classes: Vec<Class>,
+    kind_of: Vec<usize>,
+    /// Where shifts start, end and fill up: the nodes after the requests.
+    depots: Vec<Place>,
+    /// The kinds of load after energy everywhere and energy where no generator may run.
+    products: Vec<String>,
 }
 
 /// A capacity that nothing exceeds.
 const ENDLESS: i32 = i32::MAX / 4;
+/// The largest load of one visit, of any kind: a thousand of them stay below [`ENDLESS`]. What is beyond any van is found
+/// from the numbers as they were given.
+const LARGEST_LOAD: f64 = 400_000.0;
 
 pub fn build(problem: &RoundsProblem) -> Built {
     let candidates = candidates(problem);
     let mut faults: Vec<String> = problem.matrix.iter().filter_map(|matrix| matrix.fault()).collect();
     let classes = classes(&candidates);
-    let against: Vec<Vec<Vec<Conflict>>> = classes
-        .iter()
-        .map(|(van, crew)| problem.requests.iter().map(|r| reasons::always(problem, r, *van, crew)).collect())
-        .collect();
+    let (kinds, kind_of) = kinds(problem, &classes);
+    let mut built = Built {
+        model: Model::new(Parts::default()),
+        candidates,
+        faults: Vec::new(),
+        kinds,
+        classes,
+        kind_of,
+        depots: depots(problem),
+        products: products(&problem.requests),
+    };
     let mut parts = Parts {
-        nodes: nodes(problem),
-        services: services(problem, &classes, &against),
-        fairness: units(problem.weights.fairness),
+        nodes: problem.requests.iter().map(|request| node(problem, &built.products, request)).collect(),
+        services: built.services(problem, &problem.requests),
+        legs: built.legs(problem),
+        fairness: units(problem.weights.fairness.min(MOST_FAIRNESS)),
         ..Parts::default()
     };
-    let places = places(problem);
-    parts.legs = legs(problem, &places);
-    parts.shifts = candidates.iter().map(|candidate| shift(problem, candidate, &classes, &places)).collect();
-    parts.placing = placing(problem, &candidates);
+    let shifts = built.candidates.iter().map(|candidate| shift(problem, candidate, &built));
+    parts.shifts = shifts.collect();
+    parts.placing = placing(problem, &built.candidates);
     parts.links = links(problem, &mut faults);
-    let model = freeze(problem, &candidates, parts, &mut faults);
+    built.model = freeze(problem, &built.candidates, parts, &mut faults);
     if problem.technicians.is_empty() && !problem.vans.is_empty() {
         faults.push("there are vans, but nobody to drive them.".into());
     }
-    Built { model, candidates, faults, against }
+    Built { faults, ..built }
 }
+
+/// Points for a squared hour, at most, so that no sum runs over.
+const MOST_FAIRNESS: f64 = 100.0;
 
 pub fn units(points: f64) -> i64 {
     (usable(points).min(1e9) * UNITS_PER_POINT).round() as i64
 }
-
-type Class = (usize, Vec<usize>);
 
 fn classes(candidates: &[Candidate]) -> Vec<Class> {
     let all: BTreeSet<Class> = candidates.iter().map(|c| (c.van, c.crew.clone())).collect();
     all.into_iter().collect()
 }
 
-/// Kinds of load: energy everywhere, energy where no generator may run, then each product.
-fn products(problem: &RoundsProblem) -> Vec<&str> {
-    let all: BTreeSet<&str> =
-        problem.requests.iter().flat_map(|r| r.visit.product_ml.keys()).map(String::as_str).collect();
-    all.into_iter().collect()
+fn products<'a>(requests: impl IntoIterator<Item = &'a Request>) -> Vec<String> {
+    let all: BTreeSet<&String> = requests.into_iter().flat_map(|r| r.visit.product_ml.keys()).collect();
+    all.into_iter().cloned().collect()
 }
 
 fn whole(value: f64) -> i32 {
     usable(value).min(f64::from(ENDLESS)).ceil() as i32
 }
 
-fn nodes(problem: &RoundsProblem) -> Vec<Node> {
-    let products = products(problem);
-    let node = |request: &Request| {
-        let visit = &request.visit;
-        let energy = if visit.site.mains == Some(true) { 0 } else { whole(visit.machine_kwh * 1000.0) };
-        let quiet = if visit.site.generator_allowed == Some(false) { energy } else { 0 };
-        let mut load = vec![energy, quiet];
-        let factor = usable(problem.margins.stock_factor);
-        load.extend(
-            products.iter().map(|&p| whole(visit.product_ml.get(p).copied().unwrap_or(0.0) * factor)),
-        );
-        let level = usize::from(request.priority.clamp(1, 5)) - 1;
-        Node {
-            load,
-            water: whole(visit.tank_need_l() * 10.0),
-            skip_cost: units(problem.weights.unserved[level]).max(1),
-            work_s: work_s(request, 1),
-        }
-    };
-    problem.requests.iter().map(node).collect()
+fn node(problem: &RoundsProblem, products: &[String], request: &Request) -> Node {
+    let visit = &request.visit;
+    let load_of = |value: f64| whole(value.min(LARGEST_LOAD));
+    let energy = if visit.site.mains == Some(true) { 0 } else { load_of(visit.machine_kwh * 1000.0) };
+    let quiet = if visit.site.generator_allowed == Some(false) { energy } else { 0 };
+    let mut load = vec![energy, quiet];
+    let factor = usable(problem.margins.stock_factor);
+    load.extend(products.iter().map(|p| load_of(visit.product_ml.get(p).copied().unwrap_or(0.0) * factor)));
+    let level = usize::from(request.priority.clamp(1, 5)) - 1;
+    Node {
+        load,
+        water: load_of(visit.tank_need_l() * 10.0),
+        skip_cost: units(problem.weights.unserved[level]).max(1),
+        work_s: work_s(request, 1),
+    }
 }
 
-fn services(
-    problem: &RoundsProblem,
-    classes: &[Class],
-    against: &[Vec<Vec<Conflict>>],
-) -> Vec<Vec<Option<Service>>> {
-    let mut known: BTreeMap<(usize, u32, bool), Option<Service>> = BTreeMap::new();
-    let mut of_class = |(van, crew): &Class, against: &Vec<Vec<Conflict>>| {
-        let van = &problem.vans[*van].van;
-        let one = |nth: usize| {
-            let request = &problem.requests[nth];
-            if !against[nth].is_empty() {
-                return None;
+impl Built {
+    /// Per class, when each of these requests can be served.
+    fn services(&self, problem: &RoundsProblem, requests: &[Request]) -> Vec<Vec<Option<Service>>> {
+        let mut services = vec![Vec::with_capacity(requests.len()); self.classes.len()];
+        for request in requests {
+            let able: Vec<bool> = self.kinds.iter().map(|kind| kind.against(request).is_empty()).collect();
+            let mut known: BTreeMap<(usize, bool), Option<Service>> = BTreeMap::new();
+            for (class, (van, crew)) in self.classes.iter().enumerate() {
+                let key = (crew.len(), is_noisy(request, &problem.vans[*van].van));
+                let mut timed = || {
+                    let make = || service(problem, request, key.0 as u32, key.1);
+                    known.entry(key).or_insert_with(make).clone()
+                };
+                services[class].push(if able[self.kind_of[class]] { timed() } else { None });
             }
-            let key = (nth, crew.len() as u32, is_noisy(request, van));
-            known.entry(key).or_insert_with(|| service(problem, request, key.1, key.2)).clone()
+        }
+        services
+    }
+
+    /// Requests, then depots.
+    fn places<'a>(&'a self, problem: &'a RoundsProblem) -> impl Iterator<Item = &'a Place> {
+        problem.requests.iter().map(|request| &request.visit.place).chain(&self.depots)
+    }
+
+    fn legs(&self, problem: &RoundsProblem) -> Vec<Leg> {
+        let ways = Ways::of(problem, self.places(problem));
+        let all = 0..ways.len();
+        all.clone()
+            .flat_map(|from| all.clone().map(move |to| (from, to)))
+            .map(|(from, to)| ways.leg(from, to))
+            .collect()
+    }
+
+    /// The node of a depot beside so many requests.
+    fn node_of(&self, requests: usize, place: &Place) -> u32 {
+        (requests + self.depots.iter().position(|known| known == place).unwrap_or(0)) as u32
+    }
+
+    /// The same with more requests at the end of the problem's, without judging the first `known` again. What is new is
+    /// neither linked nor published.
+    pub fn extended(&self, problem: &RoundsProblem, known: usize) -> Built {
+        let new = &problem.requests[known..];
+        let mut products = self.products.clone();
+        products.extend(products_of_new(&self.products, new));
+        let mut parts = self.model.parts.clone();
+        let more = products.len() - self.products.len();
+        for node in &mut parts.nodes {
+            node.load.extend(std::iter::repeat_n(0, more));
+        }
+        parts.nodes.extend(new.iter().map(|request| node(problem, &products, request)));
+        for (shift, candidate) in parts.shifts.iter_mut().zip(&self.candidates) {
+            let van = &problem.vans[candidate.van].van;
+            shift.capacity.extend(products[self.products.len()..].iter().map(|p| stock(van, p)));
+            let depots =
+                [Some(&mut shift.start), Some(&mut shift.end), shift.refill.as_mut().map(|r| &mut r.node)];
+            depots.into_iter().flatten().for_each(|node| *node += new.len() as u32);
+        }
+        for (of_class, more) in parts.services.iter_mut().zip(self.services(problem, new)) {
+            of_class.extend(more);
+        }
+        for costs in &mut parts.placing {
+            costs.extend(std::iter::repeat_n(0, new.len()));
+        }
+        let ways = Ways::of(problem, self.places(problem));
+        let places = ways.len();
+        // Where a place stood before the new ones came between requests and depots.
+        let before = |place: usize| match place {
+            place if place < known => Some(place),
+            place if place < known + new.len() => None,
+            place => Some(place - new.len()),
         };
-        (0..problem.requests.len()).map(one).collect()
-    };
-    classes.iter().zip(against).map(|(class, against)| of_class(class, against)).collect()
+        parts.legs = (0..places * places)
+            .map(|at| (at / places, at % places))
+            .map(|(from, to)| match (before(from), before(to)) {
+                (Some(a), Some(b)) => self.model.leg(a as u32, b as u32),
+                _ => ways.leg(from, to),
+            })
+            .collect();
+        Built {
+            model: Model::new(parts),
+            candidates: self.candidates.clone(),
+            faults: self.faults.clone(),
+            kinds: Vec::new(),
+            classes: Vec::new(),
+            kind_of: Vec::new(),
+            depots: self.depots.clone(),
+            products,
+        }
+    }
+}
+
+fn products_of_new(known: &[String], new: &[Request]) -> Vec<String> {
+    products(new).into_iter().filter(|product| !known.contains(product)).collect()
 }
 
 /// Machines run there: the steps' own, or the van's washer (rule R26, common practice).
@@ -122,37 +209,54 @@ pub fn is_noisy(request: &Request, van: &Van) -> bool {
     request.visit.steps.iter().any(|step| step.machine || washer && step.runs_water)
 }
 
-/// Requests, the depot, then each van's home and refill place.
-fn places(problem: &RoundsProblem) -> Vec<Place> {
-    let mut places: Vec<Place> = problem.requests.iter().map(|request| request.visit.place).collect();
-    places.push(problem.depot);
+/// The depot, then each van's home and refill place.
+fn depots(problem: &RoundsProblem) -> Vec<Place> {
+    let mut depots = vec![problem.depot];
     let homes = problem.vans.iter().filter_map(|van| van.home);
     let refills = problem.vans.iter().filter_map(|van| van.van.refill.as_ref().map(|refill| refill.place));
     for place in homes.chain(refills) {
-        if !places[problem.requests.len()..].contains(&place) {
-            places.push(place);
+        if !depots.contains(&place) {
+            depots.push(place);
         }
     }
-    places
+    depots
 }
 
-fn node_of(problem: &RoundsProblem, places: &[Place], place: &Place) -> u32 {
-    let depots = &places[problem.requests.len()..];
-    (problem.requests.len() + depots.iter().position(|known| known == place).unwrap_or(0)) as u32
+/// Ways between places that are known by number.
+struct Ways<'a> {
+    problem: &'a RoundsProblem,
+    matrix: Option<&'a TravelMatrix>,
+    places: Vec<&'a Place>,
+    /// Where the matrix has each place.
+    rows: Vec<Option<usize>>,
 }
 
-fn legs(problem: &RoundsProblem, places: &[Place]) -> Vec<Leg> {
-    let matrix = problem.matrix.as_ref().filter(|matrix| matrix.fault().is_none());
-    let mut legs = Vec::with_capacity(places.len() * places.len());
-    for from in places {
-        for to in places {
-            let (_, minutes) = way(&problem.travel, matrix, from, to);
-            let time_s = (minutes.min(10_000.0) * 60.0).round() as i32;
-            let cost = i64::from(time_s) * per_second(problem.weights.travel);
-            legs.push(Leg { cost: cost.min(i64::from(ENDLESS)) as i32, time_s });
-        }
+impl<'a> Ways<'a> {
+    fn of(problem: &'a RoundsProblem, places: impl Iterator<Item = &'a Place>) -> Ways<'a> {
+        let matrix = problem.matrix.as_ref().filter(|matrix| matrix.fault().is_none());
+        let places: Vec<&Place> = places.collect();
+        let row = |place: &&Place| matrix?.places.iter().position(|known| known.is_same(place));
+        Ways { problem, matrix, rows: places.iter().map(row).collect(), places }
     }
-    legs
+
+    fn len(&self) -> usize {
+        self.places.len()
+    }
+
+    fn leg(&self, from: usize, to: usize) -> Leg {
+        let given = self.matrix.zip(self.rows[from].zip(self.rows[to]));
+        let minutes = match given {
+            Some((matrix, (row, column))) => matrix.minutes[row][column],
+            None => way(&self.problem.travel, None, self.places[from], self.places[to]).1,
+        };
+        let time_s = (minutes.min(10_000.0) * 60.0).round() as i32;
+        let cost = i64::from(time_s) * per_second(self.problem.weights.travel);
+        Leg { cost: cost.min(i64::from(ENDLESS)) as i32, time_s }
+    }
+}
+
+fn stock(van: &Van, product: &str) -> i32 {
+    van.stock_ml.get(product).map_or(ENDLESS, |&ml| whole(ml))
 }
 
 /// Travel where the matrix is unsound or silent.
@@ -162,19 +266,19 @@ pub fn kilometres(problem: &RoundsProblem, from: &Place, to: &Place) -> f64 {
     way(travel, matrix, from, to).0
 }
 
-fn shift(problem: &RoundsProblem, candidate: &Candidate, classes: &[Class], places: &[Place]) -> Shift {
+fn shift(problem: &RoundsProblem, candidate: &Candidate, built: &Built) -> Shift {
     let rostered = &problem.vans[candidate.van];
     let van = &rostered.van;
     let day = problem.days.iter().position(|day| *day == candidate.on).unwrap_or(0);
     let at = |time| seconds(problem, candidate.on.and_time(time));
-    let home = node_of(problem, places, rostered.home.as_ref().unwrap_or(&problem.depot));
+    let requests = problem.requests.len();
+    let home = built.node_of(requests, rostered.home.as_ref().unwrap_or(&problem.depot));
     let (opens_s, closes_s) = (at(candidate.hours.from), at(candidate.hours.to));
     // Who begins after the hours of the break has had it.
     let rest = problem.rest.filter(|rest| opens_s <= at(rest.begins.to));
     let battery = whole(van.battery_kwh * 1000.0);
     let mut capacity = vec![if van.generator { ENDLESS } else { battery }, battery];
-    let stock = |product: &str| van.stock_ml.get(product).map_or(ENDLESS, |&ml| whole(ml));
-    capacity.extend(products(problem).into_iter().map(stock));
+    capacity.extend(built.products.iter().map(|product| stock(van, product)));
     let share = 1.0 - usable(problem.margins.tank_reserve_share).min(1.0);
     let class = (candidate.van, candidate.crew.clone());
     let (vans, people) = (problem.vans.len(), problem.technicians.len());
@@ -190,7 +294,7 @@ fn shift(problem: &RoundsProblem, candidate: &Candidate, classes: &[Class], plac
         capacity,
         tank: (usable(van.tank_l) * share * 10.0) as i32,
         refill: van.refill.as_ref().map(|refill| RefillStop {
-            node: node_of(problem, places, &refill.place),
+            node: built.node_of(requests, &refill.place),
             length_s: (usable(refill.minutes).min(600.0) * 60.0) as i32,
             cost: units(problem.weights.refill),
         }),
@@ -199,7 +303,7 @@ fn shift(problem: &RoundsProblem, candidate: &Candidate, classes: &[Class], plac
             to_s: at(rest.begins.to),
             length_s: (rest.minutes.min(240) * 60) as i32,
         }),
-        class: classes.binary_search(&class).unwrap_or(0) as u32,
+        class: built.classes.binary_search(&class).unwrap_or(0) as u32,
         resources: std::iter::once(resource(candidate.van))
             .chain(candidate.crew.iter().map(|&who| resource(vans + who)))
             .collect(),
@@ -270,16 +374,7 @@ fn freeze(
         let Some(published) = request.published.as_ref().filter(|published| published.frozen) else {
             continue;
         };
-        let is_there = |candidate: &Candidate| {
-            let mut crew: Vec<&String> =
-                candidate.crew.iter().map(|&who| &problem.technicians[who].technician.id).collect();
-            let mut wanted: Vec<&String> = published.technicians.iter().collect();
-            crew.sort();
-            wanted.sort();
-            problem.vans[candidate.van].van.id == published.van
-                && candidate.on == published.start.date()
-                && crew == wanted
-        };
+        let is_there = |candidate: &Candidate| is_of(problem, candidate, published);
         match candidates.iter().position(is_there) {
             Some(shift) => frozen.push(Frozen {
                 node: nth as u32,
@@ -339,7 +434,8 @@ fn holds(parts: &Parts, shift: usize) -> bool {
         pins[frozen.node as usize] = Some(frozen.start_s);
     }
     let load = of_shift().fold(vec![0; parts.shifts[shift].capacity.len()], |mut sum, frozen| {
-        sum.iter_mut().zip(&parts.nodes[frozen.node as usize].load).for_each(|(sum, load)| *sum += load);
+        let load = &parts.nodes[frozen.node as usize].load;
+        sum.iter_mut().zip(load).for_each(|(sum, load): (&mut i32, _)| *sum = sum.saturating_add(*load));
         sum
     });
     let fits = load.iter().zip(&parts.shifts[shift].capacity).all(|(load, most)| load <= most);

@@ -6,6 +6,7 @@
 mod answer;
 mod build;
 mod crews;
+mod kinds;
 mod offers;
 mod problem;
 mod reasons;
@@ -13,8 +14,8 @@ mod replan;
 mod spans;
 mod ways;
 
-pub use answer::{CostSplit, PlannedRound, PlannedStop, RoundsPlan, StopKind, Unserved};
-pub use offers::{Offer, offers};
+pub use answer::{CostSplit, PlannedRound, PlannedStop, RoundsPlan, StopKind, Unserved, points};
+pub use offers::{Offer, Standing, offers};
 pub use problem::{
     Barred, Published, Request, Rest, RosterDay, RosteredTechnician, RosteredVan, RoundsProblem, VisitLink,
     Weights, WorkSpan,

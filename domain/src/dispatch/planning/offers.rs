@@ -1,11 +1,11 @@
 //! Windows for a new visit: what each would cost the rounds as they stand.
 
 use super::answer::points;
-use super::build::build;
+use super::build::{Built, build};
 use super::problem::{Request, RoundsProblem};
 use super::replan::published_solution;
 use super::spans;
-use crate::dispatch::search::{Event, insertion_cost, timeline};
+use crate::dispatch::search::{Event, NOWHERE, Solution, insertion_cost, timeline};
 use crate::site::HourRange;
 use chrono::NaiveDateTime;
 use serde::{Deserialize, Serialize};
@@ -20,16 +20,67 @@ pub struct Offer {
     pub cost: f64,
     pub van: String,
     pub technicians: Vec<String>,
-    /// When the work would begin.
+    /// When the work would begin and end.
     pub start: NaiveDateTime,
+    pub finish: NaiveDateTime,
 }
 
-/// The windows in which the new visit costs least, cheapest first, at most `most`. `windows` are the times of a day that
-/// the shop offers; published visits keep their vans and crews.
+/// Rounds as they stand, made ready once to be asked for windows often.
+pub struct Standing {
+    problem: RoundsProblem,
+    built: Built,
+    /// The published visits of each shift that has some, in order.
+    routes: Vec<(usize, Vec<u32>)>,
+}
+
+impl Standing {
+    pub fn new(problem: RoundsProblem) -> Standing {
+        let built = build(&problem);
+        let solution = published_solution(&problem, &built);
+        let routes = solution.routes.iter().enumerate().filter(|(_, route)| !route.is_empty());
+        let routes = routes.map(|(shift, route)| (shift, route.visits().collect())).collect();
+        Standing { problem, built, routes }
+    }
+
+    pub fn problem(&self) -> &RoundsProblem {
+        &self.problem
+    }
+
+    /// The windows in which the new visit costs least, cheapest first, at most `most`. `windows` are the times of a day
+    /// that the shop offers; published visits keep their vans and crews.
+    pub fn offers(&self, new: &Request, windows: &[HourRange], most: usize) -> Vec<Offer> {
+        let known = self.problem.requests.len();
+        let mut asked = self.problem.clone();
+        asked.requests.extend(one_for_each_window(&self.problem, new, windows));
+        let built = self.built.extended(&asked, known);
+        let solution = self.stand(&built);
+        let new = known..asked.requests.len();
+        let mut found: Vec<Offer> =
+            new.filter_map(|nth| cheapest(&asked, &built, &solution, nth as u32)).collect();
+        found.sort_by(|a, b| a.cost.total_cmp(&b.cost).then(a.from.cmp(&b.from)));
+        found.truncate(most);
+        found
+    }
+
+    fn stand(&self, built: &Built) -> Solution {
+        let mut solution = Solution::new(&built.model);
+        for (shift, nodes) in &self.routes {
+            solution.replace(&built.model, *shift, nodes);
+        }
+        solution.absent.retain(|&node| solution.route_of[node as usize] == NOWHERE);
+        solution.keep();
+        solution
+    }
+}
+
+/// The windows for one new visit: see [`Standing::offers`].
 pub fn offers(problem: &RoundsProblem, new: &Request, windows: &[HourRange], most: usize) -> Vec<Offer> {
-    let count = problem.requests.len();
-    let mut asked = problem.clone();
-    // One request for each window of each day; they share a place.
+    Standing::new(problem.clone()).offers(new, windows, most)
+}
+
+/// One request for each window of each day; they share a place.
+fn one_for_each_window(problem: &RoundsProblem, new: &Request, windows: &[HourRange]) -> Vec<Request> {
+    let mut all = Vec::new();
     for &on in &problem.days {
         for window in windows {
             let mut request = new.clone();
@@ -39,41 +90,38 @@ pub fn offers(problem: &RoundsProblem, new: &Request, windows: &[HourRange], mos
             request.visit.window_from = on.and_time(window.from).max(new.visit.window_from);
             request.visit.window_to = on.and_time(window.to).min(new.visit.window_to);
             if request.visit.window_from < request.visit.window_to {
-                asked.requests.push(request);
+                all.push(request);
             }
         }
     }
-    let built = build(&asked);
-    let solution = published_solution(&asked, &built);
-    let mut found: Vec<Offer> = (count..asked.requests.len())
-        .filter_map(|nth| {
-            let node = nth as u32;
-            let costs = (0..built.candidates.len()).filter_map(|shift| {
-                let open = solution.may_use(&built.model, shift);
-                let insertion = open.then(|| insertion_cost(&built.model, &solution, shift, node))??;
-                Some((insertion.cost, shift, insertion.at))
-            });
-            let (cost, shift, at) = costs.min()?;
-            let route = &solution.routes[shift];
-            let nodes = route.visits().take(at).chain([node]).chain(route.visits().skip(at));
-            let timeline = timeline(&built.model, shift, nodes, &solution.pins)?;
-            let start_s = timeline.events.iter().find_map(|event| match *event {
-                Event::Visit { node: of, starts_s, .. } if of == node => Some(starts_s),
-                _ => None,
-            })?;
-            let (request, candidate) = (&asked.requests[nth], &built.candidates[shift]);
-            let name = |&who: &usize| problem.technicians[who].technician.id.clone();
-            Some(Offer {
-                from: request.visit.window_from,
-                to: request.visit.window_to,
-                cost: points(cost),
-                van: problem.vans[candidate.van].van.id.clone(),
-                technicians: candidate.crew.iter().map(name).collect(),
-                start: spans::instant(problem, start_s),
-            })
-        })
-        .collect();
-    found.sort_by(|a, b| a.cost.total_cmp(&b.cost).then(a.from.cmp(&b.from)));
-    found.truncate(most);
-    found
+    all
+}
+
+/// The shift and the place in it that cost least.
+fn cheapest(asked: &RoundsProblem, built: &Built, solution: &Solution, node: u32) -> Option<Offer> {
+    let model = &built.model;
+    let costs = (0..built.candidates.len()).filter_map(|shift| {
+        let open = solution.may_use(model, shift);
+        let insertion = open.then(|| insertion_cost(model, solution, shift, node))??;
+        Some((insertion.cost, shift, insertion.at))
+    });
+    let (cost, shift, at) = costs.min()?;
+    let route = &solution.routes[shift];
+    let nodes = route.visits().take(at).chain([node]).chain(route.visits().skip(at));
+    let timeline = timeline(model, shift, nodes, &solution.pins)?;
+    let (start_s, finish_s) = timeline.events.iter().find_map(|event| match *event {
+        Event::Visit { node: of, starts_s, finishes_s, .. } if of == node => Some((starts_s, finishes_s)),
+        _ => None,
+    })?;
+    let (request, candidate) = (&asked.requests[node as usize], &built.candidates[shift]);
+    let name = |&who: &usize| asked.technicians[who].technician.id.clone();
+    Some(Offer {
+        from: request.visit.window_from,
+        to: request.visit.window_to,
+        cost: points(cost),
+        van: asked.vans[candidate.van].van.id.clone(),
+        technicians: candidate.crew.iter().map(name).collect(),
+        start: spans::instant(asked, start_s),
+        finish: spans::instant(asked, finish_s),
+    })
 }

@@ -100,12 +100,19 @@ pub struct Request {
     #[serde(default = "one")]
     #[schema(minimum = 1, maximum = 20)]
     pub work_people: u32,
+    /// Minutes on site for one, two, ... people, as planned; absent for a number: shared evenly from `visit.work_min`.
+    #[serde(default)]
+    #[schema(max_items = 20)]
+    pub crew_min: Vec<f64>,
     /// How long the work takes for starts at other hours (sun, heat), as a share of `visit.work_min`.
     #[serde(default)]
     pub work_spans: Vec<WorkSpan>,
     /// Hours in which no work may go on, and why.
     #[serde(default)]
     pub barred: Vec<Barred>,
+    /// Hours in which the work may not begin, whatever its length, and why.
+    #[serde(default)]
+    pub closed_starts: Vec<Barred>,
     /// Where it stands in the published rounds.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub published: Option<Published>,

@@ -2,67 +2,11 @@
 
 use super::build::Built;
 use super::crews;
-use super::problem::{Request, RoundsProblem};
+use super::problem::{Barred, Request, RoundsProblem};
 use super::spans::service;
 use crate::dispatch::search::{Solution, timeline};
-use crate::dispatch::{Conflict, ConflictCode, DayProblem, Technician, conflicts};
+use crate::dispatch::{Conflict, ConflictCode};
 use crate::figure::Figure;
-use crate::site::HourRange;
-use chrono::{NaiveDate, NaiveTime};
-
-/// What speaks against a visit by this van and crew at any hour: skills, hands, kit, water, power, stock, the place's rules.
-pub fn always(problem: &RoundsProblem, request: &Request, van: usize, crew: &[usize]) -> Vec<Conflict> {
-    use ConflictCode::*;
-    let on = problem.days.first().copied().unwrap_or(NaiveDate::MIN);
-    let mut found = alone(problem, request, van, crew, on);
-    found.retain(|conflict| {
-        matches!(
-            conflict.code,
-            BadNumber
-                | SkillMissing
-                | CrewTooSmall
-                | Seats
-                | LoneWork
-                | TankShort
-                | PowerShort
-                | EquipmentMissing
-                | StockShort
-                | GeneratorForbidden
-                | WaterRestriction
-        )
-    });
-    found
-}
-
-/// All that the rules say of one visit alone with a van and a crew, who are there all day.
-fn alone(
-    problem: &RoundsProblem,
-    request: &Request,
-    van: usize,
-    crew: &[usize],
-    on: NaiveDate,
-) -> Vec<Conflict> {
-    let van = &problem.vans[van].van;
-    let all_day =
-        HourRange { from: NaiveTime::MIN, to: NaiveTime::from_hms_opt(23, 59, 59).unwrap_or(NaiveTime::MIN) };
-    let technicians: Vec<Technician> = crew
-        .iter()
-        .map(|&who| Technician { hours: Some(all_day), ..problem.technicians[who].technician.clone() })
-        .collect();
-    let mut visit = request.visit.clone();
-    visit.van = Some(van.id.clone());
-    visit.technicians = technicians.iter().map(|technician| technician.id.clone()).collect();
-    visit.start = None;
-    conflicts(&DayProblem {
-        on,
-        depot: problem.depot,
-        travel: problem.travel,
-        margins: problem.margins,
-        technicians,
-        vans: vec![van.clone()],
-        visits: vec![visit],
-    })
-}
 
 /// Why a node of the solution is left out: what bars it everywhere, else what bars it in the van that comes nearest,
 /// else that the rounds are full.
@@ -71,9 +15,9 @@ pub fn unserved(problem: &RoundsProblem, built: &Built, solution: &Solution, nth
     if built.candidates.is_empty() {
         return vec![say(request, ConflictCode::Unassigned, nobody(problem))];
     }
-    let nearest = built.against.iter().map(|of_class| &of_class[nth]).min_by_key(|found| found.len());
+    let nearest = built.kinds.iter().map(|kind| kind.against(request)).min_by_key(Vec::len);
     if let Some(found) = nearest.filter(|found| !found.is_empty()) {
-        return found.clone();
+        return found;
     }
     let in_time = built.model.parts.services.iter().any(|of_class| of_class[nth].is_some());
     if !in_time {
@@ -111,10 +55,13 @@ fn nobody(problem: &RoundsProblem) -> String {
 fn no_time(problem: &RoundsProblem, request: &Request) -> Vec<Conflict> {
     let visit = &request.visit;
     let most_people = visit.hands.max(request.work_people).max(crews::LARGEST);
-    let without_bars = Request { barred: Vec::new(), ..request.clone() };
-    let bars = request.barred.iter();
+    let without_bars = Request { barred: Vec::new(), closed_starts: Vec::new(), ..request.clone() };
+    let mut bars: Vec<&Barred> = request.barred.iter().chain(&request.closed_starts).collect();
+    bars.dedup_by(|a, b| a.rule == b.rule && a.text == b.text);
     let mut found: Vec<Conflict> = if service(problem, &without_bars, most_people, true).is_some() {
-        bars.map(|bar| say(request, ConflictCode::Weather, format!("{} ({})", bar.text, bar.rule))).collect()
+        bars.into_iter()
+            .map(|bar| say(request, ConflictCode::Weather, format!("{} ({})", bar.text, bar.rule)))
+            .collect()
     } else {
         crate::dispatch::time::window(visit).into_iter().collect()
     };

@@ -104,6 +104,7 @@ pub(super) fn is_of(problem: &RoundsProblem, candidate: &Candidate, published: &
     let mut wanted: Vec<&str> = published.technicians.iter().map(String::as_str).collect();
     crew.sort_unstable();
     wanted.sort_unstable();
+    wanted.dedup();
     problem.vans[candidate.van].van.id == published.van
         && candidate.on == published.start.date()
         && crew == wanted
@@ -150,6 +151,7 @@ fn same_people(one: &Published, other: &Published) -> bool {
     let sorted = |place: &Published| {
         let mut people = place.technicians.clone();
         people.sort();
+        people.dedup();
         people
     };
     sorted(one) == sorted(other)
@@ -179,7 +181,10 @@ fn published_day(problem: &RoundsProblem, on: NaiveDate) -> DayProblem {
         visit.start = Some(published.start);
         let end =
             published.start + chrono::TimeDelta::seconds((visit.work_min.clamp(0.0, 1e5) * 60.0) as i64);
+        let closed = request.closed_starts.iter();
+        let closed = closed.filter(|bar| bar.from <= published.start && published.start < bar.to);
         let barred = request.barred.iter().filter(|bar| bar.from < end && published.start < bar.to);
+        let barred = barred.chain(closed);
         visit.notices.extend(
             barred.map(|bar| crate::dispatch::VisitNotice { rule: bar.rule.clone(), text: bar.text.clone() }),
         );

@@ -20,10 +20,17 @@ pub fn instant(problem: &RoundsProblem, seconds: i32) -> NaiveDateTime {
     first.checked_add_signed(chrono::TimeDelta::seconds(i64::from(seconds))).unwrap_or(first)
 }
 
+/// Longer work than this is longer than any day, and two days keep every sum of seconds within bounds.
+const LONGEST_S: f64 = 172_800.0;
+
 /// Length of the work with so many people.
 pub fn work_s(request: &Request, people: u32) -> i32 {
-    let share = f64::from(request.work_people.max(1)) / f64::from(people.max(1));
-    (usable(request.visit.work_min).min(10_000.0) * 60.0 * share).ceil() as i32
+    let people = people.max(1);
+    let planned = request.crew_min.get(people as usize - 1).copied();
+    let minutes = planned.unwrap_or_else(|| {
+        usable(request.visit.work_min) * f64::from(request.work_people.max(1)) / f64::from(people)
+    });
+    (usable(minutes) * 60.0).min(LONGEST_S).ceil() as i32
 }
 
 /// When a crew of so many people can serve the visit; `None`: at no time of these days. `noisy`: machines run there.
@@ -98,11 +105,21 @@ fn starts(
         })
         .filter(|(from, to, ..)| from < to)
         .collect();
-    bounds.extend(spans.iter().flat_map(|&(from, to, ..)| [from, to]).filter(|&at| open < at && at <= close));
+    let closed: Vec<(i32, i32)> = request
+        .closed_starts
+        .iter()
+        .map(|closed| (seconds(problem, closed.from), seconds(problem, closed.to)))
+        .collect();
+    let marks = spans.iter().flat_map(|&(from, to, ..)| [from, to]);
+    let marks = marks.chain(closed.iter().flat_map(|&(from, to)| [from, to]));
+    bounds.extend(marks.filter(|&at| open < at && at <= close));
     bounds.sort_unstable();
     bounds.dedup();
     for pair in bounds.windows(2) {
         let [from, to] = [pair[0], pair[1] - 1];
+        if closed.iter().any(|&(first, last)| first <= from && from < last) {
+            continue;
+        }
         let span = spans.iter().find(|&&(a, b, ..)| a <= from && to < b);
         let length = |at: i32| match span {
             Some(&(a, b, first, last)) => {

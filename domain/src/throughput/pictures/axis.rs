@@ -2,7 +2,7 @@
 
 /// A straight scale; `low` and `high` are values, `from` and `to` their places.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Axis {
+pub(crate) struct Axis {
     low: f64,
     high: f64,
     from: f64,

@@ -4,14 +4,14 @@ use super::axis::Axis;
 use crate::markup::escape;
 use std::fmt::Write;
 
-pub(super) const WIDTH: f64 = 720.0;
+pub(crate) const WIDTH: f64 = 720.0;
 /// Where a plot begins and ends from left to right; labels of limits stand to its right.
-pub(super) const LEFT: f64 = 64.0;
-pub(super) const RIGHT: f64 = 620.0;
+pub(crate) const LEFT: f64 = 64.0;
+pub(crate) const RIGHT: f64 = 620.0;
 
 /// How a line is drawn.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Stroke {
+pub(crate) enum Stroke {
     Solid,
     Thin,
     Dashed,
@@ -20,7 +20,7 @@ pub(super) enum Stroke {
 
 /// How a point is drawn; each kind has its own shape.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Mark {
+pub(crate) enum Mark {
     /// A full circle: nothing special.
     Plain,
     /// An empty circle: too little behind it.
@@ -29,13 +29,13 @@ pub(super) enum Mark {
     Outside,
 }
 
-pub(super) enum Anchor {
+pub(crate) enum Anchor {
     Start,
     Middle,
     End,
 }
 
-pub(super) struct Canvas {
+pub(crate) struct Canvas {
     body: String,
     height: f64,
 }
@@ -102,6 +102,15 @@ impl Canvas {
             "<rect x=\"{x:.1}\" y=\"{y:.1}\" width=\"{:.1}\" height=\"{:.1}\" fill=\"{fill}\" stroke=\"#000\"/>",
             width.max(0.0),
             height.max(0.0)
+        );
+    }
+
+    /// A full black rectangle.
+    pub fn block(&mut self, (x, y): (f64, f64), (width, height): (f64, f64)) {
+        let (width, height) = (width.max(0.0), height.max(0.0));
+        let _ = writeln!(
+            self.body,
+            "<rect x=\"{x:.1}\" y=\"{y:.1}\" width=\"{width:.1}\" height=\"{height:.1}\"/>"
         );
     }
 

@@ -2,7 +2,7 @@
 //! description for those who do not see them.
 
 mod axis;
-mod canvas;
+pub(crate) mod canvas;
 mod control;
 mod funnel;
 mod load;

@@ -1,18 +1,20 @@
-//! What nobody sends by mistake: it is refused as any other mistake, tells nothing, and the server goes on.
+//! Attacks 32 to 37: requests that nobody sends by mistake. They are refused as any other mistake, tell nothing, and the
+//! server goes on.
 
+use super::logins::{ELSEWHERE, HOME, attempt, behind_a_proxy, fail};
 use serde_json::{Value, json};
 use std::io::{self, Read, Write};
 use std::net::{Shutdown, TcpStream};
 use std::time::Duration;
 use tests::schema::{NOBODY, operations, resolved, sample};
-use tests::{TestApp, WHATEVER};
+use tests::{PASSWORD, TestApp, WHATEVER};
 
 const JSON: (&str, &str) = ("content-type", "application/json");
 
 /// Every text of every body, every part of an address and every name of a query carries a piece of SQL: it is taken for
 /// the text that it is, or refused.
 #[test]
-fn sql_in_any_text_is_text() {
+fn attack_32_sql_in_every_text() {
     let app = TestApp::start();
     let shop = app.shop("Shine");
     let evil = "x'); DROP TABLE customer; --";
@@ -58,7 +60,7 @@ fn sql_in_any_text_is_text() {
 }
 
 #[test]
-fn bodies_too_large_too_deep_or_packed_are_refused() {
+fn attack_33_bodies_too_large_too_deep_or_packed() {
     let app = TestApp::start();
     let shop = app.shop("Shine");
     let send =
@@ -72,6 +74,11 @@ fn bodies_too_large_too_deep_or_packed_are_refused() {
         let reply = raw(&app, &format!("{announced}{more}\r\n{}", " ".repeat(1000)), false);
         assert!(reply.starts_with("HTTP/1.1 413 ") && reply.contains("too_large"), "{reply}");
     }
+    // Without a length, and more of it than is allowed: nobody reads it to its end.
+    let megabyte = format!("{:x}\r\n{}\r\n", 1 << 20, " ".repeat(1 << 20));
+    let chunked = announced.replace("Content-Length: 10485760", "Transfer-Encoding: chunked");
+    let reply = raw(&app, &format!("{chunked}\r\n{}0\r\n\r\n", megabyte.repeat(10)), false);
+    assert!(reply.is_empty() || reply.starts_with("HTTP/1.1 413 "), "{reply}");
     let deep = format!("{{\"name\":\"A\",\"site\":{}1{}}}", "{\"a\":".repeat(10_000), "}".repeat(10_000));
     assert!([400, 422].contains(&send(&[JSON], deep.as_bytes()).status));
     let long = format!("{{\"name\":\"A\",\"preferred_months\":[{}1]}}", "1,".repeat(400_000));
@@ -83,7 +90,7 @@ fn bodies_too_large_too_deep_or_packed_are_refused() {
 }
 
 #[test]
-fn numbers_and_texts_that_are_none_are_refused() {
+fn attack_34_numbers_and_texts_that_are_none() {
     let app = TestApp::start();
     let shop = app.shop("Shine");
     let send = |path: &str, body: &str| shop.owner.send("POST", path, &[JSON, WHATEVER], body.as_bytes());
@@ -105,6 +112,12 @@ fn numbers_and_texts_that_are_none_are_refused() {
     }
     send("/v1/vans", "{\"name\":\"V\",\"seats\":2,\"kit\":{\"equipment\":[],\"tank_l\":-5}}")
         .refused_at("/kit/tank_l", "out_of_range");
+    for ratio in ["0:0", "-1:5", "1:-5", "1:0x2", "1:1e400"] {
+        let row = json!({ "step_products": { "B09.foam_prewash_neutral": { "water_to_product": ratio } } });
+        shop.owner
+            .put("/v1/handbook/overrides", &row)
+            .refused_at("/step_products/B09.foam_prewash_neutral/water_to_product", "does_not_fit");
+    }
     for lone in ["\\ud800", "\\udc00", "\\ud800\\ud800", "\\ud800x"] {
         send("/v1/customers", &format!("{{\"name\":\"{lone}\"}}")).problem(400, "broken_json");
     }
@@ -112,14 +125,20 @@ fn numbers_and_texts_that_are_none_are_refused() {
     send("/v1/customers", "{\"name\":\"a\\u0000b\"}").refused_at("/name", "control_character");
 }
 
-/// Sends bytes as they are and gives what comes back; `ended`: nothing more will be sent.
-fn raw(app: &TestApp, text: &str, ended: bool) -> String {
+/// Sends bytes as they are and gives what comes back, which is nothing where the server hangs up before it has them all;
+/// `ended`: nothing more will be sent.
+pub(super) fn raw(app: &TestApp, text: &str, ended: bool) -> String {
     let mut stream = TcpStream::connect(app.address).expect("the server listens");
-    stream.set_read_timeout(Some(Duration::from_secs(60))).expect("a timeout");
-    stream.write_all(text.as_bytes()).expect("it is sent");
+    stream.write_all(text.as_bytes()).ok();
     if ended {
         stream.shutdown(Shutdown::Write).ok();
     }
+    told(stream)
+}
+
+/// What the server says until it hangs up.
+fn told(mut stream: TcpStream) -> String {
+    stream.set_read_timeout(Some(Duration::from_secs(60))).expect("a timeout");
     let mut reply = Vec::new();
     let end = stream.read_to_end(&mut reply);
     let late = |e: &io::Error| matches!(e.kind(), io::ErrorKind::WouldBlock | io::ErrorKind::TimedOut);
@@ -127,9 +146,52 @@ fn raw(app: &TestApp, text: &str, ended: bool) -> String {
     String::from_utf8_lossy(&reply).into_owned()
 }
 
+/// Connections that say nothing, half a word or no end cost a place in a table: whoever asks properly is answered, and
+/// the server ends them of itself.
+#[test]
+fn attack_35_slow_headers_half_open_and_five_thousand_idle_connections() {
+    // Both ends of them are in this process.
+    let most = rlimit::increase_nofile_limit(12_000).expect("a limit");
+    assert!(most >= 11_000, "5,000 connections need 11,000 open files; the machine allows {most}");
+    let app = TestApp::start_with(|config| config.body_timeout_s = 1);
+    let shop = app.shop("Shine");
+    let begun = |text: &str| {
+        let mut stream = TcpStream::connect(app.address).expect("the server listens");
+        stream.write_all(text.as_bytes()).expect("it is sent");
+        stream
+    };
+    let slow: Vec<TcpStream> =
+        (0..50).map(|_| begun("GET /v1/me HTTP/1.1\r\nHost: a\r\nAuthorization: Bea")).collect();
+    let half: Vec<TcpStream> = (0..50)
+        .map(|_| begun("POST /v1/login HTTP/1.1\r\nHost: a\r\nContent-Type: application/json\r\nContent-Length: 9\r\n\r\n{"))
+        .collect();
+    let idle: Vec<TcpStream> = (0..5_000).map(|_| begun("")).collect();
+    for _ in 0..20 {
+        shop.owner.get("/v1/me").expect(200);
+        app.client().get("/health").expect(200);
+    }
+    app.log_in(shop.id, &shop.email);
+    for mut stream in slow {
+        stream.write_all(b"r").ok();
+        let reply = told(stream);
+        assert!(reply.is_empty() || reply.starts_with("HTTP/1.1 408 "), "{reply}");
+    }
+    for (nth, stream) in half.into_iter().enumerate() {
+        // Every other one hangs up; the rest wait for what we say to that.
+        if nth % 2 == 0 {
+            stream.shutdown(Shutdown::Write).ok();
+        }
+        let reply = told(stream);
+        assert!(reply.is_empty() || reply.starts_with("HTTP/1.1 4"), "{reply}");
+        assert!(nth % 2 == 0 || reply.starts_with("HTTP/1.1 408 "), "{reply}");
+    }
+    idle.into_iter().for_each(|stream| assert!(!told(stream).contains(" 200 ")));
+    shop.owner.get("/v1/me").expect(200);
+}
+
 /// Requests whose end two servers could see in different places (RFC 9112, 6.1) are refused or end the connection.
 #[test]
-fn requests_of_two_lengths_are_not_taken_apart() {
+fn attack_36_requests_of_two_lengths_and_methods_of_proxies() {
     let app = TestApp::start();
     let smuggled = "GET /health HTTP/1.1\r\nHost: b\r\n\r\n";
     for lengths in [
@@ -147,6 +209,11 @@ fn requests_of_two_lengths_are_not_taken_apart() {
         let reply = raw(&app, &text, true);
         assert!(!reply.contains("200 OK"), "{lengths}: {reply}");
     }
+    let keys = [("idempotency-key", "one"), ("idempotency-key", "two"), JSON];
+    app.shop("Shine")
+        .owner
+        .send("POST", "/v1/customers", &keys, b"{\"name\":\"A\"}")
+        .problem(400, "bad_header");
     let first_line = |text: &str| raw(&app, text, false).lines().next().unwrap_or_default().to_owned();
     assert!(first_line("TRACE /v1/me HTTP/1.1\r\nHost: a\r\nConnection: close\r\n\r\n").contains(" 405 "));
     let connect = raw(&app, "CONNECT example.org:443 HTTP/1.1\r\nHost: example.org:443\r\n\r\n", true);
@@ -163,7 +230,7 @@ fn requests_of_two_lengths_are_not_taken_apart() {
 
 /// What a client says of itself names nobody and writes no log line.
 #[test]
-fn forwarded_addresses_and_request_ids_are_not_believed() {
+fn attack_37_forged_addresses_and_request_ids() {
     let app = TestApp::start();
     let shop = app.shop("Shine");
     let forged = [
@@ -187,4 +254,19 @@ fn forwarded_addresses_and_request_ids_are_not_believed() {
     let made = shop.owner.send("POST", "/v1/customers", &[forged[1], JSON], b"{\"name\":\"A\"}");
     assert!(made.header("location").starts_with("/v1/customers/"), "no address is made from a header");
     let _: Value = made.expect(201);
+}
+
+#[test]
+fn attack_37_an_address_that_the_client_makes_up() {
+    let app = TestApp::start();
+    let shop = app.shop("Shine");
+    fail(&app, &shop, &shop.email, "127.0.0.1", 5);
+    for claimed in [HOME, ELSEWHERE] {
+        attempt(&app, &shop, PASSWORD, claimed).problem(429, "too_many_requests");
+    }
+    // Behind one proxy only what that proxy added counts, which is the last one.
+    let app = behind_a_proxy();
+    let shop = app.shop("Shine");
+    fail(&app, &shop, &shop.email, ELSEWHERE, 5);
+    attempt(&app, &shop, PASSWORD, &format!("{HOME}, {ELSEWHERE}")).problem(429, "too_many_requests");
 }

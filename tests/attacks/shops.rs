@@ -1,27 +1,17 @@
-//! Shops know nothing of each other: over HTTP, in every statement, and on PostgreSQL even where a statement forgets.
+//! Attacks 23 to 25: from one shop into another, by ids, cursors, tags and secret addresses.
 
-use api::app::App;
-use api::clock::Clock;
-use api::db::customers;
-use api::db::kinds::Id;
-use api::db::{Database, Location, OpenError, shops};
 use chrono::TimeDelta;
-use diesel::connection::InstrumentationEvent;
-use diesel::prelude::*;
-use diesel::sql_query;
-use diesel::sql_types::BigInt;
 use serde_json::{Value, json};
 use std::collections::{BTreeMap, BTreeSet};
 use tests::phone::Phone;
 use tests::schema::{NOBODY, Operation, ids, operations};
-use tests::statements::forgets_the_shop;
-use tests::{Client, Place, ReadyJob, Reply, Shop, TestApp, WHATEVER, on_postgres, on_server};
+use tests::{Client, ReadyJob, Reply, Shop, TestApp, WHATEVER};
 
 /// One of everything that has an address, by the beginning of its address; `record` is a step of the job, `delivery` one
 /// of the webhook.
-type Things = BTreeMap<&'static str, String>;
+pub type Things = BTreeMap<&'static str, String>;
 
-fn things(app: &TestApp, shop: &mut Shop) -> (Things, ReadyJob) {
+pub fn things(app: &TestApp, shop: &mut Shop) -> (Things, ReadyJob) {
     *shop = shop.again(app);
     let mut job = shop.ready_job(app);
     shop.owner.post(&job.path("plan"), &json!({})).expect(201);
@@ -46,6 +36,10 @@ fn things(app: &TestApp, shop: &mut Shop) -> (Things, ReadyJob) {
     let [device, entry] = talked(app, shop, &job);
     let upload = shop.owner.send("POST", "/v1/uploads", &PHOTO, b"");
     let upload = upload.header("location").rsplit('/').next().expect("an id").to_owned();
+    let (plan, held) = rounds_of(shop, &job);
+    let template = tests::example("post", "/v1/message-templates");
+    let template = shop.owner.post("/v1/message-templates", &template).id();
+    let reply = tests::reply_of(app, shop, &job.customer);
     app.run_tasks();
     let task = shop.owner.get("/v1/tasks").expect(200)["items"][0]["id"].as_str().expect("an id").to_owned();
     let all = [
@@ -66,6 +60,10 @@ fn things(app: &TestApp, shop: &mut Shop) -> (Things, ReadyJob) {
         ("devices", device),
         ("inbox", entry),
         ("uploads", upload),
+        ("round-plans", plan),
+        ("held-offers", held),
+        ("message-templates", template),
+        ("replies", reply),
     ];
     (all.into_iter().collect(), job)
 }
@@ -83,16 +81,31 @@ fn talked(app: &TestApp, shop: &Shop, job: &ReadyJob) -> [String; 2] {
     [phone.kept.device, entry]
 }
 
-fn send(client: &Client, operation: &Operation, path: &str, body: Option<&Value>) -> Reply {
+/// A search for rounds that waits, and an offer that is held.
+fn rounds_of(shop: &Shop, job: &ReadyJob) -> (String, String) {
+    let base = json!({ "settings": { "base": { "latitude": 48.2, "longitude": 16.37 } } });
+    shop.owner.patch("/v1/shop", &base).expect(200);
+    let ask = json!({ "from_on": "2026-05-05", "iterations": 5 });
+    let plan = shop.owner.post("/v1/round-plans", &ask).expect(202)["id"].clone();
+    let wanted = json!({ "vehicle": job.vehicle, "package": "P1", "from_on": "2026-05-05", "days": 1 });
+    let offers = shop.owner.post("/v1/offers", &wanted).expect(200);
+    let held = shop.owner.post("/v1/held-offers", &json!({ "offer": offers["offers"][0]["offer"] })).id();
+    (plan.as_str().expect("an id").to_owned(), held)
+}
+
+pub fn send(client: &Client, operation: &Operation, path: &str, body: Option<&Value>) -> Reply {
     let kind = operation.body().map_or("application/json", |(kind, _)| kind);
-    let none_yet = operation.path.ends_with("/arrival") || operation.path.starts_with("/v1/weather/");
+    let none_yet = operation.method == "PUT"
+        && (operation.path.ends_with("/arrival")
+            || operation.path.starts_with("/v1/weather/")
+            || ["/v1/travel-matrix", "/v1/message-gateway"].contains(&operation.path.as_str()));
     let seen = if none_yet || makes_under_id(operation) { ("if-none-match", "*") } else { WHATEVER };
     let text = body.map(Value::to_string).unwrap_or_default();
     client.send(&operation.method, path, &[("content-type", kind), seen], text.as_bytes())
 }
 
 /// Ids of the document's own examples are taken for ids of this shop.
-fn body(operation: &Operation, own: &Things) -> Option<Value> {
+pub fn body(operation: &Operation, own: &Things) -> Option<Value> {
     let mut body = example(operation)?;
     let (_, schema) = operation.body()?;
     for pointer in ids(schema) {
@@ -111,7 +124,9 @@ fn kind_of(pointer: &str) -> &'static str {
         "home_van" | "van" => "vans",
         "customer" | "customers" => "customers",
         "vehicle" => "vehicles",
-        "job" | "rework_of" => "jobs",
+        "job" | "rework_of" | "frozen" => "jobs",
+        "device" => "devices",
+        "id" | "depends_on" => "inbox",
         other => panic!("what does {other:?} name?"),
     }
 }
@@ -135,9 +150,9 @@ fn example(operation: &Operation) -> Option<Value> {
 }
 
 /// Made from the document: on every route with an id what belongs to another shop is answered, word for word, like what
-/// was never there; also where only the last of two ids is another shop's.
+/// was never there.
 #[test]
-fn another_shops_things_do_not_exist() {
+fn attack_23_every_operation_with_ids_of_another_shop() {
     let app = TestApp::start();
     let (mut ours, mut theirs) = (app.shop("Shine"), app.shop("Gleam"));
     let (foreign, _) = things(&app, &mut theirs);
@@ -150,26 +165,61 @@ fn another_shops_things_do_not_exist() {
             let path = operation.path.replace("{id}", id).replace("{record}", record);
             send(&ours.owner, operation, &path, named.as_ref())
         };
-        let record = if kind == "webhooks" { "delivery" } else { "record" };
-        let mut pairs = vec![
+        let record = record_of(kind);
+        for (found, unknown) in [
             (ask(&foreign[kind], &foreign[record]), ask(NOBODY, NOBODY)),
             (ask(&foreign[kind], NOBODY), ask("no-id", "no-id")),
-        ];
-        if operation.path.contains("{record}") {
-            pairs.push((ask(&own[kind], &foreign[record]), ask(&own[kind], NOBODY)));
-        }
-        for (found, unknown) in pairs {
+        ] {
             walked += 1;
             if operation.method == "HEAD" {
                 assert_eq!((found.status, unknown.status), (404, 404), "{}", operation.name());
                 continue;
             }
-            let (mut found, unknown) = (found.problem(404, "not_found"), unknown.problem(404, "not_found"));
-            found["request_id"] = unknown["request_id"].clone();
-            assert_eq!(found, unknown, "{}", operation.name());
+            not_told_apart(&found, &unknown);
         }
     }
     assert!(walked >= 80, "only {walked} requests were compared");
+}
+
+/// The name in [`Things`] of what an address of this collection has below one of its things.
+pub fn record_of(kind: &str) -> &'static str {
+    if kind == "webhooks" { "delivery" } else { "record" }
+}
+
+#[track_caller]
+fn not_told_apart(found: &Reply, unknown: &Reply) {
+    let mut told = found.problem(404, "not_found");
+    let unknown = unknown.problem(404, "not_found");
+    told["request_id"] = unknown["request_id"].clone();
+    assert_eq!(told, unknown, "{}", found.asked);
+}
+
+/// What is below something of ours is looked for there and nowhere else, be it another shop's or our own of another parent.
+#[test]
+fn attack_24_an_own_parent_with_a_foreign_child() {
+    let app = TestApp::start();
+    let (mut ours, mut theirs) = (app.shop("Shine"), app.shop("Gleam"));
+    let (foreign, _) = things(&app, &mut theirs);
+    let (own, _) = things(&app, &mut ours);
+    let hook = json!({ "url": "https://localhost:1024/", "events": ["job.changed"] });
+    let hook = ours.owner.post("/v1/webhooks", &hook).expect(201)["webhook"]["id"].clone();
+    let (other_hook, other_job) =
+        (hook.as_str().expect("an id").to_owned(), ours.job(&ours.vehicle(&own["customers"])));
+    let mut walked = 0;
+    for operation in operations().iter().filter(|one| one.path.contains("{record}")) {
+        let kind = operation.path.split('/').nth(2).expect("a collection");
+        let named = body(operation, &own);
+        let ask = |parent: &str, child: &str| {
+            let path = operation.path.replace("{id}", parent).replace("{record}", child);
+            send(&ours.owner, operation, &path, named.as_ref())
+        };
+        let record = record_of(kind);
+        not_told_apart(&ask(&own[kind], &foreign[record]), &ask(&own[kind], NOBODY));
+        let other = if kind == "webhooks" { &other_hook } else { &other_job };
+        not_told_apart(&ask(other, &own[record]), &ask(other, NOBODY));
+        walked += 2;
+    }
+    assert!(walked >= 8, "only {walked} requests were compared");
 }
 
 /// Makes something under an id of the client's own: another shop's id is as good as any.
@@ -179,7 +229,7 @@ fn makes_under_id(operation: &Operation) -> bool {
 
 /// Made from the document: an id of another shop in a body is refused like one that was never given.
 #[test]
-fn ids_in_bodies_and_queries_find_nothing_of_other_shops() {
+fn attack_25_ids_of_another_shop_in_bodies_and_queries() {
     let app = TestApp::start();
     let (mut ours, mut theirs) = (app.shop("Shine"), app.shop("Gleam"));
     let (foreign, _) = things(&app, &mut theirs);
@@ -262,9 +312,10 @@ fn put(body: &mut Value, pointer: &str, value: Value) {
     *place = value;
 }
 
-/// Made from the document: a cursor belongs to the list of the shop that it was given by.
+/// Made from the document: a cursor belongs to the list of the shop that it was given by, an ETag to what it names, a
+/// calendar's address and an export to their shop.
 #[test]
-fn cursors_are_of_no_use_elsewhere() {
+fn attack_25_cursors_etags_calendars_and_exports_of_another_shop() {
     let app = TestApp::start();
     let mut theirs = app.shop("Gleam");
     let (_, job) = things(&app, &mut theirs);
@@ -294,195 +345,18 @@ fn cursors_are_of_no_use_elsewhere() {
             assert_eq!(reply.status, 400, "the cursor of {other} at {path}");
         }
     }
-}
-
-#[test]
-fn a_statement_that_forgets_its_shop_is_seen() {
-    for (sql, forgets) in [
-        (
-            "SELECT \"job\".\"id\" FROM \"job\" WHERE ((\"job\".\"shop\" = $1) AND (\"job\".\"id\" = $2))",
-            false,
-        ),
-        ("SELECT \"job\".\"shop\" FROM \"job\" WHERE (\"job\".\"id\" = $2)", true),
-        ("SELECT count(*) FROM `customer`", true),
-        (
-            "SELECT `a`.`id` FROM (`job` INNER JOIN `van` ON (`van`.`shop` = `job`.`shop`)) WHERE (`job`.`shop` = ?)",
-            false,
-        ),
-        (
-            "SELECT `job`.`id` FROM (`job` INNER JOIN `van` ON (`van`.`id` = `job`.`van`)) WHERE (`job`.`shop` = ?)",
-            true,
-        ),
-        ("INSERT INTO `van` (`shop`, `id`) VALUES (?, ?)", false),
-        ("INSERT INTO `van` (`id`, `name`) VALUES ('shop', ?)", true),
-        ("UPDATE upkeep_state s SET basis = $2 FROM unnest($4) AS n WHERE s.shop = $1", false),
-        ("UPDATE upkeep_state s SET basis = $2 FROM unnest($4) AS n WHERE s.vehicle = $1", true),
-        ("DELETE FROM `outbox` WHERE (`outbox`.`status` = ?)", true),
-        ("SELECT `shop`.`name` FROM `shop` WHERE (`shop`.`id` = ?)", false),
-        ("SELECT `shop`.`name` FROM `shop`", true),
-        ("SELECT `shop`.`id` FROM `shop` ORDER BY `shop`.`id`", false),
-        ("SELECT `signing_key`.`kid` FROM `signing_key`", false),
-    ] {
-        assert_eq!(forgets_the_shop(sql), forgets, "{sql}");
+    let foreign = format!("/v1/customers/{}", job.customer);
+    let tag = theirs.owner.get(&foreign).header("etag").to_owned();
+    for held in [tag.as_str(), "*"] {
+        ours.owner.send("GET", &foreign, &[("if-none-match", held)], b"").problem(404, "not_found");
+        let patch = [("content-type", "application/merge-patch+json"), ("if-match", held)];
+        ours.owner.send("PATCH", &foreign, &patch, b"{\"name\":\"Ours\"}").problem(404, "not_found");
     }
-}
-
-#[derive(QueryableByName)]
-struct Count {
-    #[diesel(sql_type = BigInt)]
-    count: i64,
-}
-
-/// The rows that a statement without any shop sees, on behalf of a shop.
-fn seen(database: &Database, shop: Id, sql: &str) -> QueryResult<i64> {
-    let now = Clock::System.now();
-    database.read(shop, now, |db| match &mut *db.conn {
-        api::db::Conn::Pg(conn) => sql_query(sql).get_result::<Count>(conn).map(|row| row.count),
-        api::db::Conn::Sqlite(conn) => sql_query(sql).get_result::<Count>(conn).map(|row| row.count),
-    })
-}
-
-/// As if every tenant predicate were gone: row-level security still shows and changes nothing of other shops.
-#[test]
-fn a_forgotten_shop_finds_no_foreign_rows() {
-    if !on_postgres() {
-        // There is no second line here; the first one is read in every test.
-        return;
-    }
-    let app = TestApp::start();
-    let (mut ours, mut theirs) = (app.shop("Shine"), app.shop("Gleam"));
-    things(&app, &mut ours);
-    things(&app, &mut theirs);
-    // The statements below are meant to forget the shop, so they go over connections that nobody reads.
-    let Location::Postgres(url) = app.app.config.location() else { panic!("a server") };
-    let mut conn = PgConnection::establish(&url).expect("the server answers");
-    conn.set_instrumentation(|_: InstrumentationEvent<'_>| {});
-    let Location::Postgres(owner) = app.place.owner() else { panic!("a server") };
-    let mut owner = PgConnection::establish(&owner).expect("the server answers");
-    owner.set_instrumentation(|_: InstrumentationEvent<'_>| {});
-    sql_query("SET lustrum.shop = '*'").execute(&mut owner).expect("a setting");
-    let run = |conn: &mut PgConnection, sql: &str| sql_query(sql).execute(conn);
-    let count =
-        |conn: &mut PgConnection, sql: &str| sql_query(sql).get_result::<Count>(conn).expect("a count").count;
-    let (mut filled, mut left) = (0, Vec::new());
-    for (table, column) in tests::statements::tables() {
-        let all = format!("SELECT count(*) AS count FROM {table}");
-        let of = |shop: Id| format!("{all} WHERE {column} = '{shop}'");
-        assert_eq!(count(&mut conn, &all), 0, "{table}: without a shop there are no rows");
-        conn.test_transaction::<_, diesel::result::Error, _>(|conn| {
-            run(conn, &format!("SET LOCAL lustrum.shop = '{}'", ours.id))?;
-            assert_eq!(count(conn, &all), count(conn, &of(ours.id)), "{table}");
-            assert_eq!(count(conn, &of(theirs.id)), 0, "{table}");
-            assert_eq!(
-                run(
-                    conn,
-                    &format!("UPDATE {table} SET {column} = {column} WHERE {column} = '{}'", theirs.id)
-                )?,
-                0
-            );
-            assert_eq!(run(conn, &format!("DELETE FROM {table} WHERE {column} = '{}'", theirs.id))?, 0);
-            filled += i64::from(count(conn, &all) > 0);
-            Ok(())
-        });
-        // The star is for whoever owns the tables.
-        conn.test_transaction::<_, diesel::result::Error, _>(|conn| {
-            run(conn, "SET LOCAL lustrum.shop = '*'")?;
-            assert_eq!(count(conn, &all), 0, "{table}");
-            Ok(())
-        });
-        left.push(count(&mut owner, &of(theirs.id)));
-    }
-    assert!(filled > 15 && left.iter().filter(|rows| **rows > 0).count() > 15, "{filled}, {left:?}");
-    let moved = conn.test_transaction::<_, diesel::result::Error, _>(|conn| {
-        run(conn, &format!("SET LOCAL lustrum.shop = '{}'", ours.id))?;
-        Ok(run(conn, &format!("UPDATE van SET shop = '{}'", theirs.id)))
-    });
-    assert!(
-        moved.is_err_and(|error| error.to_string().contains("row-level security")),
-        "a row was given away"
-    );
-}
-
-/// Two shops by turns over few connections, with errors and panics in between: nobody sees the other's rows.
-#[test]
-fn pooled_connections_remember_no_shop() {
-    let app = TestApp::start_with(|config| config.pool_size = 2);
-    let shops = [app.shop("Shine"), app.shop("Gleam")];
-    for (shop, many) in shops.iter().zip([1, 3]) {
-        (0..many).for_each(|n| drop(shop.customer(&format!("{many} {n}"))));
-    }
-    let (database, now) = (&app.app.database, app.clock.now());
-    let look = |turn: usize| {
-        let (shop, many) = [(&shops[0], 1), (&shops[1], 3)][turn % 2];
-        let found = database.read(shop.id, now, |db| customers::list(db, None, 10)).expect("a list");
-        assert!(
-            found.len() == many && found.iter().all(|one| one.fields.name.starts_with(&many.to_string())),
-            "turn {turn}"
-        );
-        if turn % 100 == 7 {
-            let lost: QueryResult<()> =
-                database.write(shop.id, now, |_| Err(diesel::result::Error::RollbackTransaction));
-            assert!(lost.is_err());
-        }
-        if on_postgres() && turn % 10 == 3 {
-            let all = seen(
-                database,
-                shop.id,
-                "SELECT count(*) AS count FROM customer WHERE customer.shop = customer.shop",
-            );
-            assert_eq!(all.expect("a count"), many as i64, "turn {turn}");
-        }
-    };
-    std::thread::scope(|scope| {
-        for thread in 0..4 {
-            let look = &look;
-            scope.spawn(move || (0..2_500).for_each(|turn| look(turn + thread)));
-        }
-    });
-}
-
-/// Whoever could look past the policies may not serve.
-#[test]
-fn a_role_that_row_level_security_does_not_bind_is_refused() {
-    let place = Place::ready();
-    let open = |url: Option<&str>| {
-        let mut config = place.config();
-        config.database_url = url.map(str::to_owned).or(config.database_url);
-        App::open(config, Clock::System).map(|_| ())
-    };
-    open(None).expect("the role that is meant to serve, or SQLite, which has none");
-    let Some(superuser) = place.superuser() else { return };
-    let refused = |url: Option<&str>, why: &str| match open(url) {
-        Err(OpenError::UnsafeRole(_, told)) => assert!(told.contains(why), "{told}"),
-        other => panic!("{other:?} instead of a refusal for {why}"),
-    };
-    let Location::Postgres(owner) = place.owner() else { panic!("a server") };
-    refused(Some(superuser), "superuser");
-    refused(Some(&owner), "owns tables");
-    let role = superuser.rsplit('/').next().expect("the name of the database and of its role");
-    let change = |statements: &str| on_server(superuser, statements);
-    change(&format!("ALTER ROLE {role} BYPASSRLS"));
-    refused(None, "BYPASSRLS");
-    change(&format!("ALTER ROLE {role} NOBYPASSRLS; GRANT {role}_owner TO {role}"));
-    refused(None, "owns tables");
-    change(&format!("REVOKE {role}_owner FROM {role}; ALTER TABLE van NO FORCE ROW LEVEL SECURITY"));
-    refused(None, "no forced policy");
-    change("ALTER TABLE van FORCE ROW LEVEL SECURITY");
-    open(None).expect("all is well again");
-    change("DELETE FROM __diesel_schema_migrations WHERE version LIKE '%15'");
-    assert!(matches!(open(None), Err(OpenError::Outdated)));
-}
-
-/// What the worker asks: that shops exist, and nothing else of them.
-#[test]
-fn the_list_of_shops_tells_ids_only() {
-    let app = TestApp::start();
-    let made = BTreeSet::from([app.shop("Shine").id, app.shop("Gleam").id]);
-    let now = app.clock.now();
-    let listed = app.app.database.read(Id::new(now), now, |db| {
-        let all = shops::all(db)?;
-        assert_eq!(shops::find(db)?.map(|shop| shop.id), None, "the list leaves nothing open behind it");
-        Ok::<_, diesel::result::Error>(all)
-    });
-    assert_eq!(listed.expect("the shops").into_iter().collect::<BTreeSet<Id>>(), made);
+    ours.owner.get(&format!("{foreign}/export")).problem(404, "not_found");
+    let url = theirs.owner.post("/v1/calendar-feeds", &json!({})).expect(201)["url"].clone();
+    let url = url.as_str().expect("an address");
+    let calendar = &url[url.find("/calendars").expect("a path")..];
+    assert_eq!(app.client().get(calendar).status, 200);
+    let moved = calendar.replace(&theirs.id.to_string(), &ours.id.to_string());
+    app.client().get(&moved).problem(404, "not_found");
 }

@@ -1,0 +1,46 @@
+//! Ways that a shop knows better than by coordinates: one matrix for each shop.
+
+use super::Db;
+use super::kinds::{Doc, Instant};
+use super::schema::travel_matrix;
+use diesel::prelude::*;
+use domain::dispatch::planning::TravelMatrix;
+use serde::Serialize;
+use utoipa::ToSchema;
+
+/// The matrix of a shop.
+#[derive(Debug, Clone, Serialize, ToSchema, Queryable, Selectable)]
+#[diesel(table_name = travel_matrix)]
+pub struct StoredMatrix {
+    pub rev: i32,
+    pub changed_at: Instant,
+    #[serde(flatten)]
+    #[schema(value_type = TravelMatrix)]
+    pub document: Doc<TravelMatrix>,
+}
+
+pub fn find(db: &mut Db<'_>) -> QueryResult<Option<StoredMatrix>> {
+    travel_matrix::table.find(db.shop).select(StoredMatrix::as_select()).first(db.conn).optional()
+}
+
+/// Stores the matrix in place of the one of revision `before`, if there was one; false if somebody was faster.
+pub fn store(db: &mut Db<'_>, before: Option<i32>, matrix: &TravelMatrix) -> QueryResult<bool> {
+    let set = (
+        travel_matrix::document.eq(Doc(matrix.clone())),
+        travel_matrix::changed_at.eq(db.now),
+        travel_matrix::rev.eq(before.unwrap_or(0) + 1),
+    );
+    let count = match before {
+        Some(seen) => diesel::update(travel_matrix::table.find(db.shop).filter(travel_matrix::rev.eq(seen)))
+            .set(set)
+            .execute(db.conn)?,
+        None => diesel::insert_into(travel_matrix::table)
+            .values((travel_matrix::shop.eq(db.shop), set))
+            .execute(db.conn)?,
+    };
+    Ok(count == 1)
+}
+
+pub fn delete(db: &mut Db<'_>) -> QueryResult<()> {
+    diesel::delete(travel_matrix::table.find(db.shop)).execute(db.conn).map(|_| ())
+}

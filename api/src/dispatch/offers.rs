@@ -1,0 +1,361 @@
+//! Windows for a job that is not booked yet: what each would cost the rounds as they stand, who holds one, and whether it
+//! still holds.
+//!
+//! An offer names the van, the people and the day it counts on, and a fingerprint of all that stands there. Whoever comes
+//! first changes that; the next one's offer then no longer holds.
+
+use super::facts::{Needs, bare_visit};
+use super::gather::{Depth, Gathered, gather, request};
+use super::hours::Detail;
+use crate::day::{instant, span, zone_of_shop};
+use crate::db::customers::Customer;
+use crate::db::held_offers::{self, HeldFields};
+use crate::db::jobs::{self, Job, JobFields, JobStatus};
+use crate::db::kinds::{Doc, Id, Instant, Word};
+use crate::db::round_asks::RoundsAsk;
+use crate::db::vehicles::Vehicle;
+use crate::db::{Db, audit, customers, handbooks, people, shops, vans, vehicles};
+use crate::error::ApiError;
+use crate::norms;
+use base64::Engine;
+use base64::engine::general_purpose::URL_SAFE_NO_PAD;
+use chrono::{NaiveDate, NaiveDateTime, TimeDelta};
+use chrono_tz::Tz;
+use domain::dispatch::planning::{Offer, Request, Standing};
+use domain::handbook::Handbook;
+use domain::site::HourRange;
+use serde::{Deserialize, Serialize};
+use sha2::{Digest, Sha256};
+use std::collections::HashMap;
+use std::sync::{Arc, Mutex, PoisonError};
+
+/// How long an offer is held.
+pub const HELD: TimeDelta = TimeDelta::minutes(15);
+/// An offer that is older is asked for again (assumption).
+pub const GOOD_FOR: TimeDelta = TimeDelta::minutes(60);
+/// More windows than are asked for, as weather may forbid some.
+const SPARE: usize = 6;
+/// Shops whose rounds are kept ready.
+const MOST_KEPT: usize = 64;
+
+/// What the windows are for.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Wanted {
+    pub vehicle: Id,
+    pub package: String,
+    pub options: Vec<String>,
+    pub booked_grade: i32,
+    pub from_on: NaiveDate,
+    pub days: u32,
+    pub windows: Option<Vec<HourRange>>,
+    pub most: usize,
+}
+
+/// A window with all that it counts on; sealed, it is what a client shows to hold it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Ticket {
+    pub wanted: Wanted,
+    pub from: Instant,
+    pub to: Instant,
+    pub van: Id,
+    pub technicians: Vec<Id>,
+    pub start: Instant,
+    pub finish: Instant,
+    pub cost: f64,
+    pub offered_at: Instant,
+    /// Of all that stands with the van and the people on the day.
+    pub basis: String,
+}
+
+/// The rounds of shops as they stand, made ready once and used until something changes.
+#[derive(Clone, Default)]
+pub struct StandingRounds(Arc<Mutex<Kept>>);
+
+/// By shop.
+type Kept = HashMap<Id, (Basis, Arc<Standing>)>;
+
+/// What standing rounds were made from: every change by a person or an app has its number.
+#[derive(Debug, Clone, PartialEq, Eq)]
+struct Basis {
+    change: i32,
+    handbook: Option<i32>,
+    from_on: NaiveDate,
+    days: u32,
+    holds: Vec<Id>,
+}
+
+/// All that windows are looked for with.
+pub struct Search {
+    wanted: Wanted,
+    zone: Tz,
+    handbook: Arc<Handbook>,
+    windows: Vec<HourRange>,
+    new: Request,
+    detail: Option<Detail>,
+    basis: Basis,
+    ready: Result<Arc<Standing>, Box<Gathered>>,
+    shop: Id,
+}
+
+impl StandingRounds {
+    fn kept(&self, shop: Id, basis: &Basis) -> Option<Arc<Standing>> {
+        let all = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        all.get(&shop).filter(|(of, _)| of == basis).map(|(_, standing)| standing.clone())
+    }
+
+    fn keep(&self, shop: Id, basis: Basis, standing: Arc<Standing>) {
+        let mut all = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        if all.len() >= MOST_KEPT && !all.contains_key(&shop) {
+            all.clear();
+        }
+        all.insert(shop, (basis, standing));
+    }
+}
+
+/// Reads what windows are looked for with.
+pub fn prepare(
+    db: &mut Db<'_>,
+    handbook: Arc<Handbook>,
+    kept: &StandingRounds,
+    wanted: Wanted,
+) -> Result<Search, ApiError> {
+    let shop = shops::find(db)?.ok_or(ApiError::NotFound)?;
+    let zone = zone_of_shop(&shop)?;
+    let unknown = || ApiError::field("/vehicle", "unknown", "there is no such vehicle");
+    let vehicle = vehicles::find(db, wanted.vehicle)?.ok_or_else(unknown)?;
+    if !db.reaches(vehicle.fields.customer) {
+        return Err(unknown());
+    }
+    let customer = customers::find(db, vehicle.fields.customer)?.ok_or(ApiError::NotFound)?;
+    let ask = asked_of(&wanted);
+    let basis = Basis {
+        change: audit::newest(db)?,
+        handbook: handbooks::newest_version(db)?,
+        from_on: wanted.from_on,
+        days: wanted.days,
+        holds: held_offers::live(db)?.iter().map(|held| held.id).collect(),
+    };
+    let (ready, people, vans) = match kept.kept(db.shop, &basis) {
+        Some(standing) => (Ok(standing), None, None),
+        None => {
+            let gathered = gather(db, &handbook, &ask, Depth::Standing)?;
+            let (people, vans) = (gathered.people.clone(), gathered.vans.clone());
+            (Err(Box::new(gathered)), Some(people), Some(vans))
+        }
+    };
+    let new = new_request(&handbook, &wanted, (&vehicle, &customer), (zone, db.now));
+    let windows = wanted.windows.clone().unwrap_or(shop.fields.settings.0.rounds.windows);
+    let (people, vans) = match people.zip(vans) {
+        Some(both) => both,
+        None => (people::list(db, None, crate::day::ALL)?, vans::list(db, None, crate::day::ALL)?),
+    };
+    let last = ask.days().last().copied().unwrap_or(wanted.from_on);
+    let job = stand_in(&wanted, &vehicle, (wanted.from_on, zone));
+    let norms = norms::learned(db)?;
+    let detail = Detail::read(db, 0, &job, &[], (&vans, &people), (wanted.from_on, last), &norms)?;
+    let detail = detail.filter(|detail| !detail.facts.weather.hours.is_empty());
+    Ok(Search { wanted, zone, handbook, windows, new, detail, basis, ready, shop: db.shop })
+}
+
+fn asked_of(wanted: &Wanted) -> RoundsAsk {
+    RoundsAsk {
+        from_on: wanted.from_on,
+        days: wanted.days,
+        seed: 1,
+        iterations: 1,
+        seconds: 1,
+        keep_assigned: true,
+        happened: Vec::new(),
+        weights: None,
+        matrix: None,
+    }
+}
+
+/// The visit that is looked for a place, with the minutes of the norms.
+fn new_request(
+    handbook: &Handbook,
+    wanted: &Wanted,
+    (vehicle, customer): (&Vehicle, &Customer),
+    (zone, now): (Tz, Instant),
+) -> Request {
+    let first = wanted.from_on.and_time(chrono::NaiveTime::MIN).max(now.local(zone));
+    let last = asked_of(wanted).days().last().and_then(|day| day.succ_opt()).unwrap_or(wanted.from_on);
+    let window = (first, last.and_time(chrono::NaiveTime::MIN));
+    let site = &customer.fields.site.0;
+    let mut visit = bare_visit(Id::new(now), wanted.vehicle, &wanted.package, site, window);
+    let class = vehicle.fields.document.0.class;
+    Needs::by_norms(handbook, &wanted.package, wanted.booked_grade, class, 1).apply(&mut visit);
+    Request { promised: true, ..request(visit, None) }
+}
+
+/// A job as it would be, for the planner to look at.
+fn stand_in(wanted: &Wanted, vehicle: &Vehicle, (on, zone): (NaiveDate, Tz)) -> Job {
+    let (from, to) = span(on, on, zone);
+    Job {
+        set_out_at: None,
+        arrives_at: None,
+        // No job has it.
+        id: wanted.vehicle,
+        rev: 0,
+        created_at: from,
+        customer: vehicle.fields.customer,
+        status: Word(JobStatus::Booked),
+        van: None,
+        start_at: None,
+        finished_at: None,
+        grades_after: None,
+        started_plan: None,
+        fields: fields_of(wanted, (from, to)),
+    }
+}
+
+fn fields_of(wanted: &Wanted, (window_from, window_to): (Instant, Instant)) -> JobFields {
+    JobFields {
+        other_windows: Doc(Vec::new()),
+        vehicle: wanted.vehicle,
+        package: wanted.package.clone(),
+        options: Doc(wanted.options.clone()),
+        window_from,
+        window_to,
+        booked_grade: wanted.booked_grade,
+        note: None,
+        rework_of: None,
+        priority: 3,
+        links: Doc(Vec::new()),
+    }
+}
+
+impl Search {
+    /// The windows that cost least, cheapest first, each with what the weather does not forbid. Outside any transaction.
+    pub fn windows(self, kept: &StandingRounds) -> (Vec<Offer>, Wanted, Tz) {
+        let standing = match self.ready {
+            Ok(standing) => standing,
+            Err(gathered) => {
+                let standing = Arc::new(Standing::new(gathered.problem));
+                kept.keep(self.shop, self.basis, standing.clone());
+                standing
+            }
+        };
+        let most = self.wanted.most;
+        let mut offers = standing.offers(&self.new, &self.windows, most + SPARE);
+        if let Some(detail) = &self.detail {
+            let mut found = 0;
+            offers.retain(|offer| {
+                let people = u32::try_from(offer.technicians.len()).unwrap_or(1);
+                let open = found < most && detail.forbidden_at(&self.handbook, offer.start, people).is_none();
+                found += usize::from(open);
+                open
+            });
+        }
+        offers.truncate(most);
+        (offers, self.wanted, self.zone)
+    }
+}
+
+/// The offers as tickets, each with what stands at its place now.
+pub fn tickets(
+    db: &mut Db<'_>,
+    offers: &[Offer],
+    wanted: &Wanted,
+    zone: Tz,
+) -> Result<Vec<Ticket>, ApiError> {
+    let mut tickets = Vec::with_capacity(offers.len());
+    for offer in offers {
+        let Ok(van) = offer.van.parse::<Id>() else { continue };
+        let technicians: Vec<Id> = offer.technicians.iter().filter_map(|id| id.parse().ok()).collect();
+        let at = |local: NaiveDateTime| instant(local, zone);
+        let (start, finish) = (at(offer.start), at(offer.finish));
+        tickets.push(Ticket {
+            wanted: wanted.clone(),
+            from: at(offer.from),
+            to: at(offer.to),
+            basis: basis(db, (van, &technicians), start, zone)?,
+            van,
+            technicians,
+            start,
+            finish,
+            cost: offer.cost,
+            offered_at: db.now,
+        });
+    }
+    Ok(tickets)
+}
+
+/// A fingerprint of the van, the people, and all that stands with one of them on the day.
+pub fn basis(
+    db: &mut Db<'_>,
+    (van, technicians): (Id, &[Id]),
+    start: Instant,
+    zone: Tz,
+) -> Result<String, ApiError> {
+    let on = start.local(zone).date();
+    let (from, to) = span(on, on, zone);
+    let day = jobs::of_day(db, from, to)?;
+    let ids: Vec<Id> = day.iter().map(|job| job.id).collect();
+    let crews = jobs::technicians(db, &ids)?;
+    let shared = |crew: &[Id]| crew.iter().any(|id| technicians.contains(id));
+    let mut standing: Vec<String> = Vec::new();
+    for job in &day {
+        if job.van == Some(van) || shared(crews.get(&job.id).map_or(&[], Vec::as_slice)) {
+            standing.push(format!("{} {}", job.id, job.rev));
+        }
+    }
+    for held in held_offers::live(db)? {
+        let there = held.fields.start_at >= from && held.fields.start_at < to;
+        if there && (held.fields.van == van || shared(&held.fields.technicians.0)) {
+            standing.push(held.id.to_string());
+        }
+    }
+    let van = vans::find(db, van)?.map(|van| (van.id, van.rev, van.fields.retired_at));
+    let mut people = Vec::with_capacity(technicians.len());
+    for id in technicians {
+        people.push(people::find(db, *id)?.map(|person| (person.id, person.rev)));
+    }
+    let all = serde_json::to_vec(&(standing, van, people))?;
+    Ok(URL_SAFE_NO_PAD.encode(&Sha256::digest(all)[..12]))
+}
+
+impl Ticket {
+    pub fn held(&self) -> HeldFields {
+        HeldFields {
+            vehicle: self.wanted.vehicle,
+            package: self.wanted.package.clone(),
+            options: Doc(self.wanted.options.clone()),
+            booked_grade: self.wanted.booked_grade,
+            window_from: self.from,
+            window_to: self.to,
+            van: self.van,
+            technicians: Doc(self.technicians.clone()),
+            start_at: self.start,
+            finish_at: self.finish,
+            cost: self.cost,
+        }
+    }
+
+    /// Nothing has changed where it counts on.
+    pub fn still_holds(&self, db: &mut Db<'_>, zone: Tz) -> Result<bool, ApiError> {
+        if db.now > self.offered_at.plus(GOOD_FOR) || self.start <= db.now {
+            return Ok(false);
+        }
+        Ok(basis(db, (self.van, &self.technicians), self.start, zone)? == self.basis)
+    }
+}
+
+impl HeldFields {
+    /// The job that it becomes.
+    pub fn job(&self) -> JobFields {
+        JobFields {
+            other_windows: Doc(Vec::new()),
+            vehicle: self.vehicle,
+            package: self.package.clone(),
+            options: self.options.clone(),
+            window_from: self.window_from,
+            window_to: self.window_to,
+            booked_grade: self.booked_grade,
+            note: None,
+            rework_of: None,
+            priority: 3,
+            links: Doc(Vec::new()),
+        }
+    }
+}

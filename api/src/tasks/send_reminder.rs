@@ -1,0 +1,204 @@
+//! Sends a reminder, by mail or as a text message.
+//!
+//! Whether it may go is decided again just before: what changed since it was found (a consent withdrawn, a complaint,
+//! a booking) wins. Then it is marked as sending, and from there on it is never sent again by itself: a customer who
+//! hears twice is worse off than one who hears nothing. A broken attempt ends as `uncertain`, for the office to see;
+//! an appointment notice is repeated once after a grace, with the same message id.
+//!
+//! Reminders that are due together are prepared in one transaction, one of each customer: the next of them may by then
+//! have been told with it.
+
+use super::decide::{self, Ground, Situation};
+use super::parcel::{self, Parcel};
+use super::worker::Claimed;
+use super::{Failure, Outcome, Task, enqueue};
+use crate::app::App;
+use crate::auth::Caller;
+use crate::db::customers::Purpose;
+use crate::db::kinds::{Id, Instant};
+use crate::db::outbox::{self, Ending, Row};
+use crate::db::reminders::{self, Reminder, ReminderStatus};
+use crate::db::{Db, customers};
+use crate::error::ApiError;
+use chrono::TimeDelta;
+use domain::reminder::Verdict;
+use std::collections::BTreeMap;
+
+/// After this an appointment notice of which nobody knows whether it arrived is sent once more.
+const GRACE: TimeDelta = TimeDelta::minutes(10);
+
+/// What is to be done with a reminder now.
+pub enum Prepared {
+    Send(Parcel),
+    Wait(Instant),
+    /// It was held back, or was sent already.
+    Nothing,
+    /// Another worker has the task.
+    Lost,
+}
+
+/// A task of this file, and the reminder that it sends.
+struct Order {
+    task: Id,
+    fence: i32,
+    reminder: Id,
+    again: bool,
+}
+
+impl Order {
+    fn of(row: &Row) -> Option<Order> {
+        match serde_json::from_value(row.payload.0.clone()) {
+            Ok(Task::SendReminder { reminder, again }) => {
+                Some(Order { task: row.id, fence: row.fence, reminder, again })
+            }
+            _ => None,
+        }
+    }
+}
+
+/// Prepares what of these tasks can be prepared together; what is missing here is prepared alone.
+pub async fn prepare_all(app: &App, shop: Id, claimed: &[Claimed]) -> BTreeMap<Id, Prepared> {
+    let orders: Vec<Order> = claimed.iter().filter_map(|task| Order::of(&task.row)).collect();
+    if orders.len() < 2 {
+        return BTreeMap::new();
+    }
+    let ours = app.clone();
+    let prepared =
+        app.write(&Caller::house(shop), move |db| prepare(db, &ours, &orders).map(BTreeMap::from_iter)).await;
+    prepared.unwrap_or_else(|error| {
+        tracing::warn!(%error, "reminders could not be prepared together");
+        BTreeMap::new()
+    })
+}
+
+pub async fn run(
+    app: &App,
+    claimed: &Claimed,
+    (reminder, again): (Id, bool),
+    prepared: Option<Prepared>,
+) -> Result<Outcome, Failure> {
+    let prepared = match prepared {
+        Some(prepared) => prepared,
+        None => {
+            let order = Order { task: claimed.row.id, fence: claimed.row.fence, reminder, again };
+            let ours = app.clone();
+            let alone = app
+                .write(&Caller::house(claimed.shop), move |db| {
+                    Ok(prepare(db, &ours, &[order])?.pop().map(|(_, prepared)| prepared))
+                })
+                .await?;
+            alone.unwrap_or(Prepared::Nothing)
+        }
+    };
+    match prepared {
+        Prepared::Send(parcel) => parcel.hand_over(app).await.map(|()| Outcome::Done),
+        Prepared::Wait(until) => Ok(Outcome::Later(until)),
+        Prepared::Nothing => Ok(Outcome::Done),
+        Prepared::Lost => Err(Failure::Retry("the lease was lost".into())),
+    }
+}
+
+/// Decides of these reminders again, one of each customer, and marks as sending what is to go.
+fn prepare(db: &mut Db<'_>, app: &App, orders: &[Order]) -> Result<Vec<(Id, Prepared)>, ApiError> {
+    let ids: Vec<Id> = orders.iter().map(|order| order.reminder).collect();
+    let mut of_customers: Vec<Id> = reminders::among(db, &ids)?.iter().map(|one| one.customer).collect();
+    of_customers.sort();
+    of_customers.dedup();
+    // Two reminders of one customer take turns: the first may tell what the second would.
+    let rows = customers::all_locked(db, &of_customers)?;
+    let mut found: BTreeMap<Id, Reminder> =
+        reminders::among(db, &ids)?.into_iter().map(|reminder| (reminder.id, reminder)).collect();
+    let ground = Ground::read(db, &app.handbooks)?;
+    let situations = decide::situations(db, &ground, rows)?;
+    let mut turns: BTreeMap<Id, &Situation> = situations.iter().map(|one| (one.id, one)).collect();
+    let mut prepared = Vec::with_capacity(orders.len());
+    for order in orders {
+        let Some(reminder) = found.remove(&order.reminder) else {
+            prepared.push((order.task, Prepared::Nothing));
+            continue;
+        };
+        let Some(situation) = turns.remove(&reminder.customer) else { continue };
+        let step = match decide_again(db, app, &ground, (situation, &reminder, order.again))? {
+            Prepared::Send(_) if !outbox::mark_sending(db, order.task, order.fence)? => Prepared::Lost,
+            step => step,
+        };
+        prepared.push((order.task, step));
+    }
+    Ok(prepared)
+}
+
+fn decide_again(
+    db: &mut Db<'_>,
+    app: &App,
+    ground: &Ground,
+    (situation, reminder, again): (&Situation, &Reminder, bool),
+) -> Result<Prepared, ApiError> {
+    let repeats = again && reminder.status.0 == ReminderStatus::Uncertain;
+    if reminder.status.0 != ReminderStatus::Due && !repeats {
+        return Ok(Prepared::Nothing);
+    }
+    let now = db.now;
+    let Some(decision) = situation.decision_on(reminder, now) else {
+        let together = situation.is_told_by_another(reminder);
+        let why =
+            if together { "It was told together with another reminder." } else { "It is no longer due." };
+        return hold_back(db, reminder, why);
+    };
+    let mut new = situation.reminder(&decision, now);
+    match decision.verdict {
+        Verdict::Suppress { text, .. } => {
+            if !repeats {
+                reminders::decide_anew(db, reminder.id, &new)?;
+            }
+            tracing::debug!(reminder = %reminder.id, why = text, "held back at the last moment");
+            Ok(Prepared::Nothing)
+        }
+        Verdict::Send { .. } if new.due_at > now => {
+            reminders::set_due(db, reminder.id, new.due_at)?;
+            Ok(Prepared::Wait(new.due_at))
+        }
+        Verdict::Send { message, channel, .. } => {
+            let Some(parcel) = parcel::pack(db, app, ground, situation, reminder, (channel, message))? else {
+                return hold_back(db, reminder, "The customer has no address for this channel.");
+            };
+            new.status = ReminderStatus::Sending;
+            reminders::decide_anew(db, reminder.id, &new)?;
+            Ok(Prepared::Send(parcel))
+        }
+    }
+}
+
+/// The repetition of an uncertain one leaves it uncertain: the first may have arrived.
+fn hold_back(db: &mut Db<'_>, reminder: &Reminder, why: &str) -> Result<Prepared, ApiError> {
+    if reminder.status.0 != ReminderStatus::Uncertain {
+        reminders::hold_back(db, reminder.id, why)?;
+    }
+    Ok(Prepared::Nothing)
+}
+
+/// Stores on the reminder how its task ended.
+pub fn ended(db: &mut Db<'_>, id: Id, again: bool, ending: &Ending) -> Result<(), ApiError> {
+    let Some(reminder) = reminders::find(db, id)? else { return Ok(()) };
+    let handed_over = reminder.status.0 == ReminderStatus::Sending;
+    let becomes = match ending {
+        Ending::Done if handed_over => ReminderStatus::Sent,
+        Ending::Uncertain { .. } if handed_over => ReminderStatus::Uncertain,
+        Ending::Retry { .. } | Ending::Dead { .. } if handed_over && again => ReminderStatus::Uncertain,
+        Ending::Retry { .. } if handed_over => ReminderStatus::Due,
+        Ending::Dead { .. } if handed_over || reminder.status.0 == ReminderStatus::Due => {
+            ReminderStatus::Failed
+        }
+        _ => return Ok(()),
+    };
+    reminders::set_status(db, id, becomes)?;
+    if becomes == ReminderStatus::Uncertain && reminder.purpose.0 == Purpose::Appointment && !again {
+        let key = format!("send_reminder:{id}:again");
+        enqueue(db, Task::SendReminder { reminder: id, again: true }, &key, db.now.plus(GRACE))?;
+    }
+    Ok(())
+}
+
+/// Somebody wants it sent although it failed or may have arrived.
+pub fn replayed(db: &mut Db<'_>, id: Id) -> Result<(), ApiError> {
+    Ok(reminders::set_status(db, id, ReminderStatus::Due)?)
+}

@@ -164,6 +164,26 @@ impl Given {
         let reply = shop.owner.post(&void, &json!({ "reason": "twice" }));
         self.take(&found("POST", "/v1/jobs/{id}/steps/{record}/void"), &reply);
         self.of_warnings(shop, job, &open);
+        self.of_phones(job);
+    }
+
+    /// A phone that says two things, of which the office has to decide one.
+    fn of_phones(&mut self, job: &ReadyJob) {
+        let device = "019df1a0-0000-7000-8000-0000000000d0";
+        let now = "2026-05-04T08:50:00Z";
+        let new = json!({ "name": "Second phone", "row_schema": 1 });
+        let registered = job.technician.put(&format!("/v1/devices/{device}"), &new);
+        self.take(&found("PUT", "/v1/devices/{id}"), &registered);
+        let epoch = registered.expect(201)["epoch"].clone();
+        let said = |n: u8, kind: &str, text: &str| {
+            json!({ "n": n, "id": format!("019df1a0-0000-7000-8000-0000000000d{n}"), "type": kind, "job": job.id,
+                "occurred_at": now, "args": { "text": text } })
+        };
+        let push = json!({ "device": device, "epoch": epoch, "sent_at": now, "mutations": [
+            said(1, "comment", "Gate was open."), said(2, "request_change", "The customer asks for Friday.")] });
+        self.take(&found("POST", "/v1/sync/push"), &job.technician.post("/v1/sync/push", &push));
+        let pulled = job.technician.get(&format!("/v1/sync/pull?device={device}"));
+        self.take(&found("GET", "/v1/sync/pull"), &pulled);
     }
 
     /// A van that carries nothing is warned of.

@@ -101,7 +101,8 @@ fn of_the_schema() -> BTreeSet<String> {
 
 const SQLITE_COLUMNS: &str = "
     SELECT t.name || ' ' || c.name || ' ' ||
-        CASE c.type WHEN 'DOUBLE PRECISION' THEN 'double' WHEN 'BOOLEAN' THEN 'bool' ELSE lower(c.type) END ||
+        CASE c.type WHEN 'DOUBLE PRECISION' THEN 'double' WHEN 'BOOLEAN' THEN 'bool' WHEN 'BLOB' THEN 'binary'
+            ELSE lower(c.type) END ||
         CASE c.\"notnull\" WHEN 1 THEN ' not null' ELSE ' null' END AS line
     FROM sqlite_master t JOIN pragma_table_info(t.name) c
     WHERE t.type = 'table' AND t.name NOT LIKE 'sqlite_%' AND t.name NOT LIKE '\\_\\_%' ESCAPE '\\'";
@@ -109,7 +110,7 @@ const SQLITE_COLUMNS: &str = "
 const POSTGRES_COLUMNS: &str = "
     SELECT table_name || ' ' || column_name || ' ' ||
         CASE data_type WHEN 'timestamp without time zone' THEN 'timestamp' WHEN 'double precision' THEN 'double'
-            WHEN 'boolean' THEN 'bool' ELSE data_type END ||
+            WHEN 'boolean' THEN 'bool' WHEN 'bytea' THEN 'binary' ELSE data_type END ||
         CASE is_nullable WHEN 'NO' THEN ' not null' ELSE ' null' END AS line
     FROM information_schema.columns WHERE table_schema = 'public' AND table_name NOT LIKE '\\_\\_%'";
 

@@ -262,6 +262,7 @@ fn lose_zone(app: &TestApp, shop: &Shop) {
     use diesel::prelude::*;
     let lose = |db: &mut api::db::Db<'_>| {
         let rows = dsl::customer.filter(dsl::shop.eq(db.shop));
+        db.touch(api::db::sync::Touch::Shop);
         diesel::update(rows).set(dsl::time_zone.eq("Europe/Atlantis")).execute(db.conn)
     };
     assert_eq!(app.app.database.write(shop.id, app.clock.now(), lose), Ok(1));

@@ -2,6 +2,7 @@
 
 use chrono::TimeDelta;
 use serde_json::{Value, json};
+use tests::phone::Phone;
 use tests::receiver::Receiver;
 use tests::schema::operations;
 use tests::{Client, ReadyJob, Reply, Shop, TestApp, WHATEVER};
@@ -147,8 +148,8 @@ fn every_post_with_an_effect_can_be_repeated() {
     let person = format!("/v1/people/{}", job.technician_id);
     let vehicle = format!("/v1/vehicles/{}", job.vehicle);
     let mut cases = told_to_partners(&app, &shop, &job, &offers);
-    cases.extend(of_rounds(&app, &shop, &job));
-    cases.extend(told_to_customers(&app, &shop, &job));
+    let others = [told_by_phones, of_rounds, told_to_customers];
+    cases.extend(others.iter().flat_map(|told| told(&app, &shop, &job)));
     cases.extend([
         ("/v1/people".into(), json!({ "name": "P", "email": "p@shine.test", "role": "lead" })),
         ("/v1/partner-apps".into(), json!({ "name": "App", "scopes": ["webhooks"] })),
@@ -239,8 +240,15 @@ fn every_post_with_an_effect_can_be_repeated() {
         .collect();
     assert_eq!(
         without,
-        ["/v1/jobs/{id}/plan/compare", "/v1/message-previews", "/v1/offers", "/v1/plans/preview"],
-        "these store nothing"
+        [
+            "/v1/jobs/{id}/plan/compare",
+            "/v1/message-previews",
+            "/v1/offers",
+            "/v1/plans/preview",
+            "/v1/sync/push",
+            "/v1/uploads"
+        ],
+        "these store nothing, or everything once by its own id"
     );
 }
 
@@ -283,6 +291,21 @@ fn told_to_partners(app: &TestApp, shop: &Shop, job: &ReadyJob, offers: &Client)
         (format!("{accepted}/accept"), Value::Null),
         (format!("{declined}/decline"), json!({ "reason": "That day is full." })),
         (format!("{withdrawn}/withdraw"), Value::Null),
+    ]
+}
+
+/// What the office does about a phone and what it said.
+fn told_by_phones(app: &TestApp, shop: &Shop, job: &ReadyJob) -> Vec<(String, Value)> {
+    let now = "2026-05-04T09:00:00Z";
+    let mut phone = Phone::with_clock(app.clock.now());
+    phone.sync(&shop.owner, now);
+    let wish = |phone: &mut Phone| phone.act("request_change", &job.id, now, json!({ "text": "later" }));
+    let (accepted, discarded) = (wish(&mut phone), wish(&mut phone));
+    phone.sync(&shop.owner, now);
+    vec![
+        (format!("/v1/inbox/{accepted}/accept"), json!({})),
+        (format!("/v1/inbox/{discarded}/discard"), json!({ "reason": "no" })),
+        (format!("/v1/devices/{}/revoke", phone.kept.device), json!({})),
     ]
 }
 

@@ -6,8 +6,10 @@ pub mod compatible;
 pub mod crash;
 pub mod delivered;
 pub mod mail_server;
+pub mod phone;
 pub mod place;
 pub mod receiver;
+pub mod schedules;
 pub mod schema;
 pub mod statements;
 
@@ -183,6 +185,7 @@ impl Drop for TestApp {
                 assert!(ended.is_ok(), "the server panicked");
                 assert_eq!(self.held_tasks(), 0, "a task is still held by a worker");
                 assert_eq!(statements::shopless(), Vec::<String>::new(), "statements that forget the shop");
+                assert_eq!(statements::untold(), Vec::<String>::new(), "changes that phones are not told of");
             }
         }
     }

@@ -15,9 +15,10 @@ use crate::mail::Mail;
 use crate::outbound::Outbound;
 use crate::reply::Reply;
 use actix_web::HttpResponse;
+use std::collections::BTreeMap;
 use std::num::NonZeroUsize;
-use std::sync::Arc;
-use tokio::sync::{Notify, OwnedSemaphorePermit, Semaphore};
+use std::sync::{Arc, Mutex, PoisonError};
+use tokio::sync::{Mutex as AsyncMutex, Notify, OwnedMutexGuard, OwnedSemaphorePermit, Semaphore};
 
 /// Password hashes computed at the same time: each takes 46 MiB.
 const HASHING_THREADS: usize = 2;
@@ -41,6 +42,8 @@ pub struct App {
     pub link_pace: Arc<Pace>,
     /// The idempotency keys that are being worked on.
     pub in_flight: InFlight,
+    /// One push of a shop after the other: on PostgreSQL many that wait for the same row cost more than they do.
+    pub turns: Turns,
     /// As many as there are connections, so that no blocking thread ever waits for one.
     connections: Arc<Semaphore>,
     /// SQLite has one writer: those who wait for it wait here, in order, and hold no connection meanwhile.
@@ -76,6 +79,7 @@ impl App {
             pace: Arc::new(Pace::new(config.requests_per_min)),
             link_pace: Arc::new(Pace::new(0)),
             in_flight: InFlight::default(),
+            turns: Turns::default(),
             config: Arc::new(config),
             clock,
             keys: Arc::new(keys),
@@ -94,6 +98,23 @@ impl App {
         let connection = permit(&self.connections).await?;
         blocking(vec![connection], move || {
             database.read(caller.shop, now, |db| {
+                auth::admit(db, &caller)?;
+                work(db)
+            })
+        })
+        .await
+    }
+
+    /// The same, and everything that is read is of one instant.
+    pub async fn snapshot<T: Send + 'static>(
+        &self,
+        caller: &Caller,
+        work: impl FnOnce(&mut Db<'_>) -> Result<T, ApiError> + Send + 'static,
+    ) -> Result<T, ApiError> {
+        let (database, caller, now) = (self.database.clone(), caller.clone(), self.clock.now());
+        let connection = permit(&self.connections).await?;
+        blocking(vec![connection], move || {
+            database.snapshot(caller.shop, now, |db| {
                 auth::admit(db, &caller)?;
                 work(db)
             })
@@ -188,6 +209,23 @@ impl App {
         work: impl FnOnce() -> Result<T, ApiError> + Send + 'static,
     ) -> Result<T, ApiError> {
         blocking(vec![permit(&self.searches).await?], work).await
+    }
+}
+
+/// A lock for each shop that somebody waits for.
+#[derive(Clone, Default)]
+pub struct Turns(Arc<Mutex<BTreeMap<Id, Arc<AsyncMutex<()>>>>>);
+
+impl Turns {
+    /// Waits until it is this shop's next turn, which lasts until what is given is dropped.
+    pub async fn of(&self, shop: Id) -> OwnedMutexGuard<()> {
+        let lock = {
+            let mut all = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+            // Nobody holds or awaits a lock that only the map knows.
+            all.retain(|_, lock| Arc::strong_count(lock) > 1);
+            all.entry(shop).or_default().clone()
+        };
+        lock.lock_owned().await
     }
 }
 

@@ -11,6 +11,7 @@ use crate::db::backup::{self, BackupError};
 use crate::db::kinds::{Doc, Id, Word};
 use crate::db::people::{self, PersonFields};
 use crate::db::shops::{self, ShopFields, ShopSettings};
+use crate::db::sync::Touch;
 use crate::error::ApiError;
 use crate::serve::serve_and_work;
 use crate::throughput::roll_ups;
@@ -127,6 +128,20 @@ pub fn run_backup(config: &Config, to: &BackupFile) -> Result<(), CommandError> 
 pub fn run_restore(config: &Config, from: &RestoreFile) -> Result<(), CommandError> {
     backup::restore(&config.location(), &from.file, from.replace)?;
     println!("{} is now as in {}.", config.location().shown(), from.file.display());
+    Ok(())
+}
+
+/// Begins another timeline in every shop: for a database that was restored by its own programs.
+pub fn run_begin_epoch(config: Config) -> Result<(), CommandError> {
+    let app = App::open(config, Clock::System)?;
+    let now = app.clock.now();
+    for shop in app.database.read(Id::new(now), now, shops::all).map_err(ApiError::from)? {
+        app.database.write(shop, now, |db| {
+            db.touch(Touch::Epoch);
+            Ok::<_, ApiError>(())
+        })?;
+        println!("{shop}: phones send again what they were told was taken in the last 30 days.");
+    }
     Ok(())
 }
 

@@ -53,6 +53,10 @@ pub enum ApiError {
     UnsupportedMedia {
         wanted: &'static str,
     },
+    /// Bytes that are not those that were sent (tus 1.0.0, checksum extension).
+    ChecksumMismatch,
+    /// Another version of tus than ours.
+    TusVersion,
     /// A fault of ours; the cause is logged with the request id and never sent.
     Internal(String),
     /// Anything that actix-web itself refused.
@@ -202,6 +206,14 @@ impl ApiError {
                 "unsupported_media_type",
                 "The body has another media type",
             ),
+            ApiError::TusVersion => {
+                (StatusCode::PRECONDITION_FAILED, "tus_version", "tus 1.0.0 is understood")
+            }
+            ApiError::ChecksumMismatch => (
+                StatusCode::from_u16(460).unwrap_or(StatusCode::BAD_REQUEST),
+                "checksum_mismatch",
+                "The bytes are not those that were sent",
+            ),
             ApiError::Internal(_) => {
                 (StatusCode::INTERNAL_SERVER_ERROR, "internal", "Something failed on our side")
             }
@@ -251,6 +263,9 @@ impl ApiError {
             }
             ApiError::TooMany { retry_after_s } => {
                 response.insert_header((header::RETRY_AFTER, retry_after_s.to_string()));
+            }
+            ApiError::TusVersion => {
+                response.insert_header(("tus-version", "1.0.0"));
             }
             ApiError::MethodNotAllowed(allowed) => {
                 response.insert_header((header::ALLOW, allowed.join(", ")));

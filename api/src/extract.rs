@@ -162,6 +162,19 @@ impl<T: DeserializeOwned + 'static> FromRequest for Form<T> {
     }
 }
 
+/// Bytes of an upload (`application/offset+octet-stream`).
+pub struct Octets(pub Bytes);
+
+impl FromRequest for Octets {
+    type Error = ApiError;
+    type Future = Later<Octets>;
+
+    fn from_request(request: &HttpRequest, payload: &mut Payload) -> Self::Future {
+        let bytes = read_bytes(request, payload, "application/offset+octet-stream");
+        Box::pin(async move { Ok(Octets(bytes.await?)) })
+    }
+}
+
 /// A query string, read strictly and checked.
 pub struct Query<T>(pub T);
 
@@ -368,6 +381,16 @@ pub fn parse<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, ApiError> {
         if e.inner().is_data() { unfit(&e) } else { ApiError::BrokenJson(field_error(&e, "broken_json")) }
     })?;
     source.end().map_err(|e| ApiError::BrokenJson(FieldError::new("", "broken_json", e.to_string())))?;
+    Ok(value)
+}
+
+/// Reads a value that is part of a body, and checks it; pointers lead from the value on.
+pub fn read_value<T: DeserializeOwned + Check>(value: Value) -> Result<T, ApiError> {
+    if !value.is_object() {
+        return Err(ApiError::field("", "wrong_type", "this is a JSON object"));
+    }
+    let value: T = serde_path_to_error::deserialize(value).map_err(|e| unfit(&e))?;
+    check(&value)?;
     Ok(value)
 }
 

@@ -41,6 +41,8 @@ enum Command {
     Backup(BackupFile),
     /// Put a copy in the place of the embedded database.
     Restore(RestoreFile),
+    /// Have phones send again what a restored database may not have; `restore` does it by itself.
+    BeginEpoch,
     /// Create a shop and its owner.
     CreateShop(NewShop),
 }
@@ -63,6 +65,7 @@ fn main() -> ExitCode {
         Command::Openapi => commands::run_openapi(),
         Command::Backup(to) => commands::run_backup(&config, &to),
         Command::Restore(from) => commands::run_restore(&config, &from),
+        Command::BeginEpoch => commands::run_begin_epoch(config),
         Command::CreateShop(new) => commands::run_create_shop(config, new),
     };
     match outcome {

@@ -56,6 +56,7 @@ static TEXT: LazyLock<String> = LazyLock::new(|| {
         (name = "messages", description = "How customers hear from the shop, and what they answer"),
         (name = "audit", description = "Who changed what and when"),
         (name = "tasks", description = "Background work"),
+        (name = "sync", description = "Phones that work out of reach, and the office's inbox"),
         (name = "plans", description = "What to do on a vehicle, step by step, and why"),
         (name = "upkeep", description = "When a vehicle needs what next"),
         (name = "handbook", description = "The trade tables, and the weather"),
@@ -121,6 +122,7 @@ fn make() -> Value {
     name_choices(&mut document);
     add_security(&mut document);
     tell_whom(&mut document);
+    tell_commands(&mut document);
     finish_operations(&mut document);
     add_patch_schemas(&mut document);
     show_answers(&mut document);
@@ -284,6 +286,13 @@ fn tell_whom(document: &mut Value) {
          ### In Python\n\n```python\n{IN_PYTHON}```\n",
         access::table()
     ));
+}
+
+/// What phones can say, below what the document says of pushing.
+fn tell_commands(document: &mut Value) {
+    let operation = &mut document["paths"]["/v1/sync/push"]["post"];
+    let text = operation["description"].as_str().unwrap_or_default();
+    operation["description"] = json!(format!("{text}\n\n{}", routes::sync::commands::table()));
 }
 
 /// What parameters mean that have the same name in many operations.

@@ -9,6 +9,10 @@ impl Random {
         Random(seed)
     }
 
+    #[expect(
+        clippy::should_implement_trait,
+        reason = "numbers without an end, which no iterator need promise"
+    )]
     pub fn next(&mut self) -> u64 {
         self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
         let mut mixed = self.0;

@@ -45,6 +45,10 @@ pub async fn conventions(
         sunset::write(sunset::LEAVING, method, pattern, response.headers_mut());
     }
     link_next(&mut response);
+    if response.request().path().starts_with("/v1/uploads") {
+        // Every answer says which version of tus it is, errors too.
+        set(response.headers_mut(), HeaderName::from_static("tus-resumable"), "1.0.0");
+    }
     Ok(tags::validated(response))
 }
 

@@ -17,10 +17,14 @@ const NEW: [&str; 5] =
     ["/v1/people/{id}", "/v1/customers/{id}", "/v1/vehicles/{id}", "/v1/vans/{id}", "/v1/jobs/{id}"];
 const EITHER: [&str; 4] =
     ["/v1/jobs/{id}/arrival", "/v1/weather/{date}", "/v1/travel-matrix", "/v1/message-gateway"];
-/// Adds a decision; those before it stay.
-const ADDS: &str = "/v1/norms/veto";
+/// Adds a decision; those before it stay. Or says again what is so.
+/// An upload has its own condition, how much is there.
+const FREE: [&str; 3] = ["/v1/norms/veto", "/v1/devices/{id}", "/v1/uploads/{id}"];
 /// The POSTs that change a row that is there. All others add one.
-const CHANGES: [&str; 23] = [
+const CHANGES: [&str; 26] = [
+    "/v1/devices/{id}/revoke",
+    "/v1/inbox/{id}/accept",
+    "/v1/inbox/{id}/discard",
     "/v1/people/{id}/disable",
     "/v1/people/{id}/enable",
     "/v1/partner-apps/{id}/disable",
@@ -45,15 +49,21 @@ const CHANGES: [&str; 23] = [
     "/v1/jobs/{id}/steps/{record}/void",
     "/v1/tasks/{id}/replay",
 ];
-/// They answer and store nothing.
-const ANSWERS: [&str; 4] =
-    ["/v1/offers", "/v1/plans/preview", "/v1/jobs/{id}/plan/compare", "/v1/message-previews"];
+/// They answer and store nothing, or take everything once by ids of its own.
+const ANSWERS: [&str; 6] = [
+    "/v1/offers",
+    "/v1/plans/preview",
+    "/v1/jobs/{id}/plan/compare",
+    "/v1/message-previews",
+    "/v1/sync/push",
+    "/v1/uploads",
+];
 
 pub fn asks(method: &str, path: &str) -> Option<Asks> {
     match method {
         "PUT" if NEW.contains(&path) => Some(Asks::NoneMatch),
         "PUT" if EITHER.contains(&path) => Some(Asks::Either),
-        "PUT" if path == ADDS => None,
+        _ if FREE.contains(&path) => None,
         "PUT" | "PATCH" | "DELETE" => Some(Asks::Match),
         "POST" if CHANGES.contains(&path) => Some(Asks::Match),
         _ => None,

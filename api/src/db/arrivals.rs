@@ -3,6 +3,7 @@
 use super::Db;
 use super::kinds::{Id, Instant};
 use super::schema::{arrival, job_figures};
+use super::sync::Kind;
 use crate::check::{Check, Checker};
 use chrono::NaiveDate;
 use diesel::prelude::*;
@@ -65,6 +66,7 @@ pub fn find(db: &mut Db<'_>, job: Id) -> QueryResult<Option<Arrival>> {
 
 /// Stores the arrival, in the place of an earlier one. The job must be locked.
 pub fn put(db: &mut Db<'_>, job: Id, by_person: Id, fields: &ArrivalFields) -> QueryResult<()> {
+    db.touch_of_job(job, Kind::Arrival, job);
     let row = arrival::table.find((db.shop, job));
     let by = (arrival::by_person.eq(by_person), arrival::recorded_at.eq(db.now));
     let again = (fields, by, arrival::rev.eq(arrival::rev + 1));

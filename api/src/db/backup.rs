@@ -1,11 +1,14 @@
 //! Copies of the embedded database. PostgreSQL has its own programs for this.
 
+use super::schema::sync_clock;
 use super::{Location, OpenError, open_sqlite, quick_check};
 use diesel::connection::SimpleConnection;
 use diesel::prelude::*;
-use diesel::sql_types::Text;
+use diesel::sql_types::{BigInt, Text};
+use diesel::{QueryableByName, SqliteConnection};
 use std::ffi::OsString;
 use std::path::{Path, PathBuf};
+use uuid::Uuid;
 
 /// Why no copy was made, or none put back.
 #[derive(Debug, thiserror::Error)]
@@ -75,7 +78,25 @@ fn sound(copy: &Path) -> Result<(), BackupError> {
         return Err(damaged(found));
     }
     // One file, without a log beside it that would be left behind.
-    conn.batch_execute("PRAGMA journal_mode = DELETE").map_err(|e| damaged(e.to_string()))
+    conn.batch_execute("PRAGMA journal_mode = DELETE").map_err(|e| damaged(e.to_string()))?;
+    begin_epochs(&mut conn).map_err(|e| damaged(e.to_string()))
+}
+
+/// What phones were told since the copy was made is not in it: another timeline begins, and they send it again.
+fn begin_epochs(conn: &mut SqliteConnection) -> QueryResult<()> {
+    #[derive(QueryableByName)]
+    struct Tables {
+        #[diesel(sql_type = BigInt)]
+        count: i64,
+    }
+    let there = "SELECT count(*) AS count FROM sqlite_schema WHERE name = 'sync_clock'";
+    let there: Tables = diesel::sql_query(there).get_result(conn)?;
+    if there.count == 0 {
+        // The copy is older than phones.
+        return Ok(());
+    }
+    let epoch = Uuid::now_v7().to_string();
+    diesel::update(sync_clock::table).set(sync_clock::epoch.eq(epoch)).execute(conn).map(|_| ())
 }
 
 /// Only whoever is alone with a database can change its journal mode.

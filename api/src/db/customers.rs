@@ -5,6 +5,7 @@ use super::jobs::JobStatus;
 use super::kinds::{Doc, Id, Instant, Word};
 use super::schema::{consent, customer, job, job_technician, shop, upkeep_state, vehicle};
 use super::shops::{FIRST_DAY, LAST_DAY};
+use super::sync::{Kind, Touch};
 use crate::check::{Check, Checker};
 use chrono::NaiveDate;
 use diesel::dsl::sql;
@@ -284,6 +285,7 @@ pub fn reached_at(db: &mut Db<'_>, channel: Channel, sender: &str) -> QueryResul
 
 /// Wants nothing about upkeep before a day.
 pub fn snooze(db: &mut Db<'_>, id: Id, until_on: NaiveDate) -> QueryResult<()> {
+    db.touch(Touch::Row(Kind::Customer, id));
     let set = (customer::snoozed_until_on.eq(until_on), customer::rev.eq(customer::rev + 1));
     diesel::update(customer::table.find((db.shop, id))).set(set).execute(db.conn).map(|_| ())
 }
@@ -340,6 +342,7 @@ pub fn list_with_jobs(
 
 /// Stores the fields if the customer still has the revision `seen`.
 pub fn update(db: &mut Db<'_>, id: Id, seen: i32, fields: &CustomerFields) -> QueryResult<bool> {
+    db.touch(Touch::Row(Kind::Customer, id));
     let row = customer::table.find((db.shop, id)).filter(customer::rev.eq(seen));
     Ok(diesel::update(row).set((fields, customer::rev.eq(seen + 1))).execute(db.conn)? == 1)
 }

@@ -7,10 +7,12 @@ use super::outbox::TaskStatus;
 use super::reminders::{ReminderDocument, ReminderStatus};
 use super::round_asks::RoundsAsk;
 use super::schema::{
-    arrival, booking, consent, customer, customer_reply, extra_work, inspection, job, near_miss, outbox,
-    plan, reminder, round_plan, step_change, step_record, vehicle, waiver,
+    arrival, booking, consent, crew_note, customer, customer_reply, extra_work, inspection, job, job_comment,
+    mutation, near_miss, outbox, photo, plan, reminder, round_plan, step_act, step_change, step_record,
+    vehicle, waiver,
 };
-use super::{bookings, customers};
+use super::sync::{Kind, Touch};
+use super::{bookings, customers, uploads};
 use diesel::prelude::*;
 use domain::inspection::Inspection;
 use domain::plan::JobPlan;
@@ -33,6 +35,7 @@ pub fn erase(db: &mut Db<'_>, of: Id) -> QueryResult<()> {
     erase_round_plans(db, of)?;
     erase_work(db, of)?;
     erase_changes(db, of)?;
+    erase_told(db, of)?;
     let bookings = erase_bookings(db, of)?;
     let reminders = erase_reminders(db, of)?;
     erase_tasks(db, &reminders)?;
@@ -187,6 +190,39 @@ fn erase_work(db: &mut Db<'_>, of: Id) -> QueryResult<()> {
     let jobs = jobs_of(db.shop, of).select(job::id.nullable());
     let rows = near_miss::table.filter(near_miss::shop.eq(db.shop).and(near_miss::job.eq_any(jobs)));
     diesel::update(rows).set(near_miss::what.eq(ERASED)).execute(db.conn).map(|_| ())
+}
+
+/// What phones told of the jobs, with the photos; and the phones hear that it is gone.
+fn erase_told(db: &mut Db<'_>, of: Id) -> QueryResult<()> {
+    let shop = db.shop;
+    let jobs: Vec<Id> = jobs_of(shop, of).load(db.conn)?;
+    let comments =
+        job_comment::table.filter(job_comment::shop.eq(shop).and(job_comment::job.eq_any(jobs_of(shop, of))));
+    diesel::update(comments).set(job_comment::text.eq(ERASED)).execute(db.conn)?;
+    let notes =
+        crew_note::table.filter(crew_note::shop.eq(shop).and(crew_note::job.eq_any(jobs_of(shop, of))));
+    diesel::update(notes).set(crew_note::text.eq(ERASED)).execute(db.conn)?;
+    let acts = step_act::table.filter(step_act::shop.eq(shop).and(step_act::job.eq_any(jobs_of(shop, of))));
+    diesel::update(acts).set(step_act::reason.eq(None::<String>)).execute(db.conn)?;
+    let told = mutation::table.filter(mutation::shop.eq(shop).and(mutation::job.eq_any(jobs_of(shop, of))));
+    let nothing = (
+        mutation::payload.eq(None::<String>),
+        mutation::reason.eq(None::<String>),
+        mutation::settled_because.eq(None::<String>),
+    );
+    diesel::update(told).set(nothing).execute(db.conn)?;
+    let photos = photo::table.filter(photo::shop.eq(shop).and(photo::job.eq_any(jobs_of(shop, of))));
+    diesel::update(photos).set(photo::caption.eq(None::<String>)).execute(db.conn)?;
+    for upload in photos.select(photo::upload).load::<Id>(db.conn)? {
+        uploads::delete(db, upload)?;
+    }
+    db.touch(Touch::Row(Kind::Customer, of));
+    let vehicles = vehicle::table.filter(vehicle::shop.eq(shop).and(vehicle::customer.eq(of)));
+    for vehicle in vehicles.select(vehicle::id).load::<Id>(db.conn)? {
+        db.touch(Touch::Row(Kind::Vehicle, vehicle));
+    }
+    jobs.into_iter().for_each(|job| db.touch(Touch::WholeJob(job)));
+    Ok(())
 }
 
 /// Job, id, and the record before and after.

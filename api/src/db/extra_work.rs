@@ -3,6 +3,7 @@
 use super::Db;
 use super::kinds::{Id, Instant, Word};
 use super::schema::extra_work;
+use super::sync::Kind;
 use crate::check::{Check, Checker};
 use diesel::prelude::*;
 use serde::{Deserialize, Serialize};
@@ -59,15 +60,14 @@ impl Check for ExtraWorkFields {
     }
 }
 
-pub fn insert(db: &mut Db<'_>, job: Id, by_person: Id, fields: &ExtraWorkFields) -> QueryResult<Id> {
-    let id = Id::new(db.now);
+pub fn insert(db: &mut Db<'_>, job: Id, id: Id, by_person: Id, fields: &ExtraWorkFields) -> QueryResult<()> {
+    db.touch_of_job(job, Kind::ExtraWork, id);
     let made = (
         (extra_work::shop.eq(db.shop), extra_work::job.eq(job), extra_work::id.eq(id)),
         fields,
         (extra_work::by_person.eq(by_person), extra_work::recorded_at.eq(db.now)),
     );
-    diesel::insert_into(extra_work::table).values(made).execute(db.conn)?;
-    Ok(id)
+    diesel::insert_into(extra_work::table).values(made).execute(db.conn).map(|_| ())
 }
 
 /// Those of these jobs, the oldest first.

@@ -3,6 +3,7 @@
 use super::Db;
 use super::kinds::{Doc, Id, Instant};
 use super::schema::handbook_override;
+use super::sync::Touch;
 use crate::check::{Check, Checker};
 use diesel::prelude::*;
 use serde::{Deserialize, Serialize};
@@ -49,6 +50,7 @@ pub fn find(db: &mut Db<'_>, version: i32) -> QueryResult<Option<StoredOverrides
 
 /// Fails as taken when somebody else stored this version meanwhile.
 pub fn insert(db: &mut Db<'_>, version: i32, by_person: Id, document: &Overrides) -> QueryResult<()> {
+    db.touch(Touch::Handbook);
     let made = (
         handbook_override::shop.eq(db.shop),
         handbook_override::version.eq(version),

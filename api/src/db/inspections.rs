@@ -3,6 +3,7 @@
 use super::Db;
 use super::kinds::{Doc, Id, Instant};
 use super::schema::inspection;
+use super::sync::Kind;
 use crate::check::{Check, Checker};
 use diesel::prelude::*;
 use domain::inspection::{Finding, Inspection};
@@ -53,6 +54,7 @@ pub fn check_findings(found: &mut Checker, field: &str, findings: &[Finding]) {
 }
 
 pub fn insert(db: &mut Db<'_>, job: Id, id: Id, by_person: Id, document: &Inspection) -> QueryResult<()> {
+    db.touch_of_job(job, Kind::Inspection, id);
     let made = (
         inspection::shop.eq(db.shop),
         inspection::job.eq(job),
@@ -69,6 +71,14 @@ pub fn list(db: &mut Db<'_>, job: Id) -> QueryResult<Vec<InspectionRecord>> {
     inspection::table
         .filter(inspection::shop.eq(db.shop).and(inspection::job.eq(job)))
         .order((inspection::at, inspection::id))
+        .select(InspectionRecord::as_select())
+        .load(db.conn)
+}
+
+/// Those of these jobs as they are stored, in no order.
+pub fn records_of(db: &mut Db<'_>, jobs: &[Id]) -> QueryResult<Vec<InspectionRecord>> {
+    inspection::table
+        .filter(inspection::shop.eq(db.shop).and(inspection::job.eq_any(jobs.to_vec())))
         .select(InspectionRecord::as_select())
         .load(db.conn)
 }

@@ -3,6 +3,7 @@
 use super::Db;
 use super::kinds::{Doc, Id, Instant, Word};
 use super::schema::{job, job_technician};
+use super::sync::{Kind, Touch};
 use crate::check::{Check, Checker};
 use chrono::TimeDelta;
 use diesel::prelude::*;
@@ -378,17 +379,20 @@ pub fn list(
 
 /// Stores the fields if the job still has the revision `seen`.
 pub fn update(db: &mut Db<'_>, id: Id, seen: i32, fields: &JobFields) -> QueryResult<bool> {
+    db.touch(Touch::Placed(id));
     let row = job::table.find((db.shop, id)).filter(job::rev.eq(seen));
     Ok(diesel::update(row).set((fields, job::rev.eq(seen + 1))).execute(db.conn)? == 1)
 }
 
 pub fn set_status(db: &mut Db<'_>, id: Id, seen: i32, status: JobStatus) -> QueryResult<bool> {
+    db.touch_of_job(id, Kind::Job, id);
     let row = job::table.find((db.shop, id)).filter(job::rev.eq(seen));
     Ok(diesel::update(row).set((job::status.eq(Word(status)), job::rev.eq(seen + 1))).execute(db.conn)? == 1)
 }
 
 /// Begins the job, with the plan in force, if it still has the revision `seen`.
 pub fn begin(db: &mut Db<'_>, id: Id, seen: i32, plan_version: Option<i32>) -> QueryResult<bool> {
+    db.touch_of_job(id, Kind::Job, id);
     let row = job::table.find((db.shop, id)).filter(job::rev.eq(seen));
     let set =
         (job::status.eq(Word(JobStatus::Started)), job::started_plan.eq(plan_version), job::rev.eq(seen + 1));
@@ -403,6 +407,7 @@ pub fn finish(
     (at, by): (Instant, Option<Id>),
     left: &[Finding],
 ) -> QueryResult<bool> {
+    db.touch_of_job(id, Kind::Job, id);
     let row = job::table.find((db.shop, id)).filter(job::rev.eq(seen));
     let set = (
         job::status.eq(Word(JobStatus::Finished)),
@@ -415,6 +420,7 @@ pub fn finish(
 
 /// Stores who goes if the job still has the revision `seen`.
 pub fn assign(db: &mut Db<'_>, id: Id, seen: i32, to: &Assignment) -> QueryResult<bool> {
+    db.touch(Touch::Placed(id));
     let row = job::table.find((db.shop, id)).filter(job::rev.eq(seen));
     let set = (job::van.eq(to.van), job::start_at.eq(to.start_at), job::rev.eq(seen + 1));
     if diesel::update(row).set(set).execute(db.conn)? == 0 {
@@ -504,6 +510,7 @@ pub fn finished_of(db: &mut Db<'_>, customers: &[Id], since: Instant) -> QueryRe
 
 /// Notes that the crew has set out, if the job still has the revision `seen`.
 pub fn set_out(db: &mut Db<'_>, id: Id, seen: i32, arrives_at: Instant) -> QueryResult<bool> {
+    db.touch_of_job(id, Kind::Job, id);
     let row = job::table.find((db.shop, id)).filter(job::rev.eq(seen));
     let set = (job::set_out_at.eq(db.now), job::arrives_at.eq(arrives_at), job::rev.eq(seen + 1));
     Ok(diesel::update(row).set(set).execute(db.conn)? == 1)
@@ -511,6 +518,7 @@ pub fn set_out(db: &mut Db<'_>, id: Id, seen: i32, arrives_at: Instant) -> Query
 
 /// Another window, with no start set in it yet, if the job still has the revision `seen`.
 pub fn move_to(db: &mut Db<'_>, id: Id, seen: i32, fields: &JobFields) -> QueryResult<bool> {
+    db.touch(Touch::Placed(id));
     let row = job::table.find((db.shop, id)).filter(job::rev.eq(seen));
     let set = (fields, job::start_at.eq(None::<Instant>), job::rev.eq(seen + 1));
     Ok(diesel::update(row).set(set).execute(db.conn)? == 1)

@@ -10,9 +10,11 @@ pub mod backup;
 pub mod bookings;
 pub mod calendar_feeds;
 pub mod closed_weeks;
+pub mod crew_notes;
 pub mod customer_replies;
 pub mod customers;
 pub mod deliveries;
+pub mod devices;
 pub mod erasure;
 pub mod extra_work;
 pub mod forecast_checks;
@@ -21,6 +23,7 @@ pub mod held_offers;
 pub mod histories;
 pub mod inspections;
 pub mod isolation;
+pub mod job_comments;
 pub mod job_figures;
 pub mod jobs;
 pub mod kept_replies;
@@ -29,12 +32,14 @@ pub mod login_failures;
 pub mod logins;
 pub mod message_gateway;
 pub mod message_templates;
+pub mod mutations;
 pub mod near_misses;
 pub mod norm_vetoes;
 pub mod observations;
 pub mod outbox;
 pub mod partner_apps;
 pub mod people;
+pub mod photos;
 pub mod plans;
 pub mod promises;
 pub mod reminders;
@@ -48,10 +53,13 @@ pub mod signing_keys;
 mod statistics;
 pub mod step_cells;
 pub mod step_changes;
+pub mod step_states;
 pub mod steps;
+pub mod sync;
 pub mod travel_matrices;
 pub mod upkeep_needs;
 pub mod upkeep_states;
+pub mod uploads;
 pub mod van_checks;
 pub mod vans;
 pub mod vehicles;
@@ -67,17 +75,22 @@ use diesel::result::{ConnectionError, DatabaseErrorKind, Error as SqlError};
 use diesel::{PgConnection, SqliteConnection};
 use diesel_migrations::{EmbeddedMigrations, MigrationHarness, embed_migrations};
 use kinds::{Id, Instant};
+use std::collections::BTreeSet;
 use std::panic::{AssertUnwindSafe, catch_unwind, resume_unwind};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
-use tokio::sync::watch;
+use sync::{Poke, Touch};
+use tokio::sync::{broadcast, watch};
 
 const SQLITE_MIGRATIONS: EmbeddedMigrations = embed_migrations!("../migrations/sqlite");
 const POSTGRES_MIGRATIONS: EmbeddedMigrations = embed_migrations!("../migrations/postgres");
 
 /// How long a statement waits for another process that writes to the same SQLite file.
 const BUSY_TIMEOUT_MS: u32 = 10_000;
+
+/// Pokes that a slow listener may lag behind; one that lags further is poked at once.
+const POKES_KEPT: usize = 256;
 
 /// One connection to either database; one body of a statement serves both.
 #[derive(diesel::MultiConnection)]
@@ -106,9 +119,34 @@ pub struct Db<'a> {
     pub granted: Option<Vec<Id>>,
     /// Whether a task was added that is due already.
     pub adds_due: bool,
+    /// What the transaction changed of what phones hold.
+    touched: BTreeSet<Touch>,
+}
+
+impl<'a> Db<'a> {
+    fn new(conn: &'a mut Conn, shop: Id, now: Instant) -> Db<'a> {
+        Db { conn, shop, now, granted: None, adds_due: false, touched: BTreeSet::new() }
+    }
 }
 
 impl Db<'_> {
+    /// Runs a part of the transaction that may fail without the rest of it: then nothing of the part is kept.
+    pub fn part<T, E: From<SqlError>>(
+        &mut self,
+        work: impl FnOnce(&mut Db<'_>) -> Result<T, E>,
+    ) -> Result<Result<T, E>, SqlError> {
+        let before = self.touched.clone();
+        <Conn as Connection>::TransactionManager::begin_transaction(self.conn)?;
+        let done = work(self);
+        if done.is_ok() {
+            <Conn as Connection>::TransactionManager::commit_transaction(self.conn)?;
+        } else {
+            <Conn as Connection>::TransactionManager::rollback_transaction(self.conn)?;
+            self.touched = before;
+        }
+        Ok(done)
+    }
+
     /// The clock of the database: the same for all replicas, however their own clocks are set.
     pub fn clock(&mut self) -> Result<Instant, SqlError> {
         use diesel::RunQueryDsl;
@@ -172,6 +210,7 @@ pub enum OpenError {
 pub struct Database {
     pool: Pool<Location>,
     location: Arc<Location>,
+    pokes: broadcast::Sender<Poke>,
     /// Counts the changes that added a task which is due already.
     added_due: Arc<watch::Sender<u64>>,
 }
@@ -190,8 +229,9 @@ impl Database {
             .connection_timeout(Duration::from_secs(15))
             .build(location.clone())
             .map_err(|e| OpenError::Connect(location.shown(), e.to_string()))?;
+        let (pokes, _) = broadcast::channel(POKES_KEPT);
         let added_due = Arc::new(watch::channel(0).0);
-        Ok(Database { pool, location: Arc::new(location.clone()), added_due })
+        Ok(Database { pool, location: Arc::new(location.clone()), pokes, added_due })
     }
 
     /// Sees to it that the tables can be served from. An embedded database is brought up to date; on PostgreSQL only
@@ -259,9 +299,28 @@ impl Database {
         let conn: &mut Conn = &mut pooled;
         match conn {
             Conn::Pg(pg) => isolation::begin(pg, shop, "READ ONLY")?,
-            Conn::Sqlite(_) => return work(&mut Db { conn, shop, now, granted: None, adds_due: false }),
+            Conn::Sqlite(_) => return work(&mut Db::new(conn, shop, now)),
         }
-        finish(conn, shop, now, work).map(|(done, _)| done)
+        finish(conn, shop, now, work)
+    }
+
+    /// Runs statements that only read and all see the same: what was committed when the first one began.
+    pub fn snapshot<T, E>(
+        &self,
+        shop: Id,
+        now: Instant,
+        work: impl FnOnce(&mut Db<'_>) -> Result<T, E>,
+    ) -> Result<T, E>
+    where
+        E: From<SqlError>,
+    {
+        let mut pooled = self.connection()?;
+        let conn: &mut Conn = &mut pooled;
+        match conn {
+            Conn::Pg(pg) => isolation::begin(pg, shop, "ISOLATION LEVEL REPEATABLE READ READ ONLY")?,
+            Conn::Sqlite(conn) => AnsiTransactionManager::begin_transaction_sql(conn, "BEGIN")?,
+        }
+        finish(conn, shop, now, work)
     }
 
     /// Runs statements in one transaction: all of them are kept, or, on an error or a panic, none.
@@ -282,11 +341,24 @@ impl Database {
             Conn::Pg(pg) => isolation::begin(pg, shop, "READ WRITE")?,
             Conn::Sqlite(conn) => AnsiTransactionManager::begin_transaction_sql(conn, "BEGIN IMMEDIATE")?,
         }
-        let (done, adds_due) = finish(conn, shop, now, work)?;
+        let (done, adds_due, poke) = finish(conn, shop, now, |db| {
+            let done = work(db)?;
+            let poke = sync::settle(db)?;
+            Ok::<_, E>((done, db.adds_due, poke))
+        })?;
         if adds_due {
             self.added_due.send_modify(|times| *times = times.wrapping_add(1));
         }
+        if let Some(poke) = poke {
+            // Nobody may listen.
+            self.pokes.send(poke).ok();
+        }
         Ok(done)
+    }
+
+    /// Hears of everything that phones have to fetch, from this process, after its commit.
+    pub fn pokes(&self) -> broadcast::Receiver<Poke> {
+        self.pokes.subscribe()
     }
 
     /// Tells whoever holds it of every task of this process that is due when it is added.
@@ -343,21 +415,17 @@ fn migrate_sqlite(conn: &mut SqliteConnection) -> Result<(), OpenError> {
     if run.is_empty() { Ok(()) } else { statistics::tell(conn).map_err(|e| failed(&e)) }
 }
 
-/// Does the work in the transaction that has begun, and ends it; tells whether it added a task that is due.
+/// Does the work in the transaction that has begun, and ends it.
 fn finish<T, E>(
     conn: &mut Conn,
     shop: Id,
     now: Instant,
     work: impl FnOnce(&mut Db<'_>) -> Result<T, E>,
-) -> Result<(T, bool), E>
+) -> Result<T, E>
 where
     E: From<SqlError>,
 {
-    let run = || {
-        let mut db = Db { conn: &mut *conn, shop, now, granted: None, adds_due: false };
-        work(&mut db).map(|done| (done, db.adds_due))
-    };
-    match catch_unwind(AssertUnwindSafe(run)) {
+    match catch_unwind(AssertUnwindSafe(|| work(&mut Db::new(conn, shop, now)))) {
         Ok(Ok(done)) => {
             <Conn as Connection>::TransactionManager::commit_transaction(conn)?;
             Ok(done)

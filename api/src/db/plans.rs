@@ -3,6 +3,7 @@
 use super::Db;
 use super::kinds::{Doc, Id, Instant};
 use super::schema::plan;
+use super::sync::Kind;
 use crate::kept_facts::KeptFacts;
 use diesel::prelude::*;
 use domain::plan::JobPlan;
@@ -37,6 +38,7 @@ pub struct PlanVersion {
 
 /// Adds the next version and gives its number. The job must be locked.
 pub fn insert(db: &mut Db<'_>, job: Id, document: &JobPlan, facts: KeptFacts) -> QueryResult<i32> {
+    db.touch_of_job(job, Kind::Plan, job);
     let version = newest_version(db, job)?.unwrap_or(0) + 1;
     let made = (
         plan::shop.eq(db.shop),

@@ -646,6 +646,153 @@ diesel::table! {
 }
 
 diesel::table! {
+    sync_clock (shop) {
+        shop -> Text,
+        epoch -> Text,
+        seq -> BigInt,
+    }
+}
+
+diesel::table! {
+    sync_scope (shop, person) {
+        shop -> Text,
+        person -> Text,
+        floor_seq -> BigInt,
+        row_count -> BigInt,
+        row_sum -> BigInt,
+        as_of -> Date,
+    }
+}
+
+diesel::table! {
+    sync_index (shop, person, kind, id) {
+        shop -> Text,
+        person -> Text,
+        kind -> Text,
+        id -> Text,
+        job -> Nullable<Text>,
+        seq -> BigInt,
+        present -> Bool,
+        touched_at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    device (shop, id) {
+        shop -> Text,
+        id -> Text,
+        person -> Text,
+        name -> Nullable<Text>,
+        row_schema -> Integer,
+        last_n -> BigInt,
+        state -> Text,
+        seen_at -> Timestamp,
+        rev -> Integer,
+        created_at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    mutation (shop, id) {
+        shop -> Text,
+        id -> Text,
+        device -> Text,
+        n -> BigInt,
+        person -> Text,
+        job -> Text,
+        command -> Text,
+        version -> Integer,
+        outcome -> Text,
+        reason -> Nullable<Text>,
+        payload -> Nullable<Text>,
+        flagged -> Bool,
+        occurred_at -> Timestamp,
+        sent_at -> Timestamp,
+        received_at -> Timestamp,
+        corrected_at -> Timestamp,
+        inbox -> Nullable<Text>,
+        settled_by -> Nullable<Text>,
+        settled_at -> Nullable<Timestamp>,
+        settled_because -> Nullable<Text>,
+        rev -> Integer,
+    }
+}
+
+diesel::table! {
+    step_state (shop, job, step) {
+        shop -> Text,
+        job -> Text,
+        step -> Text,
+        status -> Text,
+        rev -> Integer,
+        by_person -> Text,
+        at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    step_act (shop, job, id) {
+        shop -> Text,
+        job -> Text,
+        id -> Text,
+        step -> Text,
+        act -> Text,
+        reason -> Nullable<Text>,
+        by_person -> Text,
+        at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    job_comment (shop, job, id) {
+        shop -> Text,
+        job -> Text,
+        id -> Text,
+        text -> Text,
+        by_person -> Text,
+        at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    crew_note (shop, job) {
+        shop -> Text,
+        job -> Text,
+        text -> Text,
+        device -> Nullable<Text>,
+        by_person -> Text,
+        at -> Timestamp,
+        rev -> Integer,
+    }
+}
+
+diesel::table! {
+    photo (shop, job, id) {
+        shop -> Text,
+        job -> Text,
+        id -> Text,
+        upload -> Text,
+        caption -> Nullable<Text>,
+        zone -> Nullable<Text>,
+        by_person -> Text,
+        at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    upload (shop, id) {
+        shop -> Text,
+        id -> Text,
+        person -> Text,
+        media_type -> Text,
+        length_bytes -> BigInt,
+        received_bytes -> BigInt,
+        expires_at -> Nullable<Timestamp>,
+        created_at -> Timestamp,
+    }
+}
+
+diesel::table! {
     round_plan (shop, id) {
         shop -> Text,
         id -> Text,
@@ -661,6 +808,15 @@ diesel::table! {
         published_at -> Nullable<Timestamp>,
         rev -> Integer,
         created_at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    upload_part (shop, upload, from_byte) {
+        shop -> Text,
+        upload -> Text,
+        from_byte -> BigInt,
+        bytes -> Binary,
     }
 }
 
@@ -800,6 +956,18 @@ diesel::allow_tables_to_appear_in_same_query!(
     calendar_feed,
     audit_entry,
     audit_head,
+    sync_clock,
+    sync_scope,
+    sync_index,
+    device,
+    mutation,
+    step_state,
+    step_act,
+    job_comment,
+    crew_note,
+    photo,
+    upload,
+    upload_part,
     round_plan,
     promise,
     held_offer,

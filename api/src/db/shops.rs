@@ -3,7 +3,7 @@
 use super::kinds::{Doc, Id, Instant};
 use super::round_settings::RoundSettings;
 use super::schema::shop;
-use super::{Conn, Db, isolation};
+use super::{Conn, Db, isolation, sync};
 use crate::check::{Check, Checker};
 use chrono::NaiveDate;
 use diesel::prelude::*;
@@ -133,7 +133,8 @@ impl Check for ShopFields {
 
 pub fn insert(db: &mut Db<'_>, fields: &ShopFields) -> QueryResult<()> {
     let made = (shop::id.eq(db.shop), fields, shop::rev.eq(1), shop::created_at.eq(db.now));
-    diesel::insert_into(shop::table).values(made).execute(db.conn).map(|_| ())
+    diesel::insert_into(shop::table).values(made).execute(db.conn)?;
+    sync::clock::start(db)
 }
 
 pub fn find(db: &mut Db<'_>) -> QueryResult<Option<Shop>> {
@@ -158,6 +159,7 @@ pub fn all(db: &mut Db<'_>) -> QueryResult<Vec<Id>> {
 
 /// Stores the fields if the shop still has the revision `seen`.
 pub fn update(db: &mut Db<'_>, seen: i32, fields: &ShopFields) -> QueryResult<bool> {
+    db.touch(sync::Touch::Shop);
     let row = shop::table.find(db.shop).filter(shop::rev.eq(seen));
     Ok(diesel::update(row).set((fields, shop::rev.eq(seen + 1))).execute(db.conn)? == 1)
 }

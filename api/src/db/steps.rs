@@ -3,6 +3,7 @@
 use super::Db;
 use super::kinds::{Doc, Id, Instant, Word};
 use super::schema::step_record;
+use super::sync::{Kind, Touch};
 use crate::check::{Check, Checker};
 use chrono::NaiveDate;
 use diesel::prelude::*;
@@ -124,6 +125,7 @@ pub struct NewStep<'a> {
 }
 
 pub fn insert(db: &mut Db<'_>, new: &NewStep<'_>) -> QueryResult<()> {
+    db.touch_of_job(new.job, Kind::Record, new.id);
     let made = (
         (step_record::shop.eq(db.shop), step_record::job.eq(new.job), step_record::id.eq(new.id)),
         new.fields,
@@ -172,6 +174,7 @@ pub fn correct(
     id: Id,
     (fields, norm, worked_on): (&StepFields, Option<StepNorm>, NaiveDate),
 ) -> QueryResult<bool> {
+    db.touch_of_job(job, Kind::Record, id);
     let row = step_record::table.find((db.shop, job, id));
     let moved = (step_record::worked_on.eq(worked_on), step_record::rev.eq(step_record::rev + 1));
     let set = (fields, moved, against(norm));
@@ -180,7 +183,16 @@ pub fn correct(
 
 /// Takes a record out. What it was is kept in `step_changes`.
 pub fn remove(db: &mut Db<'_>, job: Id, id: Id) -> QueryResult<bool> {
+    db.touch(Touch::Gone(job, Kind::Record, id.to_string()));
     Ok(diesel::delete(step_record::table.find((db.shop, job, id))).execute(db.conn)? == 1)
+}
+
+/// Those of these jobs as they are shown, in no order.
+pub fn records_of(db: &mut Db<'_>, jobs: &[Id]) -> QueryResult<Vec<FinishedStep>> {
+    step_record::table
+        .filter(step_record::shop.eq(db.shop).and(step_record::job.eq_any(jobs.to_vec())))
+        .select(FinishedStep::as_select())
+        .load(db.conn)
 }
 
 /// A record as throughput counts it.

@@ -4,6 +4,7 @@ use super::Db;
 use super::kinds::{Doc, Id, Instant};
 use super::schema::van;
 use super::shops::Place;
+use super::sync::{Kind, Touch};
 use crate::check::{Check, Checker};
 use chrono::NaiveDate;
 use diesel::prelude::*;
@@ -82,6 +83,14 @@ pub fn find(db: &mut Db<'_>, id: Id) -> QueryResult<Option<Van>> {
     van::table.find((db.shop, id)).select(Van::as_select()).first(db.conn).optional()
 }
 
+/// Those of the ids that are there, in no order.
+pub fn among(db: &mut Db<'_>, ids: &[Id]) -> QueryResult<Vec<Van>> {
+    van::table
+        .filter(van::shop.eq(db.shop).and(van::id.eq_any(ids.to_vec())))
+        .select(Van::as_select())
+        .load(db.conn)
+}
+
 pub fn list(db: &mut Db<'_>, after: Option<Id>, limit: i64) -> QueryResult<Vec<Van>> {
     let mut rows = van::table.filter(van::shop.eq(db.shop)).into_boxed();
     if let Some(after) = after {
@@ -92,6 +101,7 @@ pub fn list(db: &mut Db<'_>, after: Option<Id>, limit: i64) -> QueryResult<Vec<V
 
 /// Stores the fields if the van still has the revision `seen`.
 pub fn update(db: &mut Db<'_>, id: Id, seen: i32, fields: &VanFields) -> QueryResult<bool> {
+    db.touch(Touch::Row(Kind::Van, id));
     let row = van::table.find((db.shop, id)).filter(van::rev.eq(seen));
     Ok(diesel::update(row).set((fields, van::rev.eq(seen + 1))).execute(db.conn)? == 1)
 }

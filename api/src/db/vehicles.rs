@@ -3,6 +3,7 @@
 use super::Db;
 use super::kinds::{Doc, Id, Instant};
 use super::schema::vehicle;
+use super::sync::{Kind, Touch};
 use crate::check::{Check, Checker};
 use diesel::prelude::*;
 use domain::parking::{Driving, ParkingPlace};
@@ -175,6 +176,7 @@ pub fn among(db: &mut Db<'_>, ids: &[Id]) -> QueryResult<Vec<Vehicle>> {
 
 /// Stores the fields if the vehicle still has the revision `seen`.
 pub fn update(db: &mut Db<'_>, id: Id, seen: i32, fields: &VehicleFields) -> QueryResult<bool> {
+    db.touch(Touch::Row(Kind::Vehicle, id));
     let row = vehicle::table.find((db.shop, id)).filter(vehicle::rev.eq(seen));
     Ok(diesel::update(row).set((fields, vehicle::rev.eq(seen + 1))).execute(db.conn)? == 1)
 }

@@ -3,6 +3,7 @@
 use super::Db;
 use super::kinds::{Doc, Id, Instant};
 use super::schema::waiver;
+use super::sync::Kind;
 use crate::check::{Check, Checker};
 use chrono::NaiveDateTime;
 use chrono_tz::Tz;
@@ -86,6 +87,7 @@ impl Check for WaiverFields {
 }
 
 pub fn insert(db: &mut Db<'_>, job: Id, id: Id, noted_by: Id, fields: &WaiverFields) -> QueryResult<()> {
+    db.touch_of_job(job, Kind::Waiver, id);
     let made = (
         waiver::shop.eq(db.shop),
         waiver::job.eq(job),
@@ -106,6 +108,14 @@ pub fn list(db: &mut Db<'_>, job: Id) -> QueryResult<Vec<WaiverRecord>> {
     waiver::table
         .filter(waiver::shop.eq(db.shop).and(waiver::job.eq(job)))
         .order((waiver::at, waiver::id))
+        .select(WaiverRecord::as_select())
+        .load(db.conn)
+}
+
+/// Those of these jobs, in no order.
+pub fn of_jobs(db: &mut Db<'_>, jobs: &[Id]) -> QueryResult<Vec<WaiverRecord>> {
+    waiver::table
+        .filter(waiver::shop.eq(db.shop).and(waiver::job.eq_any(jobs.to_vec())))
         .select(WaiverRecord::as_select())
         .load(db.conn)
 }

@@ -1,9 +1,10 @@
 //! Warnings of a plan that somebody took note of.
 
 use super::jobs::running;
-use super::{Answer, Shared};
+use super::{Answer, Shared, steps::Teller};
 use crate::auth::Caller;
 use crate::check::{Check, Checker};
+use crate::db::Db;
 use crate::db::acknowledgements::{self, Acknowledgement};
 use crate::db::kinds::Id;
 use crate::db::plans;
@@ -47,24 +48,25 @@ impl Check for AcknowledgementFields {
 #[post("/v1/jobs/{id}/plan/acknowledgements")]
 pub async fn acknowledge(app: Shared, caller: Caller, key: Key, body: Body<AcknowledgementFields>) -> Answer {
     let (person, technician) = (caller.person()?, caller.only_own_work());
-    let AcknowledgementFields { rule, version } = body.0;
-    app.once(
-        &caller,
-        move |db| {
-            let job = running(db, key.0, technician)?;
-            let plan = plans::find(db, job.id, Some(version))?;
-            there_is_one(plan.as_ref().map(|plan| &plan.document.0), &rule)?;
-            let find =
-                |all: Vec<Acknowledgement>| all.into_iter().find(|a| a.rule == rule && a.person == person);
-            if let Some(before) = find(acknowledgements::list(db, job.id, version)?) {
-                return Ok(before);
-            }
-            acknowledgements::insert(db, job.id, version, &rule, person)?;
-            find(acknowledgements::list(db, job.id, version)?).ok_or(ApiError::NotFound)
-        },
-        Reply::plain,
-    )
-    .await
+    app.once(&caller, move |db| take_note(db, (technician, person), key.0, &body.0), Reply::plain).await
+}
+
+/// Notes that a warning was read.
+pub fn take_note(
+    db: &mut Db<'_>,
+    (technician, by): Teller,
+    job: Id,
+    AcknowledgementFields { rule, version }: &AcknowledgementFields,
+) -> Result<Acknowledgement, ApiError> {
+    let job = running(db, job, technician)?;
+    let plan = plans::find(db, job.id, Some(*version))?;
+    there_is_one(plan.as_ref().map(|plan| &plan.document.0), rule)?;
+    let find = |all: Vec<Acknowledgement>| all.into_iter().find(|a| a.rule == *rule && a.person == by);
+    if let Some(before) = find(acknowledgements::list(db, job.id, *version)?) {
+        return Ok(before);
+    }
+    acknowledgements::insert(db, job.id, *version, rule, by)?;
+    find(acknowledgements::list(db, job.id, *version)?).ok_or(ApiError::NotFound)
 }
 
 /// The plan exists, and the rule warns or blocks in it.

@@ -1,15 +1,18 @@
 //! Crews at the customer's place: arrivals, no-shows, and what was asked for beyond the booking.
 
 use super::jobs::{running, visible, with_reworked};
-use super::{Answer, Shared, listed, ok, steps::not_ahead, unless_stale};
+use super::steps::{Teller, not_ahead};
+use super::{Answer, Shared, listed, ok, unless_stale};
 use crate::auth::Caller;
 use crate::check::Checker;
+use crate::db::Db;
 use crate::db::arrivals::{self, Arrival, ArrivalFields};
 use crate::db::extra_work::{self, ExtraWork, ExtraWorkFields};
 use crate::db::jobs::{self, JobStatus};
 use crate::db::kinds::Id;
 use crate::error::ApiError;
 use crate::extract::{Body, Key, Seen};
+use crate::handbooks::Handbooks;
 use crate::page::Page;
 use crate::reply::Reply;
 use crate::throughput::roll_ups;
@@ -32,28 +35,42 @@ pub async fn set_arrival(
     seen: Seen,
     body: Body<ArrivalFields>,
 ) -> Answer {
-    let (technician, by, handbooks) = (caller.only_own_work(), caller.person()?, app.handbooks.clone());
+    let (who, handbooks) = ((caller.only_own_work(), caller.person()?), app.handbooks.clone());
     let arrival = app
         .write(&caller, move |db| {
-            let (handbook, touched) = (handbooks.of(db)?, with_reworked(db, key.0)?);
-            roll_ups::keep(db, &handbook, &touched, |db| {
-                let job = running(db, key.0, technician)?;
-                seen.allows(arrivals::find(db, job.id)?.map(|before| before.rev))?;
-                let mut found = Checker::default();
-                not_ahead(&mut found, "arrived_at", body.0.arrived_at, db.now);
-                found.finish()?;
-                if body.0.no_show {
-                    if job.status.0 == JobStatus::Started {
-                        return Err(ApiError::conflict("job_started", "work on the job has begun"));
-                    }
-                    unless_stale(jobs::set_status(db, job.id, job.rev, JobStatus::Cancelled)?)?;
-                }
-                arrivals::put(db, job.id, by, &body.0)?;
-                arrivals::find(db, job.id)?.ok_or(ApiError::NotFound)
+            arrive(db, &handbooks, who, key.0, |before| {
+                seen.allows(before.map(|before| before.rev))?;
+                Ok(body.0)
             })
         })
         .await?;
     ok(&arrival, arrival.rev)
+}
+
+/// Notes when the crew arrived: what `say` makes of what was said before.
+pub fn arrive(
+    db: &mut Db<'_>,
+    handbooks: &Handbooks,
+    (technician, by): Teller,
+    job: Id,
+    say: impl FnOnce(Option<&Arrival>) -> Result<ArrivalFields, ApiError>,
+) -> Result<Arrival, ApiError> {
+    let (handbook, touched) = (handbooks.of(db)?, with_reworked(db, job)?);
+    roll_ups::keep(db, &handbook, &touched, |db| {
+        let job = running(db, job, technician)?;
+        let fields = say(arrivals::find(db, job.id)?.as_ref())?;
+        let mut found = Checker::default();
+        not_ahead(&mut found, "arrived_at", fields.arrived_at, db.now);
+        found.finish()?;
+        if fields.no_show {
+            if job.status.0 == JobStatus::Started {
+                return Err(ApiError::conflict("job_started", "work on the job has begun"));
+            }
+            unless_stale(jobs::set_status(db, job.id, job.rev, JobStatus::Cancelled)?)?;
+        }
+        arrivals::put(db, job.id, by, &fields)?;
+        arrivals::find(db, job.id)?.ok_or(ApiError::NotFound)
+    })
 }
 
 /// When the crew arrived.
@@ -88,24 +105,36 @@ pub async fn get_arrival(app: Shared, caller: Caller, key: Key) -> Answer {
 )]
 #[post("/v1/jobs/{id}/extra-work")]
 pub async fn create_extra_work(app: Shared, caller: Caller, key: Key, body: Body<ExtraWorkFields>) -> Answer {
-    let (technician, by, handbooks) = (caller.only_own_work(), caller.person()?, app.handbooks.clone());
+    let (who, handbooks) = ((caller.only_own_work(), caller.person()?), app.handbooks.clone());
     app.once(
         &caller,
         move |db| {
-            let handbook = handbooks.of(db)?;
-            roll_ups::keep(db, &handbook, &[key.0], |db| {
-                let job = running(db, key.0, technician)?;
-                let mut found = Checker::default();
-                not_ahead(&mut found, "asked_at", body.0.asked_at, db.now);
-                found.finish()?;
-                let id = extra_work::insert(db, job.id, by, &body.0)?;
-                let all = extra_work::of_jobs(db, &[job.id])?;
-                all.into_iter().find(|one| one.id == id).ok_or(ApiError::NotFound)
-            })
+            let id = Id::new(db.now);
+            ask_extra_work(db, &handbooks, who, (key.0, id), &body.0)
         },
         move |noted| Reply::created(noted, 1, format!("/v1/jobs/{}/extra-work", key.0)),
     )
     .await
+}
+
+/// Notes what the customer was asked for, under `id`.
+pub fn ask_extra_work(
+    db: &mut Db<'_>,
+    handbooks: &Handbooks,
+    (technician, by): Teller,
+    (job, id): (Id, Id),
+    fields: &ExtraWorkFields,
+) -> Result<ExtraWork, ApiError> {
+    let handbook = handbooks.of(db)?;
+    roll_ups::keep(db, &handbook, &[job], |db| {
+        let job = running(db, job, technician)?;
+        let mut found = Checker::default();
+        not_ahead(&mut found, "asked_at", fields.asked_at, db.now);
+        found.finish()?;
+        extra_work::insert(db, job.id, id, by, fields)?;
+        let all = extra_work::of_jobs(db, &[job.id])?;
+        all.into_iter().find(|one| one.id == id).ok_or(ApiError::NotFound)
+    })
 }
 
 /// What the customer was asked for beyond the booking, the oldest first.

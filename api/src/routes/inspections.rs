@@ -1,13 +1,15 @@
 //! What technicians saw at the vehicle of a job.
 
-use super::{Answer, Shared, jobs::running, jobs::visible, listed};
+use super::{Answer, Shared, jobs::running, jobs::visible, listed, steps::Teller};
 use crate::auth::Caller;
 use crate::check::Checker;
+use crate::db::Db;
 use crate::db::inspections::{self, InspectionRecord};
 use crate::db::kinds::Id;
 use crate::db::vehicles;
 use crate::error::ApiError;
 use crate::extract::{Body, Key};
+use crate::handbooks::Handbooks;
 use crate::page::Page;
 use crate::reply::Reply;
 use crate::throughput::roll_ups;
@@ -34,26 +36,39 @@ use domain::vehicle::{VehicleClass, Zone};
 )]
 #[post("/v1/jobs/{id}/inspections")]
 pub async fn create_inspection(app: Shared, caller: Caller, key: Key, body: Body<Inspection>) -> Answer {
-    let (technician, person, handbooks) = (caller.only_own_work(), caller.person()?, app.handbooks.clone());
+    let (who, handbooks) = ((caller.only_own_work(), caller.person()?), app.handbooks.clone());
     app.once(
         &caller,
         move |db| {
-            let handbook = handbooks.of(db)?;
-            roll_ups::keep(db, &handbook, &[key.0], |db| {
-                let job = running(db, key.0, technician)?;
-                let vehicle = vehicles::find(db, job.fields.vehicle)?.ok_or(ApiError::NotFound)?;
-                known_zones(&body.0, vehicle.fields.document.0.class, &handbook)?;
-                let mut seen = History::default();
-                seen.record_inspection(upkeep::today(db)?, &body.0);
-                upkeep::found::compare(db, &handbooks, vehicle.id, &vehicle.fields.document.0, &seen)?;
-                inspections::insert(db, job.id, Id::new(db.now), person, &body.0)?;
-                upkeep::changed(db, &handbooks, vehicle.id)?;
-                inspections::newest(db, job.id)?.ok_or(ApiError::NotFound)
-            })
+            let id = Id::new(db.now);
+            inspect(db, &handbooks, who, (key.0, id), &body.0)
         },
         move |record| Reply::created(record, 1, format!("/v1/jobs/{}/inspections", key.0)),
     )
     .await
+}
+
+/// Notes what was seen, under `id`.
+pub fn inspect(
+    db: &mut Db<'_>,
+    handbooks: &Handbooks,
+    (technician, by): Teller,
+    (job, id): (Id, Id),
+    inspection: &Inspection,
+) -> Result<InspectionRecord, ApiError> {
+    let handbook = handbooks.of(db)?;
+    roll_ups::keep(db, &handbook, &[job], |db| {
+        let job = running(db, job, technician)?;
+        let vehicle = vehicles::find(db, job.fields.vehicle)?.ok_or(ApiError::NotFound)?;
+        known_zones(inspection, vehicle.fields.document.0.class, &handbook)?;
+        let mut seen = History::default();
+        seen.record_inspection(upkeep::today(db)?, inspection);
+        upkeep::found::compare(db, handbooks, vehicle.id, &vehicle.fields.document.0, &seen)?;
+        inspections::insert(db, job.id, id, by, inspection)?;
+        upkeep::changed(db, handbooks, vehicle.id)?;
+        let all = inspections::list(db, job.id)?;
+        all.into_iter().find(|one| one.id == id).ok_or(ApiError::NotFound)
+    })
 }
 
 /// The inspections of a job, oldest first.

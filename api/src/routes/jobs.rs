@@ -428,7 +428,7 @@ fn view_of(db: &mut Db<'_>, job: Job) -> Result<JobView, ApiError> {
     Ok(JobView { local: local_times(&job, zone), technicians, job })
 }
 
-fn views(db: &mut Db<'_>, rows: Vec<Job>) -> Result<Vec<JobView>, ApiError> {
+pub fn views(db: &mut Db<'_>, rows: Vec<Job>) -> Result<Vec<JobView>, ApiError> {
     let ids: Vec<Id> = rows.iter().map(|job| job.id).collect();
     let mut technicians = jobs::technicians(db, &ids)?;
     let zones = zones(db, &rows)?;

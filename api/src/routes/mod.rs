@@ -9,10 +9,12 @@ pub mod comparisons;
 pub mod customer_pages;
 pub mod customers;
 pub mod departures;
+pub mod devices;
 pub mod erasure;
 pub mod fleet;
 pub mod handbook;
 pub mod health;
+pub mod inbox;
 pub mod inspections;
 pub mod jobs;
 pub mod login;
@@ -36,11 +38,13 @@ pub mod rounds;
 pub mod shop;
 pub mod step_changes;
 pub mod steps;
+pub mod sync;
 pub mod tasks;
 pub mod throughput;
 pub mod travel_matrix;
 pub mod unsubscribe;
 pub mod upkeep;
+pub mod uploads;
 pub mod vans;
 pub mod vehicles;
 pub mod waivers;
@@ -216,6 +220,23 @@ pub fn routes(all: &mut ServiceConfig<'_>) {
         .service(arrivals::list_extra_work)          // GET /v1/jobs/{id}/extra-work
         .service(arrivals::create_extra_work)        // POST /v1/jobs/{id}/extra-work
         .service(steps::finish_job)                  // POST /v1/jobs/{id}/finish
+        .service(sync::pull::pull)                   // GET /v1/sync/pull
+        .service(sync::push::push)                   // POST /v1/sync/push
+        .service(sync::events::listen)               // GET /v1/sync/events
+        .service(devices::list_devices)              // GET /v1/devices
+        .service(devices::get_device)                // GET /v1/devices/{id}
+        .service(devices::register_device)           // PUT /v1/devices/{id}
+        .service(devices::revoke_device)             // POST /v1/devices/{id}/revoke
+        .service(inbox::list_inbox)                  // GET /v1/inbox
+        .service(inbox::get_inbox_entry)             // GET /v1/inbox/{id}
+        .service(inbox::accept_inbox_entry)          // POST /v1/inbox/{id}/accept
+        .service(inbox::discard_inbox_entry)         // POST /v1/inbox/{id}/discard
+        .service(uploads::get_upload_options)        // OPTIONS /v1/uploads
+        .service(uploads::create_upload)             // POST /v1/uploads
+        .service(uploads::get_upload)                // GET /v1/uploads/{id}
+        .service(uploads::get_upload_offset)         // HEAD /v1/uploads/{id}
+        .service(uploads::continue_upload)           // PATCH /v1/uploads/{id}
+        .service(uploads::delete_upload)             // DELETE /v1/uploads/{id}
         .service(upkeep::get_upkeep)                 // GET /v1/vehicles/{id}/upkeep
         .service(upkeep::draw_upkeep)                // GET /v1/vehicles/{id}/upkeep.svg
         .service(upkeep::forecast_vehicle)           // POST /v1/vehicles/{id}/upkeep

@@ -1,6 +1,6 @@
 //! Records of steps that were wrong: corrected or taken back, with the reason, and never without a trace.
 
-use super::steps::{before_the_end, recordable};
+use super::steps::{Teller, before_the_end, recordable};
 use super::{Answer, Shared, jobs::visible, listed, unless_stale};
 use crate::auth::Caller;
 use crate::check::{Check, Checker};
@@ -11,6 +11,7 @@ use crate::db::step_changes::{self, ChangeKind, NewChange, StepChange};
 use crate::db::steps::{self, FinishedStep, StepFields};
 use crate::error::ApiError;
 use crate::extract::{Body, IfMatch, Key, RecordKey};
+use crate::handbooks::Handbooks;
 use crate::norms;
 use crate::page::Page;
 use crate::plan_input::zone_of;
@@ -79,31 +80,42 @@ pub async fn correct_step(
     (key, record, seen): (Key, RecordKey, IfMatch),
     body: Body<StepCorrection>,
 ) -> Answer {
-    let (technician, by, handbooks) = (caller.only_own_work(), caller.person()?, app.handbooks.clone());
+    let (who, handbooks) = ((caller.only_own_work(), caller.person()?), app.handbooks.clone());
     app.once(
         &caller,
-        move |db| {
-            let handbook = handbooks.of(db)?;
-            let StepCorrection { reason, corrected } = &body.0;
-            let was = moment(db, key.0, record.0)?;
-            let moments = [was, (corrected.technician, corrected.started_at)];
-            roll_ups::keep_steps(db, &handbook, key.0, &moments, |db| {
-                let (job, before) = changeable(db, key.0, record.0, technician, was)?;
-                seen.allows(before.rev)?;
-                let mut found = Checker::default();
-                found.within_or("corrected", |found| {
-                    before_the_end(found, &job, corrected);
-                    recordable(db, found, &job, &handbook, technician, corrected)
-                })?;
-                found.finish()?;
-                correct(db, &job, &before, (corrected, reason, by))?;
-                upkeep::changed(db, &handbooks, job.fields.vehicle)?;
-                steps::find(db, job.id, record.0)?.ok_or(ApiError::NotFound)
-            })
-        },
+        move |db| correct(db, &handbooks, who, (key.0, record.0, Some(&seen)), &body.0),
         move |step| Reply::ok(step, step.rev),
     )
     .await
+}
+
+/// A record of a job; whoever saw it says which revision.
+pub type SeenRecord<'a> = (Id, Id, Option<&'a IfMatch>);
+
+/// Puts other values in the place of a record's.
+pub fn correct(
+    db: &mut Db<'_>,
+    handbooks: &Handbooks,
+    (technician, by): Teller,
+    (job, record, seen): SeenRecord<'_>,
+    StepCorrection { reason, corrected }: &StepCorrection,
+) -> Result<FinishedStep, ApiError> {
+    let handbook = handbooks.of(db)?;
+    let was = moment(db, job, record)?;
+    let moments = [was, (corrected.technician, corrected.started_at)];
+    roll_ups::keep_steps(db, &handbook, job, &moments, |db| {
+        let (job, before) = changeable(db, job, record, technician, was)?;
+        seen.map_or(Ok(()), |seen| seen.allows(before.rev))?;
+        let mut found = Checker::default();
+        found.within_or("corrected", |found| {
+            before_the_end(found, &job, corrected);
+            recordable(db, found, &job, &handbook, technician, corrected)
+        })?;
+        found.finish()?;
+        store(db, &job, &before, (corrected, reason, by))?;
+        upkeep::changed(db, handbooks, job.fields.vehicle)?;
+        steps::find(db, job.id, record)?.ok_or(ApiError::NotFound)
+    })
 }
 
 /// Takes the record of a step back, also of a finished job. It counts nowhere any more; what it was is kept with the
@@ -121,25 +133,34 @@ pub async fn void_step(
     (key, record, seen): (Key, RecordKey, IfMatch),
     body: Body<StepVoid>,
 ) -> Answer {
-    let (technician, by, handbooks) = (caller.only_own_work(), caller.person()?, app.handbooks.clone());
+    let (who, handbooks) = ((caller.only_own_work(), caller.person()?), app.handbooks.clone());
     app.once(
         &caller,
-        move |db| {
-            let handbook = handbooks.of(db)?;
-            let was = moment(db, key.0, record.0)?;
-            roll_ups::keep_steps(db, &handbook, key.0, &[was], |db| {
-                let (job, before) = changeable(db, key.0, record.0, technician, was)?;
-                seen.allows(before.rev)?;
-                let id = note(db, &job, &before, (ChangeKind::Voided, None, &body.0.reason, by))?;
-                steps::remove(db, job.id, before.id)?;
-                upkeep::changed(db, &handbooks, job.fields.vehicle)?;
-                let changes = step_changes::of_job(db, job.id)?;
-                changes.into_iter().find(|change| change.id == id).ok_or(ApiError::NotFound)
-            })
-        },
+        move |db| void(db, &handbooks, who, (key.0, record.0, Some(&seen)), &body.0.reason),
         Reply::plain,
     )
     .await
+}
+
+/// Takes a record back.
+pub fn void(
+    db: &mut Db<'_>,
+    handbooks: &Handbooks,
+    (technician, by): Teller,
+    (job, record, seen): SeenRecord<'_>,
+    reason: &str,
+) -> Result<StepChange, ApiError> {
+    let handbook = handbooks.of(db)?;
+    let was = moment(db, job, record)?;
+    roll_ups::keep_steps(db, &handbook, job, &[was], |db| {
+        let (job, before) = changeable(db, job, record, technician, was)?;
+        seen.map_or(Ok(()), |seen| seen.allows(before.rev))?;
+        let id = note(db, &job, &before, (ChangeKind::Voided, None, reason, by))?;
+        steps::remove(db, job.id, before.id)?;
+        upkeep::changed(db, handbooks, job.fields.vehicle)?;
+        let changes = step_changes::of_job(db, job.id)?;
+        changes.into_iter().find(|change| change.id == id).ok_or(ApiError::NotFound)
+    })
 }
 
 /// What was corrected and taken back in the records of a job, the oldest first.
@@ -185,7 +206,7 @@ fn changeable(
 }
 
 /// A record of the same step keeps what it is measured against.
-fn correct(
+fn store(
     db: &mut Db<'_>,
     job: &Job,
     before: &FinishedStep,

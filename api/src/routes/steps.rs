@@ -7,12 +7,14 @@ use crate::check::{Check, Checker};
 use crate::db::inspections::check_findings;
 use crate::db::jobs::{self, Job, JobStatus};
 use crate::db::kinds::{Id, Instant};
+use crate::db::step_states::{self, NewAct};
 use crate::db::steps::{self, FinishedStep, NewStep, Outcome, StepFields};
 use crate::db::webhooks::EventKind;
 use crate::db::{Db, observations, people, plans, vehicles};
 use crate::error::ApiError;
 use crate::events;
 use crate::extract::{Body, IfMatch, Key, Optional};
+use crate::handbooks::Handbooks;
 use crate::norms;
 use crate::page::Page;
 use crate::plan_input::zone_of;
@@ -23,6 +25,7 @@ use actix_web::{get, post};
 use chrono::TimeDelta;
 use domain::handbook::Handbook;
 use domain::inspection::Finding;
+use domain::sync::{StepAct, StepState};
 use domain::upkeep::{CoatsAfter, DoneStep, History, coats_after};
 use serde::Deserialize;
 use utoipa::ToSchema;
@@ -74,27 +77,12 @@ pub async fn list_steps(app: Shared, caller: Caller, key: Key) -> Answer {
 )]
 #[post("/v1/jobs/{id}/steps")]
 pub async fn record_step(app: Shared, caller: Caller, key: Key, body: Body<StepFields>) -> Answer {
-    let (technician, by, handbooks) = (caller.only_own_work(), caller.person()?, app.handbooks.clone());
+    let (who, handbooks) = ((caller.only_own_work(), caller.person()?), app.handbooks.clone());
     app.once(
         &caller,
         move |db| {
-            let handbook = handbooks.of(db)?;
-            let moment = (body.0.technician, body.0.started_at);
-            roll_ups::keep_steps(db, &handbook, key.0, &[moment], |db| {
-                let job = worked(db, key.0, technician)?;
-                if let Some(known) = steps::repeated(db, job.id, &body.0)? {
-                    return Ok((known, false));
-                }
-                let mut found = Checker::default();
-                before_the_end(&mut found, &job, &body.0);
-                recordable(db, &mut found, &job, &handbook, technician, &body.0)?;
-                found.finish()?;
-                let id = record(db, &job, by, &body.0)?;
-                if job.finished_at.is_some() {
-                    upkeep::changed(db, &handbooks, job.fields.vehicle)?;
-                }
-                Ok((steps::find(db, job.id, id)?.ok_or(ApiError::NotFound)?, true))
-            })
+            let id = Id::new(db.now);
+            record(db, &handbooks, who, (key.0, id), &body.0)
         },
         move |(step, is_new)| match is_new {
             true => Reply::created(step, step.rev, format!("/v1/jobs/{}/steps", key.0)),
@@ -104,9 +92,38 @@ pub async fn record_step(app: Shared, caller: Caller, key: Key, body: Body<StepF
     .await
 }
 
+/// Who tells something of a job: the technician who is held to their own work, if it is one, and the person.
+pub type Teller = (Option<Id>, Id);
+
+/// Records a step under `id`, unless the same record is there; tells whether it is new.
+pub fn record(
+    db: &mut Db<'_>,
+    handbooks: &Handbooks,
+    (technician, by): Teller,
+    (job, id): (Id, Id),
+    fields: &StepFields,
+) -> Result<(FinishedStep, bool), ApiError> {
+    let handbook = handbooks.of(db)?;
+    let moment = (fields.technician, fields.started_at);
+    roll_ups::keep_steps(db, &handbook, job, &[moment], |db| {
+        let job = worked(db, job, technician)?;
+        if let Some(known) = steps::repeated(db, job.id, fields)? {
+            return Ok((known, false));
+        }
+        let mut found = Checker::default();
+        before_the_end(&mut found, &job, fields);
+        recordable(db, &mut found, &job, &handbook, technician, fields)?;
+        found.finish()?;
+        store(db, &job, (id, by), fields)?;
+        if job.finished_at.is_some() {
+            upkeep::changed(db, handbooks, job.fields.vehicle)?;
+        }
+        Ok((steps::find(db, job.id, id)?.ok_or(ApiError::NotFound)?, true))
+    })
+}
+
 /// Stores a record; the first one begins the job.
-fn record(db: &mut Db<'_>, job: &Job, by: Id, fields: &StepFields) -> Result<Id, ApiError> {
-    let id = Id::new(db.now);
+fn store(db: &mut Db<'_>, job: &Job, (id, by): (Id, Id), fields: &StepFields) -> Result<(), ApiError> {
     let norm = norms::norm_of(db, job.id, &fields.step)?;
     let worked_on = fields.started_at.local(zone_of(db, None)?).date();
     steps::insert(db, &NewStep { job: job.id, id, fields, norm, worked_on, recorded_by: Some(by) })?;
@@ -114,7 +131,19 @@ fn record(db: &mut Db<'_>, job: &Job, by: Id, fields: &StepFields) -> Result<Id,
         let plan = plans::newest_version(db, job.id)?;
         unless_stale(jobs::begin(db, job.id, job.rev, plan)?)?;
     }
-    Ok(id)
+    let act =
+        NewAct { job: job.id, id, step: &fields.step, act: StepAct::Complete, reason: None, by_person: by };
+    mark(db, &act).map(|_| ())
+}
+
+/// Notes what is said of a step; tells whether that changed how it stands. The job must be locked.
+pub fn mark(db: &mut Db<'_>, new: &NewAct<'_>) -> Result<bool, ApiError> {
+    let stored = step_states::find(db, new.job, new.step)?;
+    let before = stored
+        .map_or_else(StepState::default, |stored| StepState { status: stored.status.0, rev: stored.rev });
+    let after = before.after(new.act).map_err(|e| ApiError::conflict("step_changed", e.to_string()))?;
+    step_states::put(db, new, after)?;
+    Ok(after != before)
 }
 
 /// How the vehicle was left.
@@ -153,34 +182,42 @@ pub async fn finish_job(
     seen: IfMatch,
     body: Optional<FinishFields>,
 ) -> Answer {
-    let (technician, by, handbooks) = (caller.only_own_work(), caller.person()?, app.handbooks.clone());
-    let Optional(FinishFields { grades_after, finished_at }) = body;
+    let (who, handbooks) = ((caller.only_own_work(), caller.person()?), app.handbooks.clone());
     app.once(
         &caller,
-        move |db| {
-            let (handbook, touched) = (handbooks.of(db)?, with_reworked(db, key.0)?);
-            roll_ups::keep(db, &handbook, &touched, |db| {
-                let job = planned(db, key.0, technician)?;
-                seen.allows(job.rev)?;
-                let done = steps::list(db, job.id)?;
-                let at = finished_at.unwrap_or(db.now);
-                finishable(db, &job, &handbook, &done, &grades_after, at)?;
-                let at = at.min(db.now);
-                unless_stale(jobs::finish(db, job.id, job.rev, (at, Some(by)), &grades_after)?)?;
-                enter_coats(db, &job, &handbook, &done, (at, by))?;
-                upkeep::changed(db, &handbooks, job.fields.vehicle)?;
-                let view = view(db, job.id)?;
-                events::job(db, EventKind::JobFinished, &view.job)?;
-                Ok(view)
-            })
-        },
+        move |db| finish(db, &handbooks, who, (key.0, Some(&seen)), &body.0),
         move |view| Reply::ok(view, view.job.rev),
     )
     .await
 }
 
+/// Finishes a job; whoever saw it says which revision.
+pub fn finish(
+    db: &mut Db<'_>,
+    handbooks: &Handbooks,
+    (technician, by): Teller,
+    (job, seen): (Id, Option<&IfMatch>),
+    FinishFields { grades_after, finished_at }: &FinishFields,
+) -> Result<JobView, ApiError> {
+    let (handbook, touched) = (handbooks.of(db)?, with_reworked(db, job)?);
+    roll_ups::keep(db, &handbook, &touched, |db| {
+        let job = planned(db, job, technician)?;
+        seen.map_or(Ok(()), |seen| seen.allows(job.rev))?;
+        let done = steps::list(db, job.id)?;
+        let at = finished_at.unwrap_or(db.now);
+        finishable(db, &job, &handbook, &done, grades_after, at)?;
+        let at = at.min(db.now);
+        unless_stale(jobs::finish(db, job.id, job.rev, (at, Some(by)), grades_after)?)?;
+        enter_coats(db, &job, &handbook, &done, (at, by))?;
+        upkeep::changed(db, handbooks, job.fields.vehicle)?;
+        let view = view(db, job.id)?;
+        events::job(db, EventKind::JobFinished, &view.job)?;
+        Ok(view)
+    })
+}
+
 /// The visible job, locked, if it has a plan and is not cancelled: what was done on a finished one may be told later.
-fn worked(db: &mut Db<'_>, id: Id, technician: Option<Id>) -> Result<Job, ApiError> {
+pub fn worked(db: &mut Db<'_>, id: Id, technician: Option<Id>) -> Result<Job, ApiError> {
     jobs::find_locked(db, id)?;
     let job = visible(db, id, technician)?;
     match job.status.0 {

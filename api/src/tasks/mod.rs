@@ -13,6 +13,7 @@ mod forecast_upkeep;
 mod parcel;
 mod plan_rounds;
 mod purge_replies;
+mod purge_sync;
 mod purge_tasks;
 mod purge_tokens;
 mod refresh_weather;
@@ -68,10 +69,12 @@ pub enum Task {
     PurgeTasks,
     /// Forgets replies kept for repeated requests.
     PurgeReplies,
+    /// Forgets what phones no longer need.
+    PurgeSync,
 }
 
 /// What recurs in every shop, and how often, in minutes. Periods are counted from 1970 in UTC.
-pub const TICKS: [(Task, i64); 8] = [
+pub const TICKS: [(Task, i64); 9] = [
     (Task::RefreshWeather, 180),
     (Task::BackUp, 1440),
     (Task::ForecastUpkeep { renew: false }, 1440),
@@ -80,6 +83,7 @@ pub const TICKS: [(Task, i64); 8] = [
     (Task::PurgeTokens, 1440),
     (Task::PurgeTasks, 1440),
     (Task::PurgeReplies, 1440),
+    (Task::PurgeSync, 1440),
 ];
 
 /// How an attempt went well.
@@ -123,6 +127,7 @@ impl Task {
             Task::PurgeTokens => "purge_tokens",
             Task::PurgeTasks => "purge_tasks",
             Task::PurgeReplies => "purge_replies",
+            Task::PurgeSync => "purge_sync",
         }
     }
 
@@ -141,6 +146,7 @@ impl Task {
             Task::PurgeTokens => purge_tokens::run(app, claimed.shop).await,
             Task::PurgeTasks => purge_tasks::run(app, claimed.shop).await,
             Task::PurgeReplies => purge_replies::run(app, claimed.shop).await,
+            Task::PurgeSync => purge_sync::run(app, claimed.shop).await,
         }
     }
 

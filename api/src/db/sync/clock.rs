@@ -1,0 +1,36 @@
+//! The one number of a shop that orders all changes, and the timeline it belongs to.
+
+use crate::db::Db;
+use crate::db::kinds::Id;
+use crate::db::schema::sync_clock;
+use diesel::prelude::*;
+
+/// Starts the clock of a new shop.
+pub fn start(db: &mut Db<'_>) -> QueryResult<()> {
+    let epoch = Id::new(db.now).to_string();
+    let made = (sync_clock::shop.eq(db.shop), sync_clock::epoch.eq(epoch), sync_clock::seq.eq(0_i64));
+    diesel::insert_into(sync_clock::table).values(made).execute(db.conn).map(|_| ())
+}
+
+/// The next number. Whoever asks for one, too, waits until this transaction ends; none: there is no such shop.
+pub fn next(db: &mut Db<'_>) -> QueryResult<Option<i64>> {
+    let row = sync_clock::table.find(db.shop);
+    if diesel::update(row).set(sync_clock::seq.eq(sync_clock::seq + 1)).execute(db.conn)? == 0 {
+        return Ok(None);
+    }
+    Ok(Some(now(db)?.1))
+}
+
+/// The timeline and the number of the last change.
+pub fn now(db: &mut Db<'_>) -> QueryResult<(String, i64)> {
+    sync_clock::table.find(db.shop).select((sync_clock::epoch, sync_clock::seq)).first(db.conn)
+}
+
+/// Begins another timeline: what was acknowledged on the old one may be lost here.
+pub fn begin_epoch(db: &mut Db<'_>) -> QueryResult<()> {
+    let epoch = Id::new(db.now).to_string();
+    diesel::update(sync_clock::table.find(db.shop))
+        .set(sync_clock::epoch.eq(epoch))
+        .execute(db.conn)
+        .map(|_| ())
+}

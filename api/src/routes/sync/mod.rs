@@ -1,0 +1,12 @@
+//! Phones that work out of reach: what they hold, and what they say when they are back.
+//!
+//! Reading order: `pull` (what a phone holds, page by page), `bodies` (how each thing looks), `push` (commands, each once
+//! and in order), `commands` (what can be said, in words), `perform` (what it does: the same functions as the routes of
+//! the office), `events` (that there is something to fetch).
+
+pub mod bodies;
+pub mod commands;
+pub mod events;
+pub mod perform;
+pub mod pull;
+pub mod push;

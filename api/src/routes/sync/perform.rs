@@ -1,0 +1,288 @@
+//! What a command of a phone does: the same functions that the routes of the office call. What cannot be done is told as a
+//! [`Fate`], so that everything behind it goes on.
+
+use super::commands::{Said, understand};
+use crate::db::kinds::Id;
+use crate::db::mutations::{self, Fate, MutationOutcome, Reason};
+use crate::db::step_states::NewAct;
+use crate::db::sync::index;
+use crate::db::{Db, crew_notes, extra_work, inspections, job_comments, jobs, photos, steps, waivers};
+use crate::error::{ApiError, FieldError};
+use crate::handbooks::Handbooks;
+use crate::routes::jobs::running;
+use crate::routes::steps::{Teller, finish, mark, record, worked};
+use crate::routes::{acknowledgements, arrivals, inspections as looks, step_changes, waivers as consents};
+use domain::sync::{Admission, Assignment, Command, Edit, Note, Noted, StepAct, admission, edit_note};
+use serde_json::{Value, json};
+
+/// A command about a job, and who says it.
+#[derive(Clone)]
+pub struct Telling {
+    /// The command's id; what it makes has the same.
+    pub id: Id,
+    pub device: Id,
+    pub person: Id,
+    /// Set for somebody who is held to their own work.
+    pub technician: Option<Id>,
+    pub job: Id,
+    pub command: String,
+    pub version: i32,
+    pub base_rev: Option<i32>,
+    pub depends_on: Vec<Id>,
+    pub args: Value,
+    /// How far the phone's clock is ahead of ours.
+    pub ahead_ms: i64,
+}
+
+/// What was done: something new, or something that met what was there.
+enum Done {
+    New,
+    Met(&'static str, String),
+}
+
+/// Does what a command says. An error is ours: then nothing is done, and the phone asks again.
+pub fn perform(db: &mut Db<'_>, handbooks: &Handbooks, telling: &Telling) -> Result<Fate, ApiError> {
+    let Some(command) = Command::understood(&telling.command, telling.version) else {
+        let detail = format!("{} in version {} is not understood", telling.command, telling.version);
+        return Ok(held(telling, MutationOutcome::Rejected, "unknown_command", detail));
+    };
+    if let Some(missing) = missing(db, telling)? {
+        let detail = format!("it needs {missing}, which has no effect yet");
+        return Ok(held(telling, MutationOutcome::Parked, "dependency_missing", detail));
+    }
+    let flagged = match admitted(db, command, telling)? {
+        Admission::Accept => false,
+        Admission::Flag => true,
+        Admission::Park if command == Command::RequestChange => return request(telling),
+        Admission::Park => {
+            let detail = "there is no such job of theirs".to_owned();
+            return Ok(held(telling, MutationOutcome::Parked, "not_theirs", detail));
+        }
+    };
+    let done = db.part(|db| {
+        let said = understand(command, telling.args.clone(), telling.ahead_ms)?;
+        // Who once had the job tells of it like the office does.
+        let technician = telling.technician.filter(|_| !flagged);
+        act(db, handbooks, telling, ((technician, telling.person), said))
+    })?;
+    match done {
+        Ok(done) => Ok(fate(telling, done, flagged)),
+        Err(error) => refusal(db, telling, error),
+    }
+}
+
+fn fate(telling: &Telling, done: Done, flagged: bool) -> Fate {
+    match done {
+        Done::New => Fate { outcome: MutationOutcome::Applied, reason: None, payload: None, flagged },
+        Done::Met(code, detail) => Fate { flagged, ..held(telling, MutationOutcome::Merged, code, detail) },
+    }
+}
+
+/// Kept with all that was sent.
+fn held(telling: &Telling, outcome: MutationOutcome, code: &str, detail: String) -> Fate {
+    let reason = Reason { code: code.to_owned(), detail, errors: Vec::new() };
+    Fate { outcome, reason: Some(reason), payload: Some(payload(telling)), flagged: false }
+}
+
+/// What is kept of a command, for the office to look at and to do later.
+pub fn payload(telling: &Telling) -> Value {
+    json!({ "args": telling.args, "base_rev": telling.base_rev, "ahead_ms": telling.ahead_ms })
+}
+
+/// A wish for the office; what cannot be read is rejected like everything else.
+fn request(telling: &Telling) -> Result<Fate, ApiError> {
+    Ok(match understand(Command::RequestChange, telling.args.clone(), 0) {
+        Ok(_) => held(
+            telling,
+            MutationOutcome::Parked,
+            "change_requested",
+            "only the office may change it".to_owned(),
+        ),
+        Err(ApiError::Invalid(errors)) => invalid(telling, errors),
+        Err(error) => return Err(error),
+    })
+}
+
+fn invalid(telling: &Telling, errors: Vec<FieldError>) -> Fate {
+    let detail = errors.first().map(|error| error.detail.clone()).unwrap_or_default();
+    let mut fate = held(telling, MutationOutcome::Rejected, "invalid", detail);
+    if let Some(reason) = &mut fate.reason {
+        reason.errors = errors;
+    }
+    fate
+}
+
+/// What the state of things, or the command itself, forbids is kept for the office.
+fn refusal(db: &mut Db<'_>, telling: &Telling, error: ApiError) -> Result<Fate, ApiError> {
+    use MutationOutcome::{Parked, Rejected};
+    Ok(match error {
+        ApiError::Invalid(errors) => invalid(telling, errors),
+        ApiError::Conflict { code, detail } => held(telling, Parked, code, detail),
+        ApiError::NotFound => {
+            held(telling, Parked, "dependency_missing", "what it is about is not there".to_owned())
+        }
+        ApiError::Stale => held(telling, Parked, "stale", "it was changed meanwhile".to_owned()),
+        ApiError::Forbidden(why) => held(telling, Rejected, "forbidden", why.to_owned()),
+        error if is_id_taken(db, telling)? => {
+            tracing::warn!(id = %telling.id, %error, "an id that is in use");
+            held(telling, Rejected, "id_taken", "something else has this id".to_owned())
+        }
+        error => return Err(error),
+    })
+}
+
+/// A command that another one must have gone before, and has not.
+fn missing(db: &mut Db<'_>, telling: &Telling) -> Result<Option<Id>, ApiError> {
+    if telling.depends_on.is_empty() {
+        return Ok(None);
+    }
+    let known = mutations::among(db, &telling.depends_on)?;
+    let done = |id: &Id| {
+        known.iter().any(|one| {
+            one.id == *id
+                && (matches!(one.outcome.0, MutationOutcome::Applied | MutationOutcome::Merged)
+                    || one.inbox.is_some_and(|inbox| inbox.0 == mutations::InboxState::Accepted))
+        })
+    };
+    Ok(telling.depends_on.iter().find(|id| !done(id)).copied())
+}
+
+fn admitted(db: &mut Db<'_>, command: Command, telling: &Telling) -> Result<Admission, ApiError> {
+    let exists = jobs::find(db, telling.job)?.is_some();
+    let assignment = match telling.technician {
+        None => Assignment::Now,
+        Some(technician) if jobs::is_done_by(db, telling.job, technician)? => Assignment::Now,
+        Some(technician) if index::once_held(db, technician, telling.job)? => Assignment::Once,
+        Some(_) => Assignment::Never,
+    };
+    Ok(admission(command, exists, assignment))
+}
+
+fn is_id_taken(db: &mut Db<'_>, telling: &Telling) -> Result<bool, ApiError> {
+    let (job, id) = (telling.job, telling.id);
+    let of = [job];
+    Ok(steps::find(db, job, id)?.is_some()
+        || inspections::records_of(db, &of)?.iter().any(|one| one.id == id)
+        || extra_work::of_jobs(db, &of)?.iter().any(|one| one.id == id)
+        || waivers::of_jobs(db, &of)?.iter().any(|one| one.id == id)
+        || job_comments::of_jobs(db, &of)?.iter().any(|one| one.id == id)
+        || photos::of_jobs(db, &of)?.iter().any(|one| one.id == id))
+}
+
+/// Who speaks, and what they say.
+type Saying = (Teller, Said);
+
+fn act(
+    db: &mut Db<'_>,
+    handbooks: &Handbooks,
+    telling: &Telling,
+    (who, said): Saying,
+) -> Result<Done, ApiError> {
+    let (job, under) = (telling.job, (telling.job, telling.id));
+    match said {
+        Said::StartStep(name) => say_of_step(db, handbooks, telling, who, (&name.step, StepAct::Start, None)),
+        Said::SkipStep(skip) => {
+            let said = (skip.step.as_str(), StepAct::Skip, Some(skip.reason.as_str()));
+            say_of_step(db, handbooks, telling, who, said)
+        }
+        Said::ReopenStep(reopen) => {
+            let base_rev = telling.base_rev.unwrap_or(0);
+            let said = (reopen.step.as_str(), StepAct::Reopen { base_rev }, Some(reopen.reason.as_str()));
+            say_of_step(db, handbooks, telling, who, said)
+        }
+        Said::RecordStep(fields) => Ok(match record(db, handbooks, who, under, &fields)? {
+            (_, true) => Done::New,
+            (known, false) => Done::Met("recorded_before", format!("it is record {}", known.id)),
+        }),
+        Said::CorrectRecord(id, correction) => {
+            step_changes::correct(db, handbooks, who, (job, id, None), &correction).map(|_| Done::New)
+        }
+        Said::VoidRecord(id, void) => {
+            step_changes::void(db, handbooks, who, (job, id, None), &void.reason).map(|_| Done::New)
+        }
+        Said::Inspect(inspection) => {
+            looks::inspect(db, handbooks, who, under, &inspection).map(|_| Done::New)
+        }
+        Said::Arrive(touch) => {
+            let mut before = None;
+            arrivals::arrive(db, handbooks, who, job, |known| {
+                before = known.map(|known| known.fields.clone());
+                touch.written_into(before.as_ref())
+            })?;
+            Ok(before.map_or(Done::New, |before| {
+                Done::Met("fields_replaced", serde_json::to_string(&before).unwrap_or_default())
+            }))
+        }
+        Said::AskExtraWork(fields) => {
+            arrivals::ask_extra_work(db, handbooks, who, under, &fields).map(|_| Done::New)
+        }
+        Said::Waive(fields) => consents::waive(db, handbooks, who, under, &fields).map(|_| Done::New),
+        Said::Acknowledge(fields) => acknowledgements::take_note(db, who, job, &fields).map(|_| Done::New),
+        Said::Comment(words) => {
+            locked(db, job)?;
+            Ok(job_comments::insert(db, job, telling.id, who.1, &words.text).map(|()| Done::New)?)
+        }
+        Said::EditNote(note) => write_note(db, telling, who, &note.text),
+        Said::AttachPhoto(fields) => {
+            locked(db, job)?;
+            Ok(photos::insert(db, job, telling.id, who.1, &fields).map(|()| Done::New)?)
+        }
+        Said::Finish(fields) => {
+            let before = locked(db, job)?;
+            if before.finished_at.is_some() {
+                return Ok(Done::Met("finished_before", "the job was finished before".to_owned()));
+            }
+            finish(db, handbooks, who, (job, None), &fields).map(|_| Done::New)
+        }
+        Said::RequestChange(_) => Ok(Done::New),
+    }
+}
+
+fn locked(db: &mut Db<'_>, job: Id) -> Result<jobs::Job, ApiError> {
+    jobs::find_locked(db, job)?;
+    jobs::find(db, job)?.ok_or(ApiError::NotFound)
+}
+
+/// Says something of a step that the handbook has.
+fn say_of_step(
+    db: &mut Db<'_>,
+    handbooks: &Handbooks,
+    telling: &Telling,
+    (technician, by): Teller,
+    (step, act, reason): (&str, StepAct, Option<&str>),
+) -> Result<Done, ApiError> {
+    if handbooks.of(db)?.step(step).is_none() {
+        return Err(ApiError::field("/step", "unknown", format!("the handbook has no step {step:?}")));
+    }
+    let job = match act {
+        StepAct::Reopen { .. } => running(db, telling.job, technician)?,
+        _ => worked(db, telling.job, technician)?,
+    };
+    let new = NewAct { job: job.id, id: telling.id, step, act, reason, by_person: by };
+    match mark(db, &new)? {
+        true => Ok(Done::New),
+        false => Ok(Done::Met("stands_already", "it does not change how the step stands".to_owned())),
+    }
+}
+
+/// Writes the note, or keeps the text as a comment where somebody else wrote meanwhile.
+fn write_note(db: &mut Db<'_>, telling: &Telling, (_, by): Teller, text: &str) -> Result<Done, ApiError> {
+    let job = locked(db, telling.job)?.id;
+    let now = crew_notes::find(db, job)?.map(|note| Note {
+        text: note.text,
+        rev: note.rev,
+        device: note.device.map(|device| device.to_string()),
+    });
+    let edit = Edit { text, base_rev: telling.base_rev, device: telling.device.as_str() };
+    match edit_note(now.as_ref(), edit) {
+        Noted::Written => {
+            crew_notes::put(db, job, by, Some(telling.device), text)?;
+            Ok(Done::New)
+        }
+        Noted::Unchanged => Ok(Done::Met("says_so_already", "the note says so already".to_owned())),
+        Noted::KeptAsComment => {
+            job_comments::insert(db, job, telling.id, by, text)?;
+            Ok(Done::Met("kept_as_comment", "somebody else wrote meanwhile".to_owned()))
+        }
+    }
+}

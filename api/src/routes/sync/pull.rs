@@ -1,0 +1,225 @@
+//! What a phone holds, page by page: the rows behind its place, with their bodies of the same instant.
+
+use super::bodies::{self, Bodies};
+use crate::auth::Caller;
+use crate::check::{Check, Checker};
+use crate::db::Db;
+use crate::db::devices::{self, Device, DeviceState, ROW_SCHEMA};
+use crate::db::kinds::Id;
+use crate::db::sync::index::Row;
+use crate::db::sync::{Kind, Touch, clock, index, scopes};
+use crate::error::ApiError;
+use crate::extract::Query;
+use crate::handbooks::Handbooks;
+use crate::page;
+use crate::routes::{Answer, Shared};
+use actix_web::{HttpResponse, get};
+use domain::sync::{Place, must_restart};
+use serde::{Deserialize, Serialize};
+use serde_json::Value;
+use utoipa::{IntoParams, ToSchema};
+
+/// Rows of a page when none are asked for.
+const DEFAULT_LIMIT: i64 = 200;
+
+/// Which phone asks, and how far it has read.
+#[derive(Debug, Deserialize, IntoParams)]
+#[serde(deny_unknown_fields)]
+pub struct PullQuery {
+    pub device: Id,
+    /// `cursor` of the page before; absent: everything.
+    #[param(max_length = 600)]
+    pub cursor: Option<String>,
+    /// Rows per page.
+    #[param(minimum = 1, maximum = 500, default = 200)]
+    pub limit: Option<i64>,
+}
+
+impl Check for PullQuery {
+    fn check(&self, found: &mut Checker) {
+        found.range_if_given("limit", self.limit, 1, 500);
+    }
+}
+
+/// A page of what a phone may hold.
+#[derive(Debug, Default, Serialize, ToSchema)]
+#[schema(as = PullPage)]
+pub struct PullPage {
+    pub epoch: String,
+    /// The page begins a whole new copy: stage it, and put it in the place of the old one when the last page is there.
+    /// What was not sent yet stays.
+    pub reset: bool,
+    /// The device was taken out of use: forget everything but what was not sent yet, and send that.
+    pub wipe: bool,
+    pub changes: Vec<PulledChange>,
+    /// Give it with the next pull.
+    pub cursor: String,
+    /// There are more pages: what was pulled is not complete before the last one.
+    pub has_more: bool,
+    /// The number of the last command that was taken from this phone.
+    pub last_n: i64,
+    /// On the last page: what the phone holds now.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub checkpoint: Option<Checkpoint>,
+}
+
+/// To be compared with what the phone holds. Where it differs the phone drops its cursor and pulls everything.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct Checkpoint {
+    pub count: i64,
+    /// 16 hexadecimal digits: the sum modulo 2^64 of the first eight bytes of SHA-256 of `kind|id|rev` of every row.
+    #[schema(example = "00ab34cd12ef5678")]
+    pub digest: String,
+}
+
+/// Whether a row is there or gone.
+#[derive(Debug, Serialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum PullOp {
+    Put,
+    Del,
+}
+
+/// One row.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct PulledChange {
+    pub op: PullOp,
+    pub kind: Kind,
+    pub id: String,
+    /// The job that it belongs to.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub job: Option<Id>,
+    /// Names this state of the row.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub rev: Option<String>,
+    /// The thing, as the routes of its kind show it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(value_type = Option<Object>)]
+    pub data: Option<Value>,
+}
+
+/// What a phone may hold and does not have yet: a page behind the cursor.
+///
+/// It is the caller's jobs from yesterday to 14 days ahead with all that belongs to them, the customers, vehicles and vans
+/// of these jobs, and the version of the handbook. What leaves this view comes as `del`.
+#[utoipa::path(
+    tag = "sync",
+    params(PullQuery),
+    responses((status = 200, body = PullPage, description = "A page"))
+)]
+#[get("/v1/sync/pull")]
+pub async fn pull(app: Shared, caller: Caller, query: Query<PullQuery>) -> Answer {
+    let (person, Query(query)) = (caller.person()?, query);
+    let list = format!("{} sync {person}", caller.shop);
+    let place: Option<Place> = page::unseal(&app.keys, &list, query.cursor.as_deref())?;
+    if let Some(touch) = app
+        .read(&caller, {
+            let place = place.clone();
+            move |db| overdue(db, person, place.as_ref())
+        })
+        .await?
+    {
+        // The house does it: nobody said anything.
+        app.write(&Caller::house(caller.shop), move |db| {
+            db.touch(touch);
+            Ok(())
+        })
+        .await?;
+    }
+    let (handbooks, limit) = (app.handbooks.clone(), query.limit.unwrap_or(DEFAULT_LIMIT));
+    let read = app.snapshot(&caller, move |db| {
+        let device = heard(db, query.device, person)?;
+        if device.state.0 == DeviceState::Wiped {
+            let (epoch, _) = clock::now(db)?;
+            let page = PullPage { epoch, wipe: true, last_n: device.last_n, ..PullPage::default() };
+            return Ok((page, None));
+        }
+        read_page(db, &handbooks, &device, place, limit).map(|(page, next)| (page, Some(next)))
+    });
+    let (mut page, next) = read.await?;
+    if let Some(next) = next {
+        page.cursor = page::seal(&app.keys, &list, &next)?;
+    }
+    Ok(HttpResponse::Ok().json(page))
+}
+
+/// The phone that asks: it is this person's and not barred.
+pub fn heard(db: &mut Db<'_>, id: Id, person: Id) -> Result<Device, ApiError> {
+    let device = devices::find(db, id)?.filter(|device| device.person == person);
+    let device = device.ok_or_else(|| ApiError::field("/device", "unknown", "there is no such device"))?;
+    match device.state.0 {
+        DeviceState::Barred => Err(ApiError::Forbidden("this device was barred")),
+        DeviceState::Active | DeviceState::Wiped => Ok(device),
+    }
+}
+
+/// What must be written before anything is read: the days have moved on, or the phone has read further than the server
+/// has come, which was then restored without saying so.
+fn overdue(db: &mut Db<'_>, person: Id, place: Option<&Place>) -> Result<Option<Touch>, ApiError> {
+    let (epoch, newest) = clock::now(db)?;
+    if place.is_some_and(|place| place.epoch == epoch && place.seq.max(place.began.unwrap_or(0)) > newest) {
+        return Ok(Some(Touch::Epoch));
+    }
+    let today = scopes::today(db)?;
+    let fresh = scopes::find(db, person)?.is_none_or(|scope| scope.as_of == today);
+    Ok((!fresh).then_some(Touch::Person(person)))
+}
+
+/// A page behind a place, and the place behind the page.
+fn read_page(
+    db: &mut Db<'_>,
+    handbooks: &Handbooks,
+    device: &Device,
+    place: Option<Place>,
+    limit: i64,
+) -> Result<(PullPage, Place), ApiError> {
+    let (epoch, newest) = clock::now(db)?;
+    let scope = scopes::find(db, device.person)?.ok_or_else(|| ApiError::Internal("no scope".into()))?;
+    let good = |place: &Place| !must_restart(place, &epoch, ROW_SCHEMA, newest, scope.floor_seq);
+    let (from, reset) = match place.filter(good) {
+        Some(place) => (place, false),
+        None => {
+            let began = Some(newest);
+            (Place { epoch: epoch.clone(), schema: ROW_SCHEMA, seq: 0, row: None, began }, true)
+        }
+    };
+    let mut rows = index::page(db, device.person, &from, limit + 1)?;
+    let has_more = rows.len() > usize::try_from(limit).unwrap_or(0);
+    rows.truncate(usize::try_from(limit).unwrap_or(0));
+    let next = match rows.last() {
+        Some(last) if has_more => {
+            Place { seq: last.seq, row: Some((last.kind.clone(), last.id.clone())), ..from }
+        }
+        _ => Place { seq: newest, row: None, began: None, ..from },
+    };
+    let digest = scope.digest();
+    let checkpoint = Checkpoint { count: digest.count, digest: digest.to_string() };
+    let bodies = bodies::read(db, handbooks, &rows)?;
+    let page = PullPage {
+        epoch,
+        reset,
+        wipe: false,
+        changes: changes(rows, bodies)?,
+        cursor: String::new(),
+        has_more,
+        last_n: device.last_n,
+        checkpoint: (!has_more).then_some(checkpoint),
+    };
+    Ok((page, next))
+}
+
+fn changes(rows: Vec<Row>, mut bodies: Bodies) -> Result<Vec<PulledChange>, ApiError> {
+    let change = |row: Row| {
+        let kind =
+            Kind::from_word(&row.kind).ok_or_else(|| ApiError::Internal(format!("kind {}", row.kind)))?;
+        if !row.present {
+            let Row { id, job, .. } = row;
+            return Ok(PulledChange { op: PullOp::Del, kind, id, job, rev: None, data: None });
+        }
+        let data = bodies.remove(&(kind, row.id.clone()));
+        let data = data.ok_or_else(|| ApiError::Internal(format!("{} {} has no body", row.kind, row.id)))?;
+        let (rev, data) = (Some(row.seq.to_string()), Some(data));
+        Ok(PulledChange { op: PullOp::Put, kind, id: row.id, job: row.job, rev, data })
+    };
+    rows.into_iter().map(change).collect()
+}

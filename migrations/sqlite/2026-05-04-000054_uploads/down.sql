@@ -1,0 +1,2 @@
+DROP TABLE upload_part;
+DROP TABLE upload;

@@ -1,0 +1,553 @@
+//! A phone that works out of reach: what it holds, what it says, and that nothing of it is lost.
+
+use chrono::TimeDelta;
+use serde_json::{Value, json};
+use std::io::{BufRead, BufReader, Write};
+use std::net::TcpStream;
+use tests::phone::{Phone, digest};
+use tests::{Client, ReadyJob, Reply, Shop, TestApp};
+
+const NOW: &str = "2026-05-04T06:00:00Z";
+const NOBODY: &str = "01890000-0000-7000-8000-000000000000";
+
+/// A shop with a planned job, whose technician has a phone.
+struct Scene {
+    app: TestApp,
+    shop: Shop,
+    job: ReadyJob,
+    phone: Phone,
+}
+
+impl Scene {
+    fn new() -> Scene {
+        let app = TestApp::start();
+        let shop = app.shop("Shine");
+        let job = shop.ready_job(&app);
+        shop.owner.post(&job.path("plan"), &json!({})).expect(201);
+        let mut phone = Phone::with_clock(app.clock.now());
+        phone.sync(&job.technician, NOW);
+        Scene { app, shop, job, phone }
+    }
+
+    fn now(&self) -> String {
+        self.app.clock.now().to_string()
+    }
+
+    fn sync(&mut self) {
+        let now = self.now();
+        self.phone.sync(&self.job.technician, &now);
+    }
+
+    /// What a phone that holds nothing yet is given must be what this one has gathered.
+    fn has_everything(&mut self) {
+        self.sync();
+        let mut fresh = Phone::with_clock(self.app.clock.now());
+        fresh.sync(&self.job.technician, &self.now());
+        assert_eq!(self.phone.kept.rows, fresh.kept.rows);
+    }
+
+    fn holds(&self, kind: &str) -> Vec<&Value> {
+        self.phone.kept.rows.iter().filter(|(key, _)| key.0 == kind).map(|(_, row)| &row.1).collect()
+    }
+
+    fn says(&mut self, kind: &str, args: Value) -> String {
+        let job = self.job.id.clone();
+        self.phone.act(kind, &job, NOW, args)
+    }
+
+    fn inbox(&self) -> Vec<Value> {
+        self.shop.owner.get("/v1/inbox").expect(200)["items"].as_array().expect("a list").clone()
+    }
+
+    fn step(&self) -> Value {
+        json!({ "step": "C02", "technician": self.job.technician_id, "started_at": "2026-05-04T05:30:00Z",
+            "minutes": 5, "outcome": "passed" })
+    }
+}
+
+/// Sends commands as they are, without a phone's care.
+fn push(client: &Client, device: &str, epoch: &str, mutations: &[Value]) -> Reply {
+    client.post(
+        "/v1/sync/push",
+        &json!({ "device": device, "epoch": epoch, "sent_at": NOW, "mutations": mutations }),
+    )
+}
+
+fn comment(n: i64, id: &str, job: &str) -> Value {
+    json!({ "n": n, "id": id, "type": "comment", "job": job, "occurred_at": NOW, "args": { "text": "hello" } })
+}
+
+#[test]
+fn a_phone_holds_its_jobs_with_all_that_belongs_to_them_and_nothing_else() {
+    let mut scene = Scene::new();
+    let kinds: Vec<&str> = scene.phone.kept.rows.keys().map(|key| key.0.as_str()).collect();
+    assert_eq!(kinds, ["customer", "handbook", "job", "plan", "van", "vehicle"]);
+    let shown = scene.job.technician.get(&format!("/v1/jobs/{}", scene.job.id)).expect(200);
+    assert_eq!(*scene.holds("job")[0], shown);
+    assert_eq!(scene.holds("customer")[0]["id"], scene.job.customer.as_str());
+    let handbook = scene.job.technician.get("/v1/handbook");
+    assert_eq!(scene.holds("handbook")[0]["version"], handbook.header("etag").trim_matches('"'));
+    // Somebody else's job, and one of theirs that is too far ahead.
+    let other = scene.shop.vehicle(&scene.shop.customer("Other"));
+    let far = json!({ "vehicle": other, "package": "P2",
+        "window_from": "2026-05-19T08:00:00Z", "window_to": "2026-05-19T10:00:00Z" });
+    let far = scene.shop.owner.post("/v1/jobs", &far).id();
+    let crew = json!({ "van": null, "start_at": null, "technicians": [scene.job.technician_id] });
+    scene.shop.owner.put(&format!("/v1/jobs/{far}/assignment"), &crew).expect(200);
+    scene.shop.job(&other);
+    scene.has_everything();
+    assert_eq!((scene.holds("job").len(), scene.holds("customer").len()), (1, 1));
+    // A day later it is near enough.
+    scene.app.advance(TimeDelta::days(1));
+    let (shop, job) = (&mut scene.shop, &mut scene.job);
+    shop.wait(&scene.app, job, TimeDelta::zero());
+    scene.has_everything();
+    assert_eq!((scene.holds("job").len(), scene.holds("customer").len()), (2, 2));
+    // Whoever no longer goes there has nothing of it.
+    let nobody = json!({ "van": null, "start_at": null, "technicians": [] });
+    scene.shop.owner.put(&format!("/v1/jobs/{far}/assignment"), &nobody).expect(200);
+    scene.has_everything();
+    assert_eq!((scene.holds("job").len(), scene.holds("customer").len()), (1, 1));
+    // Nor of the day before yesterday.
+    scene.shop.wait(&scene.app, &mut scene.job, TimeDelta::days(1));
+    scene.has_everything();
+    assert_eq!((scene.holds("job").len(), scene.holds("plan").len()), (0, 0));
+}
+
+/// After every change by the office a phone that pulls has the same as one that begins anew.
+#[test]
+fn whatever_the_office_changes_arrives() {
+    let mut scene = Scene::new();
+    scene.shop.wait(&scene.app, &mut scene.job, TimeDelta::hours(3));
+    let path = |of: &str, scene: &Scene| scene.job.path(of);
+    let (customer, vehicle, van) = (
+        format!("/v1/customers/{}", scene.job.customer),
+        format!("/v1/vehicles/{}", scene.job.vehicle),
+        format!("/v1/vans/{}", scene.job.van),
+    );
+    let id = format!("/v1/jobs/{}", scene.job.id);
+    let changes: Vec<(&str, String, Value)> = vec![
+        ("PATCH", customer.clone(), json!({ "phone": "1234", "time_zone": "America/New_York" })),
+        ("PATCH", vehicle, json!({ "label": "red estate" })),
+        ("PATCH", van, json!({ "name": "Two" })),
+        ("PATCH", id, json!({ "note": "ring twice" })),
+        ("PATCH", "/v1/shop".into(), json!({ "time_zone": "Europe/London" })),
+        ("PUT", "/v1/handbook/overrides".into(), json!({ "steps": { "D03": { "dwell_max_s": 240 } } })),
+        ("POST", path("plan", &scene), json!({})),
+        ("POST", path("inspections", &scene), json!({ "findings": [] })),
+        ("POST", path("waivers", &scene), json!({ "rule": "R43", "by": "A" })),
+        ("PUT", path("arrival", &scene), json!({ "arrived_at": "2026-05-04T08:00:00Z" })),
+        (
+            "POST",
+            path("extra-work", &scene),
+            json!({ "what": "sap", "answer": "none", "asked_at": "2026-05-04T08:10:00Z" }),
+        ),
+        ("POST", path("steps", &scene), scene.step()),
+    ];
+    let mut before = scene.phone.kept.rows.clone();
+    for (method, path, body) in changes {
+        let reply = match method {
+            "PATCH" => scene.shop.owner.patch(&path, &body),
+            "PUT" => scene.shop.owner.put(&path, &body),
+            _ => scene.shop.owner.post(&path, &body),
+        };
+        assert!(reply.status < 300, "{method} {path}: {}", reply.text);
+        scene.has_everything();
+        assert_ne!(scene.phone.kept.rows, before, "{method} {path} has not arrived");
+        before = scene.phone.kept.rows.clone();
+    }
+    let record = text(&scene.holds("record")[0]["id"]);
+    let correction = json!({ "reason": "wrong", "corrected": scene.step() });
+    scene.shop.owner.post(&scene.job.path(&format!("steps/{record}/correction")), &correction).expect(200);
+    scene.has_everything();
+    assert_eq!(scene.holds("record")[0]["rev"], 2);
+    scene
+        .shop
+        .owner
+        .post(&scene.job.path(&format!("steps/{record}/void")), &json!({ "reason": "wrong" }))
+        .expect(200);
+    scene.has_everything();
+    assert_eq!((scene.holds("record").len(), scene.holds("step").len()), (0, 1));
+    scene.shop.owner.post(&scene.job.path("finish"), &json!({})).expect(200);
+    scene.has_everything();
+    assert_eq!(scene.holds("job")[0]["status"], "finished");
+    scene.shop.owner.post(&format!("{customer}/erase"), &Value::Null).expect(200);
+    scene.has_everything();
+    assert_eq!(scene.holds("customer")[0]["name"], "erased");
+}
+
+/// Everything a day needs works from the phone, told when it is back in reach.
+#[test]
+fn a_whole_day_is_worked_without_a_network() {
+    let mut scene = Scene::new();
+    scene.shop.wait(&scene.app, &mut scene.job, TimeDelta::hours(4));
+    scene.says("arrive", json!({ "arrived_at": "2026-05-04T08:02:00Z", "travel_min": 18 }));
+    scene.says("inspect", json!({ "findings": [{ "zone": "doors", "contaminant": "fallout_iron", "grade": 2, "evidence": "felt" }],
+        "readings": [{ "zone": "bonnet", "panel_c": 24.5 }] }));
+    scene.says(
+        "ask_extra_work",
+        json!({ "what": "sap", "answer": "accepted", "asked_at": "2026-05-04T08:10:00Z" }),
+    );
+    scene.says("waive", json!({ "rule": "R43", "by": "A" }));
+    scene.says("start_step", json!({ "step": "C02" }));
+    let mut step = scene.step();
+    step["started_at"] = json!("2026-05-04T08:12:00Z");
+    step["water_l"] = json!(12.5);
+    let record = scene.says("record_step", step.clone());
+    // Off the plan.
+    let off_plan = json!({ "step": "F02", "technician": scene.job.technician_id,
+        "started_at": "2026-05-04T08:40:00Z", "minutes": 3, "outcome": "passed" });
+    scene.says("record_step", off_plan);
+    scene.says("skip_step", json!({ "step": "D03", "reason": "no fallout felt" }));
+    step["minutes"] = json!(7);
+    scene.says("correct_record", json!({ "record": record, "reason": "stopped late", "corrected": step }));
+    scene.says("comment", json!({ "text": "Key is with the neighbour." }));
+    scene.says("edit_note", json!({ "text": "Gate code 7." }));
+    scene.says("attach_photo", json!({ "upload": NOBODY, "caption": "before", "zone": "bonnet" }));
+    scene.says("arrive", json!({ "waited_min": 4 }));
+    scene.says("finish", json!({ "finished_at": "2026-05-04T09:30:00Z" }));
+    scene.sync();
+    assert_eq!(scene.inbox(), Vec::<Value>::new());
+    assert_eq!((scene.phone.kept.outbox.len(), scene.phone.kept.journal.len()), (0, 14));
+    for (kind, many) in [
+        ("inspection", 1),
+        ("extra_work", 1),
+        ("waiver", 1),
+        ("record", 2),
+        ("step", 3),
+        ("comment", 1),
+        ("note", 1),
+        ("photo", 1),
+        ("arrival", 1),
+    ] {
+        assert_eq!(scene.holds(kind).len(), many, "{kind}");
+    }
+    let arrival = scene.holds("arrival")[0];
+    assert_eq!((&arrival["travel_min"], &arrival["waited_min"]), (&json!(18.0), &json!(4.0)));
+    let shown = scene.shop.owner.get(&scene.job.path("steps")).expect(200)["items"].clone();
+    assert_eq!(
+        (&shown[0]["id"], &shown[0]["minutes"], &shown[0]["rev"]),
+        (&json!(record), &json!(7.0), &json!(2))
+    );
+    assert_eq!(scene.holds("job")[0]["status"], "finished");
+    // What comes after the end is told all the same, and ending twice is ending once.
+    scene.says("finish", json!({}));
+    scene.says("comment", json!({ "text": "Forgot the mitt." }));
+    scene.has_everything();
+    assert_eq!((scene.holds("comment").len(), scene.inbox().len()), (2, 0));
+    let states: Vec<String> = scene
+        .holds("step")
+        .iter()
+        .map(|step| format!("{} {}", text(&step["step"]), text(&step["status"])))
+        .collect();
+    assert_eq!(states, ["C02 done", "D03 skipped", "F02 done"]);
+}
+
+#[test]
+fn what_is_sent_again_is_done_once_and_answered_the_same() {
+    let mut scene = Scene::new();
+    let (device, epoch) =
+        (scene.phone.kept.device.clone(), scene.phone.kept.epoch.clone().expect("an epoch"));
+    let ids = ["01890000-0000-7000-8000-00000000000a", "01890000-0000-7000-8000-00000000000b"];
+    let both = [comment(1, ids[0], &scene.job.id), comment(2, ids[1], &scene.job.id)];
+    let client = scene.job.technician.clone();
+    let first = push(&client, &device, &epoch, &both).expect(200);
+    assert_eq!((&first["last_n"], &first["results"][1]["outcome"]), (&json!(2), &json!("applied")));
+    let mut again = push(&client, &device, &epoch, &both).expect(200);
+    assert_eq!(again["results"][0]["repeated"], true);
+    again["results"]
+        .as_array_mut()
+        .expect("results")
+        .iter_mut()
+        .for_each(|one| one["repeated"] = json!(false));
+    assert_eq!(again, first);
+    push(&client, &device, &epoch, &[comment(4, NOBODY, &scene.job.id)]).problem(409, "gap");
+    push(&client, &device, &epoch, &[comment(2, NOBODY, &scene.job.id)]).problem(409, "device_forked");
+    push(&client, &device, "elsewhere", &both).problem(409, "stale_epoch");
+    push(&client, NOBODY, &epoch, &both).refused_at("/device", "unknown");
+    push(&scene.shop.owner, &device, &epoch, &both).refused_at("/device", "unknown");
+    // Under another number it uses the number up and has no effect.
+    let renumbered = push(&client, &device, &epoch, &[comment(3, ids[0], &scene.job.id)]).expect(200);
+    assert_eq!((&renumbered["last_n"], &renumbered["results"][0]["repeated"]), (&json!(3), &json!(true)));
+    scene.sync();
+    assert_eq!(scene.holds("comment").len(), 2);
+}
+
+/// What cannot be done waits for the office with all that was sent, and holds nothing up.
+#[test]
+fn nothing_that_is_refused_is_lost_or_in_the_way() {
+    let mut scene = Scene::new();
+    let far = NOBODY.to_owned();
+    let other = scene.shop.job(&scene.shop.vehicle(&scene.job.customer));
+    let missing = scene.says("void_record", json!({ "record": NOBODY, "reason": "wrong" }));
+    scene.says("no_such_command", json!({ "x": 1 }));
+    scene.says("comment", json!({ "text": "" }));
+    scene.says("record_step", json!({ "step": "C02", "minutes": "many" }));
+    let lost = scene.phone.act("comment", &far, NOW, json!({ "text": "of a job that is gone" }));
+    scene.phone.act("comment", &other, NOW, json!({ "text": "of somebody else's job" }));
+    scene.says("request_change", json!({ "text": "Customer asks for Thursday." }));
+    let fine = scene.says("comment", json!({ "text": "fine" }));
+    let dependent = scene.says("comment", json!({ "text": "needs what was parked" }));
+    scene.phone.kept.outbox.last_mut().expect("it")["depends_on"] = json!([missing, fine]);
+    scene.sync();
+    assert_eq!(scene.phone.kept.outbox, Vec::<Value>::new());
+    let found: Vec<(String, String)> =
+        scene.inbox().iter().map(|one| (text(&one["outcome"]), text(&one["reason"]["code"]))).collect();
+    let expected = [
+        ("parked", "dependency_missing"),
+        ("rejected", "unknown_command"),
+        ("rejected", "invalid"),
+        ("rejected", "invalid"),
+        ("parked", "not_theirs"),
+        ("parked", "not_theirs"),
+        ("parked", "change_requested"),
+        ("parked", "dependency_missing"),
+    ];
+    assert_eq!(found, expected.map(|(outcome, code)| (outcome.to_owned(), code.to_owned())));
+    assert_eq!(scene.inbox()[3]["payload"]["args"]["minutes"], "many");
+    assert_eq!(scene.inbox()[3]["reason"]["errors"][0]["pointer"], "/minutes");
+    assert_eq!(scene.holds("comment").len(), 1);
+    // The office gives one to the right job, puts one aside, and learns what still forbids a third.
+    let entry = |id: &str| format!("/v1/inbox/{id}");
+    let owner = scene.shop.owner.clone();
+    let accepted =
+        owner.post(&format!("{}/accept", entry(&lost)), &json!({ "job": scene.job.id })).expect(200);
+    assert_eq!((&accepted["inbox"], &accepted["payload"]), (&json!("accepted"), &Value::Null));
+    owner.post(&format!("{}/accept", entry(&lost)), &json!({})).problem(409, "settled");
+    owner.post(&format!("{}/accept", entry(&missing)), &json!({})).problem(409, "still_not_possible");
+    owner.post(&format!("{}/discard", entry(&missing)), &json!({ "reason": "nonsense" })).expect(200);
+    owner.post(&format!("{}/accept", entry(&dependent)), &json!({})).expect(200);
+    scene.job.technician.get("/v1/inbox").problem(403, "forbidden");
+    scene.has_everything();
+    assert_eq!((scene.holds("comment").len(), scene.inbox().len()), (3, 5));
+}
+
+#[test]
+fn who_no_longer_goes_there_may_still_tell_what_they_did() {
+    let mut scene = Scene::new();
+    let crew = |who: &[&str]| json!({ "van": scene.job.van, "start_at": "2026-05-04T08:00:00Z", "technicians": who });
+    let (nobody, path) = (crew(&[]), scene.job.path("assignment"));
+    scene.shop.owner.put(&path, &nobody).expect(200);
+    let told = scene.says("comment", json!({ "text": "I was there." }));
+    scene.says("finish", json!({}));
+    scene.sync();
+    let comments = &scene.shop.owner.get("/v1/inbox").expect(200)["items"];
+    assert_eq!((comments.as_array().map(Vec::len), &comments[0]["command"]), (Some(1), &json!("finish")));
+    assert_eq!(scene.phone.kept.rows.keys().filter(|key| key.0 == "job").count(), 0);
+    let journal = &scene.phone.kept.journal;
+    assert!(journal.iter().any(|one| one["id"] == told.as_str()));
+}
+
+#[test]
+fn of_two_who_write_the_same_note_both_are_heard() {
+    let mut scene = Scene::new();
+    let mut second = Phone::with_clock(scene.app.clock.now());
+    second.sync(&scene.job.technician, NOW);
+    let job = scene.job.id.clone();
+    scene.says("edit_note", json!({ "text": "dog" }));
+    second.act("edit_note", &job, NOW, json!({ "text": "gate code 7" }));
+    scene.sync();
+    second.sync(&scene.job.technician, NOW);
+    scene.has_everything();
+    assert_eq!(scene.holds("note")[0]["text"], "dog");
+    assert_eq!(scene.holds("comment")[0]["text"], "gate code 7");
+    // Who has seen it may change it, and goes on changing it out of reach.
+    second.act_on("edit_note", &job, NOW, (json!({ "text": "dog, gate code 7" }), Some(1)));
+    second.act_on("edit_note", &job, NOW, (json!({ "text": "cat" }), Some(1)));
+    second.sync(&scene.job.technician, NOW);
+    scene.has_everything();
+    assert_eq!((&scene.holds("note")[0]["text"], &scene.holds("note")[0]["rev"]), (&json!("cat"), &json!(3)));
+    assert_eq!(second.kept.rows, scene.phone.kept.rows);
+    // A step that changed since is not opened again.
+    scene.says("start_step", json!({ "step": "C02" }));
+    scene.phone.act_on("reopen_step", &job, NOW, (json!({ "step": "C02", "reason": "again" }), Some(0)));
+    scene.phone.act_on("reopen_step", &job, NOW, (json!({ "step": "C02", "reason": "again" }), Some(1)));
+    scene.sync();
+    assert_eq!((scene.inbox().len(), &scene.inbox()[0]["reason"]["code"]), (1, &json!("step_changed")));
+    assert_eq!(scene.holds("step")[0]["status"], "planned");
+}
+
+#[test]
+fn a_wrong_clock_of_a_phone_is_put_right() {
+    let mut scene = Scene::new();
+    let job = scene.job.id.clone();
+    // Three days ahead: it says that it began a step an hour ago.
+    let step = json!({ "step": "C02", "technician": scene.job.technician_id,
+        "started_at": "2026-05-07T05:00:00Z", "minutes": 5, "outcome": "passed" });
+    scene.phone.act("record_step", &job, "2026-05-07T05:05:00Z", step);
+    scene.phone.act("request_change", &job, "2026-05-07T05:05:00Z", json!({ "text": "later" }));
+    let client = scene.job.technician.clone();
+    scene.phone.sync(&client, "2026-05-07T06:00:00Z");
+    assert_eq!(scene.holds("record")[0]["started_at"], "2026-05-04T05:00:00Z");
+    let wish = &scene.inbox()[0];
+    assert_eq!(
+        (&wish["occurred_at"], &wish["corrected_at"]),
+        (&json!("2026-05-07T05:05:00Z"), &json!("2026-05-04T05:05:00Z"))
+    );
+}
+
+#[test]
+fn pages_are_cut_anywhere_and_cursors_are_of_no_use_elsewhere() {
+    let mut scene = Scene::new();
+    (0..7).for_each(|n| drop(scene.says("comment", json!({ "text": n.to_string() }))));
+    scene.sync();
+    let (client, device) = (scene.job.technician.clone(), scene.phone.kept.device.clone());
+    let pull = |limit: usize, cursor: &str| {
+        client.get(&format!("/v1/sync/pull?device={device}&limit={limit}{cursor}"))
+    };
+    for limit in [1, 2, 5] {
+        let (mut rows, mut cursor, mut pages) = (tests::phone::Rows::new(), String::new(), 0);
+        loop {
+            let page = pull(limit, &cursor).expect(200);
+            assert_eq!(page["reset"], pages == 0);
+            for change in page["changes"].as_array().expect("changes") {
+                assert_eq!(change["op"], "put");
+                rows.insert(
+                    (text(&change["kind"]), text(&change["id"])),
+                    (text(&change["rev"]), change["data"].clone()),
+                );
+            }
+            (cursor, pages) = (format!("&cursor={}", text(&page["cursor"])), pages + 1);
+            if page["has_more"] == false {
+                assert_eq!(page["checkpoint"]["digest"], digest(&rows).to_string());
+                break;
+            }
+            assert_eq!(page["checkpoint"], Value::Null);
+        }
+        assert_eq!((&rows, pages), (&scene.phone.kept.rows, 13_usize.div_ceil(limit)));
+        assert_eq!(pull(limit, &cursor).expect(200)["changes"], json!([]));
+    }
+    let cursor = text(&pull(2, "").expect(200)["cursor"]);
+    let mut tampered = cursor.clone().into_bytes();
+    tampered[30] = if tampered[30] == b'A' { b'B' } else { b'A' };
+    pull(2, &format!("&cursor={}", String::from_utf8_lossy(&tampered))).problem(400, "bad_query");
+    pull(2, "&cursor=x").problem(400, "bad_query");
+    client.get(&format!("/v1/sync/pull?device={NOBODY}")).refused_at("/device", "unknown");
+    client.get("/v1/sync/pull").problem(400, "bad_query");
+    // Another person of the same shop, on a phone of their own; and another shop.
+    let (_, colleague) = scene.shop.hire(&scene.app, "technician", "colleague@shine.test");
+    let other = scene.app.shop("Gleam");
+    for stranger in [&colleague, &other.owner] {
+        let mut phone = Phone::with_clock(scene.app.clock.now());
+        phone.sync(stranger, NOW);
+        let path = format!("/v1/sync/pull?device={}&cursor={cursor}", phone.kept.device);
+        stranger.get(&path).problem(400, "bad_query");
+        stranger.get(&format!("/v1/sync/pull?device={device}")).refused_at("/device", "unknown");
+        let kinds: Vec<&str> = phone.kept.rows.keys().map(|key| key.0.as_str()).collect();
+        assert_eq!(kinds, ["handbook"]);
+    }
+    colleague.put(&format!("/v1/devices/{device}"), &json!({})).problem(409, "device_of_another");
+}
+
+#[test]
+fn too_many_commands_or_nonsense_in_a_push_change_nothing() {
+    let mut scene = Scene::new();
+    let (device, epoch) =
+        (scene.phone.kept.device.clone(), scene.phone.kept.epoch.clone().expect("an epoch"));
+    let client = scene.job.technician.clone();
+    let many: Vec<Value> =
+        (1..=2_000).map(|n| comment(n, &format!("01890000-0000-7000-8000-{n:012}"), &scene.job.id)).collect();
+    push(&client, &device, &epoch, &many).refused_at("/mutations", "too_many");
+    let mut wrong = [many[0].clone(), many[1].clone()];
+    wrong[1]["n"] = json!(3);
+    push(&client, &device, &epoch, &wrong).refused_at("/mutations/1/n", "out_of_order");
+    wrong[1] = many[0].clone();
+    wrong[1]["n"] = json!(2);
+    push(&client, &device, &epoch, &wrong).refused_at("/mutations/1/id", "twice");
+    let random = comment(1, "f47ac10b-58cc-4372-a567-0e02b2c3d479", &scene.job.id);
+    push(&client, &device, &epoch, &[random]).refused_at("/mutations/0/id", "not_a_uuid_v7");
+    let nothing = push(&client, &device, &epoch, &[]).expect(200);
+    assert_eq!((&nothing["last_n"], &nothing["results"]), (&json!(0), &json!([])));
+    // As many as may come at once.
+    let taken = push(&client, &device, &epoch, &many[..200]).expect(200);
+    assert_eq!((&taken["last_n"], taken["results"].as_array().map(Vec::len)), (&json!(200), Some(200)));
+    // A client that takes the id of something that is there.
+    let record = scene.shop.owner.post(&scene.job.path("waivers"), &json!({ "rule": "R43", "by": "A" })).id();
+    let waiver = json!({ "n": 201, "id": record, "type": "waive", "job": scene.job.id, "occurred_at": NOW,
+        "args": { "rule": "R43", "by": "A" } });
+    let result = push(&client, &device, &epoch, &[waiver]).expect(200)["results"][0].clone();
+    assert_eq!((&result["outcome"], &result["reason"]["code"]), (&json!("rejected"), &json!("id_taken")));
+    scene.phone.kept.outbox.clear();
+    scene.sync();
+    assert_eq!(scene.holds("comment").len(), 200);
+}
+
+#[test]
+fn a_phone_that_is_taken_out_of_use_forgets_and_what_it_had_is_kept() {
+    let mut scene = Scene::new();
+    let (device, client) = (scene.phone.kept.device.clone(), scene.job.technician.clone());
+    let revoke =
+        |hard: bool| scene.shop.owner.post(&format!("/v1/devices/{device}/revoke"), &json!({ "hard": hard }));
+    client.post(&format!("/v1/devices/{device}/revoke"), &json!({})).problem(403, "forbidden");
+    revoke(false).expect(200);
+    scene.says("comment", json!({ "text": "unsent" }));
+    scene.sync();
+    assert_eq!((scene.phone.wiped, scene.phone.kept.rows.len(), scene.phone.kept.outbox.len()), (true, 0, 0));
+    assert_eq!(scene.inbox()[0]["reason"]["code"], "device_wiped");
+    let id = text(&scene.inbox()[0]["id"]);
+    scene.shop.owner.post(&format!("/v1/inbox/{id}/accept"), &json!({})).expect(200);
+    let hard = scene.shop.owner.post(&format!("/v1/devices/{device}/revoke"), &json!({ "hard": true }));
+    hard.expect(200);
+    client.get(&format!("/v1/sync/pull?device={device}")).problem(403, "forbidden");
+    client.put(&format!("/v1/devices/{device}"), &json!({})).problem(403, "forbidden");
+    let listed = client.get("/v1/devices").expect(200);
+    assert_eq!(
+        (listed["items"].as_array().map(Vec::len), &listed["items"][0]["state"]),
+        (Some(1), &json!("barred"))
+    );
+    // Their next phone is another one.
+    let mut next = Phone::with_clock(scene.app.clock.now());
+    next.sync(&client, NOW);
+    assert_eq!(next.kept.rows.keys().filter(|key| key.0 == "comment").count(), 1);
+}
+
+/// A poke comes when something of the person's changes, and not when something else does.
+#[test]
+fn a_phone_is_poked_when_there_is_something_to_fetch() {
+    let scene = Scene::new();
+    let (device, address) = (scene.phone.kept.device.clone(), scene.app.address);
+    let mut line = TcpStream::connect(address).expect("it listens");
+    let token = scene.job.technician.token();
+    let ask = format!(
+        "GET /v1/sync/events?device={device} HTTP/1.1\r\nhost: lustrum\r\nauthorization: Bearer {token}\r\n\r\n"
+    );
+    line.write_all(ask.as_bytes()).expect("it reads");
+    let mut lines = BufReader::new(line).lines().map_while(Result::ok);
+    let mut seq = || -> i64 {
+        let told = lines.find_map(|line| line.strip_prefix("id: ").map(str::to_owned)).expect("a poke");
+        told.parse().expect("a number")
+    };
+    let first = seq();
+    scene.shop.customer("Somebody else");
+    let vehicle = format!("/v1/vehicles/{}", scene.job.vehicle);
+    scene.shop.owner.patch(&vehicle, &json!({ "label": "red estate" })).expect(200);
+    let second = seq();
+    assert!(second > first);
+    scene.shop.owner.patch(&vehicle, &json!({ "label": "blue estate" })).expect(200);
+    assert_eq!(seq(), second + 1);
+    scene.job.technician.get(&format!("/v1/sync/events?device={NOBODY}")).refused_at("/device", "unknown");
+}
+
+/// What left the view is forgotten after 90 days; who was away for longer begins anew.
+#[test]
+fn a_phone_that_was_away_for_a_season_begins_anew() {
+    let mut scene = Scene::new();
+    scene.shop.wait(&scene.app, &mut scene.job, TimeDelta::days(3));
+    let mut second = Phone::with_clock(scene.app.clock.now());
+    second.sync(&scene.job.technician, NOW);
+    assert_eq!(second.kept.rows.len(), 1, "the job left the view");
+    scene.shop.wait(&scene.app, &mut scene.job, TimeDelta::days(91));
+    scene.app.run_tasks();
+    scene.shop.wait(&scene.app, &mut scene.job, TimeDelta::zero());
+    let before = scene.phone.pull();
+    let (status, page) = before.send(&scene.job.technician);
+    assert_eq!((status, &page["reset"]), (200, &json!(true)));
+    let (_, page) = second.pull().send(&scene.job.technician);
+    assert_eq!(page["reset"], false);
+    scene.has_everything();
+    assert_eq!(scene.phone.kept.rows.len(), 1);
+}
+
+fn text(value: &Value) -> String {
+    value.as_str().expect("text").to_owned()
+}

@@ -1,0 +1,50 @@
+//! Phones and the real server under random schedules, a few hundred in every run of the tests; `tests/run sync --seeds A:B`
+//! runs as many others as one likes.
+
+use std::thread::scope;
+use tests::schedules::{Totals, run};
+
+/// Schedules of every run of the tests: each takes about a tenth of a second of a processor, built without optimisation.
+const SCHEDULES: u64 = 2_000;
+
+#[test]
+fn every_schedule_ends_well() {
+    let (from, to) = seeds();
+    // The two halves go on at the same time, each in a database of its own.
+    let middle = from + (to - from) / 2;
+    let mut all = Totals::new();
+    scope(|scope| {
+        let halves = [(from, middle), (middle, to)].map(|(from, to)| scope.spawn(move || run(from, to)));
+        for half in halves {
+            for (what, many) in half.join().expect("every schedule of a half ends well") {
+                *all.entry(what).or_default() += many;
+            }
+        }
+    });
+    println!("{} schedules: {all:?}", to - from);
+    for what in [
+        "answers lost",
+        "checkpoints",
+        "commands",
+        "crashes in a transaction",
+        "forks",
+        "jobs given away",
+        "parked",
+        "phones restored",
+        "phones wiped",
+        "repeated",
+        "resets",
+        "server restored",
+    ] {
+        assert!(
+            all.get(what).is_some_and(|many| *many > 0) || to - from < SCHEDULES,
+            "no schedule had {what}: {all:?}"
+        );
+    }
+}
+
+fn seeds() -> (u64, u64) {
+    let Ok(asked) = std::env::var("LUSTRUM_SYNC_SEEDS") else { return (0, SCHEDULES) };
+    let (from, to) = asked.split_once(':').expect("LUSTRUM_SYNC_SEEDS is A:B");
+    (from.parse().expect("a number"), to.parse().expect("a number"))
+}

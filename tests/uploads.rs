@@ -1,0 +1,132 @@
+//! Photos in pieces (tus 1.0.0): picked up where the line broke, and never with bytes that were not sent.
+
+use chrono::TimeDelta;
+use serde_json::json;
+use tests::phone::Phone;
+use tests::{Client, Reply, TestApp};
+
+const OCTETS: (&str, &str) = ("content-type", "application/offset+octet-stream");
+const TUS: (&str, &str) = ("tus-resumable", "1.0.0");
+/// `filetype image/jpeg`.
+const JPEG: (&str, &str) = ("upload-metadata", "filetype aW1hZ2UvanBlZw==");
+
+fn begin(client: &Client, length: &str) -> Reply {
+    client.send("POST", "/v1/uploads", &[TUS, JPEG, ("upload-length", length)], b"")
+}
+
+fn add(client: &Client, path: &str, offset: usize, bytes: &[u8]) -> Reply {
+    let offset = offset.to_string();
+    client.send("PATCH", path, &[TUS, OCTETS, ("upload-offset", &offset)], bytes)
+}
+
+#[test]
+fn a_photo_comes_in_pieces_and_is_picked_up_where_the_line_broke() {
+    let app = TestApp::start();
+    let shop = app.shop("Shine");
+    let job = shop.ready_job(&app);
+    let client = &job.technician;
+    let bytes: Vec<u8> = (0..300_000_u32).map(|n| (n * 31 % 251) as u8).collect();
+    let begun = begin(client, "300000");
+    assert_eq!(
+        (begun.status, begun.header("tus-resumable"), begun.header("upload-offset")),
+        (201, "1.0.0", "0")
+    );
+    assert_eq!(begun.header("upload-expires"), "Mon, 11 May 2026 06:00:00 GMT");
+    let path = begun.header("location").to_owned();
+    assert_eq!(add(client, &path, 0, &bytes[..100_000]).header("upload-offset"), "100000");
+    // The answer was lost: it is asked where to go on.
+    let head = client.send("HEAD", &path, &[TUS], b"");
+    assert_eq!(
+        (head.status, head.header("upload-offset"), head.header("upload-length")),
+        (200, "100000", "300000")
+    );
+    assert_eq!(head.header("cache-control"), "no-store");
+    add(client, &path, 0, &bytes[..100_000]).problem(409, "wrong_offset");
+    client.get(&path).problem(409, "upload_incomplete");
+    assert_eq!(add(client, &path, 100_000, &bytes[100_000..]).status, 204);
+    add(client, &path, 300_000, b"more").problem(413, "too_large");
+    let whole = client.get(&path);
+    assert_eq!(
+        (whole.status, whole.header("content-type"), whole.text.len()),
+        (200, "image/jpeg", String::from_utf8_lossy(&bytes).len())
+    );
+    assert_eq!(whole.text, String::from_utf8_lossy(&bytes));
+    // The office sees it; a colleague once it is the photo of a job of theirs.
+    assert_eq!(shop.owner.get(&path).status, 200);
+    let (colleague_id, colleague) = shop.hire(&app, "technician", "colleague@shine.test");
+    colleague.get(&path).problem(404, "not_found");
+    let mut phone = Phone::with_clock(app.clock.now());
+    let upload = path.rsplit('/').next().expect("an id");
+    phone.act("attach_photo", &job.id, "2026-05-04T06:00:00Z", json!({ "upload": upload }));
+    phone.sync(client, "2026-05-04T06:00:00Z");
+    let crew = json!({ "van": job.van, "start_at": null, "technicians": [job.technician_id, colleague_id] });
+    shop.owner.put(&job.path("assignment"), &crew).expect(200);
+    assert_eq!(colleague.get(&path).status, 200);
+    colleague.delete(&path).problem(404, "not_found");
+    client.delete(&path).problem(409, "upload_in_use");
+}
+
+#[test]
+fn bytes_that_differ_from_their_checksum_are_thrown_away() {
+    let app = TestApp::start();
+    let client = app.shop("Shine").owner;
+    let path = begin(&client, "11").header("location").to_owned();
+    let send = |sum: &str, bytes: &[u8]| {
+        client.send("PATCH", &path, &[TUS, OCTETS, ("upload-offset", "0"), ("upload-checksum", sum)], bytes)
+    };
+    // The example of the extension: `hello world` and its SHA-1.
+    let sum = "sha1 Kq5sNclPz7QV2+lfQIuc6R7oRu0=";
+    send(sum, b"hello there").problem(460, "checksum_mismatch");
+    send("md5 XrY7u+Ae7tCTyyK7j1rNww==", b"hello world").problem(400, "bad_header");
+    send("sha1 !", b"hello world").problem(400, "bad_header");
+    assert_eq!(client.send("HEAD", &path, &[], b"").header("upload-offset"), "0");
+    assert_eq!(send(sum, b"hello world").header("upload-offset"), "11");
+    assert_eq!(client.get(&path).text, "hello world");
+}
+
+#[test]
+fn uploads_that_never_end_are_given_up_and_nonsense_is_told() {
+    let app = TestApp::start();
+    let mut shop = app.shop("Shine");
+    let path = begin(&shop.owner, "10").header("location").to_owned();
+    assert_eq!(add(&shop.owner, &path, 0, b"12345").status, 204);
+    app.advance(TimeDelta::days(8));
+    app.run_tasks();
+    shop = shop.again(&app);
+    shop.owner.get(&path).problem(404, "not_found");
+    add(&shop.owner, &path, 5, b"67890").problem(404, "not_found");
+    let taken_back = begin(&shop.owner, "10").header("location").to_owned();
+    assert_eq!(shop.owner.delete(&taken_back).status, 204);
+    assert_eq!(shop.owner.send("HEAD", &taken_back, &[], b"").status, 404);
+    for (headers, status, code) in [
+        (vec![JPEG], 400, "bad_header"),
+        (vec![JPEG, ("upload-length", "many")], 400, "bad_header"),
+        (vec![JPEG, ("upload-length", "-1")], 400, "bad_header"),
+        (vec![("upload-length", "10")], 400, "bad_header"),
+        (vec![("upload-length", "10"), ("upload-metadata", "filetype dGV4dC9odG1s")], 400, "bad_header"),
+        (vec![("upload-length", "10"), ("upload-metadata", "filetype !")], 400, "bad_header"),
+        (vec![JPEG, ("upload-length", "99999999")], 413, "too_large"),
+        (vec![JPEG, ("upload-length", "10"), ("tus-resumable", "0.2.2")], 412, "tus_version"),
+    ] {
+        let reply = shop.owner.send("POST", "/v1/uploads", &headers, b"");
+        reply.problem(status, code);
+        assert_eq!(reply.header("tus-resumable"), "1.0.0");
+    }
+    let options = app.client().send("OPTIONS", "/v1/uploads", &[], b"");
+    assert_eq!((options.status, options.header("tus-version")), (204, "1.0.0"));
+    assert_eq!(options.header("tus-extension"), "creation,checksum,expiration,termination");
+    // Under an id of the phone's own it is begun once.
+    let own = "filetype aW1hZ2UvanBlZw==,id MDE4OTAwMDAtMDAwMC03MDAwLTgwMDAtMDAwMDAwMDAwMDBm";
+    let begin_own = |length: &str| {
+        shop.owner.send("POST", "/v1/uploads", &[("upload-length", length), ("upload-metadata", own)], b"")
+    };
+    let first = begin_own("4").header("location").to_owned();
+    assert_eq!(first, "/v1/uploads/01890000-0000-7000-8000-00000000000f");
+    add(&shop.owner, &first, 0, b"12");
+    let again = begin_own("4");
+    assert_eq!((again.header("location"), again.header("upload-offset")), (first.as_str(), "2"));
+    begin_own("5").problem(412, "exists");
+    let wrong =
+        shop.owner.send("PATCH", &first, &[("content-type", "image/jpeg"), ("upload-offset", "2")], b"34");
+    wrong.problem(415, "unsupported_media_type");
+}

@@ -94,7 +94,11 @@ fn after_a_week_without_a_worker_each_customer_hears_once_and_by_day() {
     assert_eq!((of("waiting"), of("passed")), (vec![1; 12], vec![]), "{times:?}");
     // The first notice late, and the last one in its time, if there is an open hour for it.
     assert!(of("ahead").len() == 6 && of("ahead").iter().all(|times| *times <= 2), "{times:?}");
-    let told = app.mail().iter().filter(|mail| header(mail, "To").starts_with("waiting")).all(both_cars);
+    let told = app
+        .mail()
+        .iter()
+        .filter(|mail| header(mail, "To").starts_with("waiting"))
+        .all(|mail| both_cars(mail));
     assert!(told, "each of these mails tells of both cars");
     let held = reminders(&shop.again(&app), "status=suppressed&kind=upkeep&limit=200");
     let together =
@@ -102,7 +106,7 @@ fn after_a_week_without_a_worker_each_customer_hears_once_and_by_day() {
     assert_eq!(together.count(), 12);
 }
 
-fn both_cars(mail: &String) -> bool {
+fn both_cars(mail: &str) -> bool {
     let plain = mail.split("Content-Type: text/html").next().unwrap_or_default();
     plain.matches("We suggest").count() == 2
 }

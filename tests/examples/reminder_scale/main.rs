@@ -81,6 +81,7 @@ fn measure(size: u64, due: u64) {
     assert_eq!(sent, due, "every due reminder is sent");
     assert_eq!(server.seen_count() as u64, due, "and arrives once");
     let memory = peak_mb();
+    server.forget();
     let (first, claims, processor_ms) = scale.claims();
     println!(
         "| {size} | {due} | {found_s:.2} | {sent_s:.2} | {:.0} | {processor:.2} | {memory:.0} | {:.2} | {:.2} | {:.2} | {first:.2} | {processor_ms:.2} |",

@@ -23,6 +23,7 @@ mod messages;
 mod norms;
 mod observations;
 mod offers;
+mod outages;
 mod partner_tokens;
 mod plan_forms;
 mod plans;

@@ -1,7 +1,8 @@
 //! Links of customers without a login: each does one thing, twice is the same as once, and they end.
 
 use super::messages::{consent, reminders};
-use chrono::TimeDelta;
+use super::offers::{Scene, offers};
+use chrono::{NaiveDateTime, TimeDelta};
 use serde_json::{Value, json};
 use tests::{Reply, Shop, TestApp};
 
@@ -97,6 +98,79 @@ fn a_window_that_is_gone_is_told_so() {
     shop.owner.post(&format!("{job}/cancel"), &Value::Null).expect(200);
     let over = app.client().get(&path);
     assert!(over.text.contains("called off") && !over.text.contains("Choose another time"), "{}", over.text);
+}
+
+/// A customer of the scene with an appointment on Wednesday, who was told of it two days before.
+fn booked(scene: &Scene, name: &str) -> (String, String) {
+    let (vehicle, customer) = scene.vehicle(0.045);
+    let mail = json!({ "email": format!("{name}@customer.test") });
+    scene.shop.owner.patch(&format!("/v1/customers/{customer}"), &mail).expect(200);
+    consent(&scene.shop, &customer, "mail", "appointment");
+    let job = json!({ "vehicle": vehicle, "package": "P1",
+        "window_from": "2026-05-06T08:00:00Z", "window_to": "2026-05-06T12:00:00Z" });
+    (format!("/v1/jobs/{}", scene.shop.owner.post("/v1/jobs", &job).id()), vehicle)
+}
+
+/// The windows that a page offers.
+fn windows(page: &Reply) -> Vec<String> {
+    let buttons = page.text.split("<button>").skip(1).filter_map(|rest| rest.split("</button>").next());
+    buttons.filter(|words| words.contains(" 2026, ")).map(str::to_owned).collect()
+}
+
+/// Where the office named no windows, those of the rounds are offered, as for a new job. Who takes one has its place
+/// there; who comes second is told so and finds others.
+#[test]
+fn a_customer_takes_a_window_that_the_rounds_offer() {
+    let app = TestApp::start();
+    let mut scene = Scene::new(&app);
+    let ((first, car), (second, _)) = (booked(&scene, "ada"), booked(&scene, "ben"));
+    app.advance(TimeDelta::hours(2));
+    app.run_tasks();
+    scene.shop = scene.shop.again(&app);
+    let page = |name: &str| {
+        let mail = app.mail().into_iter().find(|mail| mail.contains(&format!("<{name}@customer.test>")));
+        app.client().get(&page_in(&mail.expect("a mail")))
+    };
+    let (ada, ben) = (page("ada"), page("ben"));
+    let mut same = offers(&scene.shop.owner, &json!({ "vehicle": car, "package": "P1" }));
+    same.sort_by_key(|offer| offer["window_from"].to_string());
+    let local = |offer: &Value, end: &str| -> NaiveDateTime {
+        offer[end].as_str().and_then(|at| at.parse().ok()).expect("a local time")
+    };
+    let told = |offer: &Value| {
+        let (from, to) = (local(offer, "local_from"), local(offer, "local_to"));
+        format!("{} to {}", from.format("%A %-d %B %Y, %H:%M"), to.format("%H:%M"))
+    };
+    let expected: Vec<String> = same.iter().map(told).collect();
+    assert_eq!((windows(&ada), windows(&ben)), (expected.clone(), expected.clone()));
+
+    let take = button(&ada, &expected[0]);
+    for _ in 0..2 {
+        assert_eq!(press(&app, &take).status, 200);
+        let job = scene.shop.owner.get(&first).expect(200);
+        assert_eq!(
+            (&job["window_from"], &job["start_at"], &job["van"], &job["technicians"], &job["rev"]),
+            (
+                &same[0]["window_from"],
+                &same[0]["start_at"],
+                &json!(scene.van),
+                &json!([scene.technician]),
+                &json!(3)
+            )
+        );
+    }
+    let late = press(&app, &button(&ben, &expected[0]));
+    assert!(late.status == 409 && late.text.contains("not free any more"), "{}", late.text);
+    assert_eq!(scene.shop.owner.get(&second).expect(200)["rev"], 1);
+    let fresh = page("ben");
+    let other = windows(&fresh).remove(0);
+    assert_eq!(press(&app, &button(&fresh, &other)).status, 200);
+    assert_eq!(scene.shop.owner.get(&second).expect(200)["van"], json!(scene.van));
+    let date = &same[0]["local_from"].as_str().expect("a date")[..10];
+    assert_eq!(scene.shop.owner.get(&format!("/v1/rounds?date={date}")).expect(200)["conflicts"], json!([]));
+    // A place of its own is not in its own way, and is not offered again.
+    let again = windows(&page("ada"));
+    assert!(!again.is_empty() && !again.contains(&expected[0]), "{again:?}");
 }
 
 #[test]

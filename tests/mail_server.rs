@@ -64,6 +64,11 @@ impl MailServer {
         self.state.lock().expect("no panic").seen.len()
     }
 
+    /// Keeps none of the mails until now.
+    pub fn forget(&self) {
+        self.state.lock().expect("no panic").seen = Vec::new();
+    }
+
     /// Waits for the next mail, but not for long.
     pub fn wait_a_moment(&self, most: Duration) {
         let state = self.state.lock().expect("no panic");

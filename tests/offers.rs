@@ -5,14 +5,14 @@ use serde_json::{Value, json};
 use tests::{Client, Reply, Shop, TestApp, WHATEVER, estate, full_van};
 
 /// Monday, 4 May 2026: a base in Vienna, one van and one technician, and vehicles north of the base.
-struct Scene {
-    shop: Shop,
-    van: String,
-    technician: String,
+pub struct Scene {
+    pub shop: Shop,
+    pub van: String,
+    pub technician: String,
 }
 
 impl Scene {
-    fn new(app: &TestApp) -> Scene {
+    pub fn new(app: &TestApp) -> Scene {
         let shop = app.shop("Shine");
         let base = json!({ "settings": { "base": { "latitude": 48.2, "longitude": 16.37 } } });
         shop.owner.patch("/v1/shop", &base).expect(200);
@@ -26,7 +26,7 @@ impl Scene {
         Scene { shop, van, technician }
     }
 
-    fn vehicle(&self, north: f64) -> (String, String) {
+    pub fn vehicle(&self, north: f64) -> (String, String) {
         let site = json!({ "latitude": 48.2 + north, "longitude": 16.37, "tap": true, "mains": true,
             "water_restriction": 0, "drain": "sewer", "ground": "asphalt", "hardness_mg_l": 150 });
         let customer =
@@ -41,7 +41,7 @@ fn ask(vehicle: &str, more: Value) -> Value {
     ask
 }
 
-fn offers(client: &Client, ask: &Value) -> Vec<Value> {
+pub fn offers(client: &Client, ask: &Value) -> Vec<Value> {
     client.post("/v1/offers", ask).expect(200)["offers"].as_array().expect("offers").clone()
 }
 

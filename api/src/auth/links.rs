@@ -5,6 +5,7 @@ use crate::config::Config;
 use crate::db::customers::{Channel, Purpose};
 use crate::db::jobs::OtherWindow;
 use crate::db::kinds::{Id, Instant};
+use crate::dispatch::offers::Ticket;
 use base64::Engine;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use chrono::NaiveDate;
@@ -40,7 +41,7 @@ impl UnsubscribeLink {
 const PAGE: &str = "customer link: page";
 
 /// Lets a customer see one thing, or do one thing.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct CustomerLink {
     #[serde(rename = "s")]
     pub shop: Id,
@@ -54,15 +55,21 @@ pub struct CustomerLink {
 }
 
 /// What a link does. What it changes is settled by what is in it: used twice it does the same as once.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(tag = "a", rename_all = "snake_case")]
 pub enum Act {
     /// Shows an appointment and what may be changed about it.
     SeeJob { job: Id },
     /// Shows what the customer's vehicles need; `reminder` is what told so.
     SeeUpkeep { reminder: Id },
-    /// Moves an appointment that still has this revision to a window.
-    Choose { job: Id, rev: i32, to: OtherWindow },
+    /// Moves an appointment that still has this revision to a window, and to a place in the rounds, if it has one.
+    Choose {
+        job: Id,
+        rev: i32,
+        to: OtherWindow,
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        place: Option<Box<Ticket>>,
+    },
     /// Asks the office for a visit.
     AskVisit { reminder: Id },
     /// Wants nothing about upkeep before this day.

@@ -251,6 +251,21 @@ pub fn newest(db: &mut Db<'_>, kind: &str) -> QueryResult<Option<Row>> {
         .optional()
 }
 
+/// Stores that attempts with this fence ended well; false if one of the tasks was lost to another worker.
+pub fn finish_done(db: &mut Db<'_>, ids: &[Id], fence: i32) -> QueryResult<bool> {
+    let rows = outbox::table.filter(outbox::shop.eq(db.shop).and(outbox::id.eq_any(ids.to_vec())));
+    let stored = diesel::update(rows.filter(outbox::fence.eq(fence).and(is_held())))
+        .set((
+            outbox::status.eq(Word(TaskStatus::Done)),
+            outbox::last_error.eq(None::<String>),
+            outbox::finished_at.eq(db.now),
+            outbox::lease_until.eq(None::<Instant>),
+            outbox::lease_by.eq(None::<String>),
+        ))
+        .execute(db.conn)?;
+    Ok(stored == ids.len())
+}
+
 /// Stores how the attempt ended; false if the task was lost to another worker.
 pub fn finish(db: &mut Db<'_>, id: Id, fence: i32, ending: &Ending) -> QueryResult<bool> {
     let row = outbox::table.find((db.shop, id)).filter(outbox::fence.eq(fence).and(is_held()));

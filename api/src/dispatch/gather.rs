@@ -305,6 +305,18 @@ impl Gathered {
         Ok(())
     }
 
+    /// As if a job were not there.
+    pub fn leave_out(&mut self, job: Id) {
+        let job = job.to_string();
+        self.problem.requests.retain(|request| request.visit.job != job);
+        self.problem.links.retain(|link| {
+            let (VisitLink::After { first: one, then: other, .. }
+            | VisitLink::Together { one, other }
+            | VisitLink::SamePerson { one, other }) = link;
+            *one != job && *other != job
+        });
+    }
+
     /// The request of a job.
     pub fn visit(&mut self, job: Id) -> Option<&mut Request> {
         let job = job.to_string();

@@ -7,11 +7,15 @@
 use super::facts::{Needs, bare_visit};
 use super::gather::{Depth, Gathered, gather, request};
 use super::hours::Detail;
+use super::publish::assign;
+use crate::app::App;
+use crate::auth::Caller;
 use crate::day::{instant, span, zone_of_shop};
 use crate::db::customers::Customer;
 use crate::db::held_offers::{self, HeldFields};
-use crate::db::jobs::{self, Job, JobFields, JobStatus};
+use crate::db::jobs::{self, Assignment, Job, JobFields, JobStatus};
 use crate::db::kinds::{Doc, Id, Instant, Word};
+use crate::db::promises::{self, Promise};
 use crate::db::round_asks::RoundsAsk;
 use crate::db::vehicles::Vehicle;
 use crate::db::{Db, audit, customers, handbooks, people, shops, vans, vehicles};
@@ -49,6 +53,9 @@ pub struct Wanted {
     pub days: u32,
     pub windows: Option<Vec<HourRange>>,
     pub most: usize,
+    /// A job whose place counts as free, as it is to move.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub instead_of: Option<Id>,
 }
 
 /// A window with all that it counts on; sealed, it is what a client shows to hold it.
@@ -82,10 +89,11 @@ struct Basis {
     from_on: NaiveDate,
     days: u32,
     holds: Vec<Id>,
+    without: Option<Id>,
 }
 
 /// All that windows are looked for with.
-pub struct Search {
+struct Search {
     wanted: Wanted,
     zone: Tz,
     handbook: Arc<Handbook>,
@@ -112,8 +120,34 @@ impl StandingRounds {
     }
 }
 
+/// The offers of now, cheapest first, and the shop's zone. Nothing is stored.
+pub async fn look(app: &App, caller: &Caller, wanted: Wanted) -> Result<(Vec<Ticket>, Tz), ApiError> {
+    let (handbooks, kept) = (app.handbooks.clone(), app.standing.clone());
+    let search = app
+        .read(caller, move |db| {
+            let handbook = handbooks.of(db)?;
+            known_package(&handbook, &wanted)?;
+            prepare(db, handbook, &kept, wanted)
+        })
+        .await?;
+    let kept = app.standing.clone();
+    let (found, wanted, zone) = app.planning(move || Ok(search.windows(&kept))).await?;
+    let tickets = app.read(caller, move |db| tickets(db, &found, &wanted, zone)).await?;
+    Ok((tickets, zone))
+}
+
+fn known_package(handbook: &Handbook, wanted: &Wanted) -> Result<(), ApiError> {
+    match handbook.package(&wanted.package) {
+        Some(_) => Ok(()),
+        None => {
+            let text = format!("the handbook has no package {:?}", wanted.package);
+            Err(ApiError::field("/package", "unknown", text))
+        }
+    }
+}
+
 /// Reads what windows are looked for with.
-pub fn prepare(
+fn prepare(
     db: &mut Db<'_>,
     handbook: Arc<Handbook>,
     kept: &StandingRounds,
@@ -134,11 +168,13 @@ pub fn prepare(
         from_on: wanted.from_on,
         days: wanted.days,
         holds: held_offers::live(db)?.iter().map(|held| held.id).collect(),
+        without: wanted.instead_of,
     };
     let (ready, people, vans) = match kept.kept(db.shop, &basis) {
         Some(standing) => (Ok(standing), None, None),
         None => {
-            let gathered = gather(db, &handbook, &ask, Depth::Standing)?;
+            let mut gathered = gather(db, &handbook, &ask, Depth::Standing)?;
+            wanted.instead_of.into_iter().for_each(|job| gathered.leave_out(job));
             let (people, vans) = (gathered.people.clone(), gathered.vans.clone());
             (Err(Box::new(gathered)), Some(people), Some(vans))
         }
@@ -227,12 +263,14 @@ fn fields_of(wanted: &Wanted, (window_from, window_to): (Instant, Instant)) -> J
 
 impl Search {
     /// The windows that cost least, cheapest first, each with what the weather does not forbid. Outside any transaction.
-    pub fn windows(self, kept: &StandingRounds) -> (Vec<Offer>, Wanted, Tz) {
+    fn windows(self, kept: &StandingRounds) -> (Vec<Offer>, Wanted, Tz) {
         let standing = match self.ready {
             Ok(standing) => standing,
             Err(gathered) => {
                 let standing = Arc::new(Standing::new(gathered.problem));
-                kept.keep(self.shop, self.basis, standing.clone());
+                if self.basis.without.is_none() {
+                    kept.keep(self.shop, self.basis, standing.clone());
+                }
                 standing
             }
         };
@@ -253,12 +291,7 @@ impl Search {
 }
 
 /// The offers as tickets, each with what stands at its place now.
-pub fn tickets(
-    db: &mut Db<'_>,
-    offers: &[Offer],
-    wanted: &Wanted,
-    zone: Tz,
-) -> Result<Vec<Ticket>, ApiError> {
+fn tickets(db: &mut Db<'_>, offers: &[Offer], wanted: &Wanted, zone: Tz) -> Result<Vec<Ticket>, ApiError> {
     let mut tickets = Vec::with_capacity(offers.len());
     for offer in offers {
         let Ok(van) = offer.van.parse::<Id>() else { continue };
@@ -282,7 +315,7 @@ pub fn tickets(
 }
 
 /// A fingerprint of the van, the people, and all that stands with one of them on the day.
-pub fn basis(
+fn basis(
     db: &mut Db<'_>,
     (van, technicians): (Id, &[Id]),
     start: Instant,
@@ -332,6 +365,11 @@ impl Ticket {
         }
     }
 
+    /// Gives its place to a job.
+    pub fn take(&self, db: &mut Db<'_>, job: &Job) -> Result<(), ApiError> {
+        self.held().settle(db, job)
+    }
+
     /// Nothing has changed where it counts on.
     pub fn still_holds(&self, db: &mut Db<'_>, zone: Tz) -> Result<bool, ApiError> {
         if db.now > self.offered_at.plus(GOOD_FOR) || self.start <= db.now {
@@ -342,6 +380,25 @@ impl Ticket {
 }
 
 impl HeldFields {
+    /// Says who goes to a job and when, as it was offered, and promises the window.
+    pub fn settle(&self, db: &mut Db<'_>, job: &Job) -> Result<(), ApiError> {
+        let to = Assignment {
+            van: Some(self.van),
+            start_at: Some(self.start_at),
+            technicians: self.technicians.0.clone(),
+        };
+        assign(db, job, &to)?;
+        let promise = Promise {
+            job: job.id,
+            plan: None,
+            promised_from: self.window_from,
+            promised_to: self.window_to,
+            frozen: false,
+            made_at: db.now,
+        };
+        Ok(promises::put(db, &promise)?)
+    }
+
     /// The job that it becomes.
     pub fn job(&self) -> JobFields {
         JobFields {

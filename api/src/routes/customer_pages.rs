@@ -17,6 +17,7 @@ use crate::db::Db;
 use crate::db::customers::{self, Customer};
 use crate::db::shops::{self, Shop};
 use crate::error::ApiError;
+use crate::windows::{self, Choice};
 use actix_web::http::StatusCode;
 use actix_web::web::Path;
 use actix_web::{HttpResponse, get, post};
@@ -33,6 +34,8 @@ struct Visit<'a> {
     shop: Shop,
     customer: Customer,
     zone: Tz,
+    /// What is offered in place of the appointment that is shown.
+    choices: Vec<Choice>,
 }
 
 impl Visit<'_> {
@@ -87,15 +90,25 @@ async fn visit(app: &App, token: &str, acts: bool) -> Result<Page, ApiError> {
     let link = CustomerLink::open(&app.keys, token, now).ok_or(ApiError::NotFound)?;
     app.link_pace.admit((link.shop, link.customer), PER_MIN, now)?;
     let (ours, house) = (app.clone(), Caller::house(link.shop));
+    let choices = choices(app, &link).await;
     let work = move |db: &mut Db<'_>| {
         let shop = shops::find(db)?.ok_or(ApiError::NotFound)?;
         let customer = customers::find(db, link.customer)?.ok_or(ApiError::NotFound)?;
         let named = customer.fields.time_zone.as_ref().unwrap_or(&shop.fields.time_zone);
         let zone = named.parse().unwrap_or(Tz::UTC);
-        let visit = Visit { app: &ours, link: &link, shop, customer, zone };
+        let visit = Visit { app: &ours, link: &link, shop, customer, zone, choices };
         if acts { act(db, &visit) } else { show(db, &visit) }
     };
     if acts { app.write(&house, work).await } else { app.read(&house, work).await }
+}
+
+/// A page is of use without them, too.
+async fn choices(app: &App, link: &CustomerLink) -> Vec<Choice> {
+    let Act::SeeJob { job } = link.act else { return Vec::new() };
+    windows::offered(app, link.shop, job).await.unwrap_or_else(|error| {
+        tracing::warn!(%error, "no windows for a customer's page");
+        Vec::new()
+    })
 }
 
 fn show(db: &mut Db<'_>, visit: &Visit<'_>) -> Result<Page, ApiError> {
@@ -116,7 +129,9 @@ fn show(db: &mut Db<'_>, visit: &Visit<'_>) -> Result<Page, ApiError> {
 fn act(db: &mut Db<'_>, visit: &Visit<'_>) -> Result<Page, ApiError> {
     match &visit.link.act {
         Act::SeeJob { .. } | Act::SeeUpkeep { .. } => show(db, visit),
-        Act::Choose { job, rev, to } => appointment::choose(db, visit, (*job, *rev), *to),
+        Act::Choose { job, rev, to, place } => {
+            appointment::choose(db, visit, (*job, *rev), (*to, place.as_deref()))
+        }
         Act::AskVisit { reminder } => upkeep::ask_visit(db, visit, *reminder),
         Act::Snooze { until_on } => messages::snooze(db, visit, *until_on),
         Act::Allow { channel, purpose, given } => messages::allow(db, visit, (*channel, *purpose), *given),

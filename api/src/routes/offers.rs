@@ -7,13 +7,11 @@ use crate::auth::Caller;
 use crate::check::{Check, Checker};
 use crate::db::bookings::{self, BookingFields};
 use crate::db::held_offers::{self, HeldOffer, HeldStatus};
-use crate::db::jobs::{self, Assignment};
+use crate::db::jobs;
 use crate::db::kinds::{Doc, Id, Instant};
-use crate::db::promises::{self, Promise};
 use crate::db::round_asks::calendar_day;
 use crate::db::{Db, shops, vehicles};
-use crate::dispatch::offers::{GOOD_FOR, HELD, Ticket, Wanted, prepare, tickets};
-use crate::dispatch::publish::assign;
+use crate::dispatch::offers::{GOOD_FOR, HELD, Ticket, Wanted, look};
 use crate::error::{ApiError, WindowOffer};
 use crate::extract::{Body, IfMatch, Key, Query};
 use crate::handbooks::Handbooks;
@@ -228,6 +226,7 @@ pub async fn list_offers(app: Shared, caller: Caller, body: Body<OfferAsk>) -> A
         days: ask.days,
         windows: ask.windows,
         most: ask.most as usize,
+        instead_of: None,
     };
     let offers = offers(&app, &caller, wanted).await?;
     Ok(HttpResponse::Ok().json(OfferList { offers }))
@@ -235,17 +234,7 @@ pub async fn list_offers(app: Shared, caller: Caller, body: Body<OfferAsk>) -> A
 
 /// The windows as they are now, as this caller may see them.
 async fn offers(app: &App, caller: &Caller, wanted: Wanted) -> Result<Vec<WindowOffer>, ApiError> {
-    let (handbooks, kept) = (app.handbooks.clone(), app.standing.clone());
-    let search = app
-        .read(caller, move |db| {
-            let handbook = handbooks.of(db)?;
-            known_package(&handbook, &wanted)?;
-            prepare(db, handbook, &kept, wanted)
-        })
-        .await?;
-    let kept = app.standing.clone();
-    let (found, wanted, zone) = app.planning(move || Ok(search.windows(&kept))).await?;
-    let tickets = app.read(caller, move |db| tickets(db, &found, &wanted, zone)).await?;
+    let (tickets, zone) = look(app, caller, wanted).await?;
     let list = sealed_as(caller);
     let inside = caller.knows_staff();
     tickets
@@ -265,16 +254,6 @@ async fn offers(app: &App, caller: &Caller, wanted: Wanted) -> Result<Vec<Window
             })
         })
         .collect()
-}
-
-fn known_package(handbook: &domain::handbook::Handbook, wanted: &Wanted) -> Result<(), ApiError> {
-    match handbook.package(&wanted.package) {
-        Some(_) => Ok(()),
-        None => {
-            let text = format!("the handbook has no package {:?}", wanted.package);
-            Err(ApiError::field("/package", "unknown", text))
-        }
-    }
 }
 
 /// An offer is good for whoever got it.
@@ -432,6 +411,7 @@ async fn wanted_again(app: &App, caller: &Caller, held: &HeldOffer) -> Result<Wa
         days: a_week(),
         windows: None,
         most: some() as usize,
+        instead_of: None,
     })
 }
 
@@ -440,21 +420,10 @@ fn make_job(db: &mut Db<'_>, handbooks: &Handbooks, held: &HeldOffer) -> Result<
     let id = Id::new(db.now);
     book(db, handbooks, id, &of.job())?;
     let handbook = handbooks.of(db)?;
-    let to =
-        Assignment { van: Some(of.van), start_at: Some(of.start_at), technicians: of.technicians.0.clone() };
     roll_ups::keep(db, &handbook, &[id], |db| {
         let job = jobs::find(db, id)?.ok_or(ApiError::NotFound)?;
-        assign(db, &job, &to)
+        of.settle(db, &job)
     })?;
-    let promise = Promise {
-        job: id,
-        plan: None,
-        promised_from: of.window_from,
-        promised_to: of.window_to,
-        frozen: false,
-        made_at: db.now,
-    };
-    promises::put(db, &promise)?;
     if let Some(app) = held.app {
         let fields = BookingFields {
             vehicle: of.vehicle,

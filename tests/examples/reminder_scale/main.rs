@@ -40,9 +40,9 @@ fn main() {
     }
     let database = if on_postgres() { "PostgreSQL" } else { "SQLite" };
     println!(
-        "| {database} customers | due | found, s | sent, s | sent/s | processor s | peak memory, MB | a claim of 100, ms: p50 | p99 | p50 first asked |"
+        "| {database} customers | due | found, s | sent, s | sent/s | processor s | peak memory, MB | a claim of 100, ms: least | p50 | p99 | first | processor |"
     );
-    println!("|---|---|---|---|---|---|---|---|---|---|");
+    println!("|---|---|---|---|---|---|---|---|---|---|---|---|");
     for size in sizes {
         measure(size, due.min(size));
     }
@@ -81,10 +81,12 @@ fn measure(size: u64, due: u64) {
     assert_eq!(sent, due, "every due reminder is sent");
     assert_eq!(server.seen_count() as u64, due, "and arrives once");
     let memory = peak_mb();
-    let (first, claims) = scale.claims();
+    server.forget();
+    let (first, claims, processor_ms) = scale.claims();
     println!(
-        "| {size} | {due} | {found_s:.2} | {sent_s:.2} | {:.0} | {processor:.2} | {memory:.0} | {:.2} | {:.2} | {first:.2} |",
+        "| {size} | {due} | {found_s:.2} | {sent_s:.2} | {:.0} | {processor:.2} | {memory:.0} | {:.2} | {:.2} | {:.2} | {first:.2} | {processor_ms:.2} |",
         due as f64 / sent_s,
+        claims[0],
         claims[CLAIMS / 2],
         claims[CLAIMS - 1],
     );
@@ -159,16 +161,19 @@ impl Scale {
         (watch.ms() / 1e3, done)
     }
 
-    /// Milliseconds of the first claim of 100, and of the others in order, from an outbox that grows with the shop.
-    fn claims(&self) -> (f64, Vec<f64>) {
+    /// Milliseconds of the first claim of 100, and of the others in order, from an outbox that grows with the shop; and
+    /// those that this process used for one, whatever else the machine did.
+    fn claims(&self) -> (f64, Vec<f64>, f64) {
         let (shop, now) = (self.shop, self.clock.now());
         for first in (0..self.size).step_by(CHUNK as usize) {
             let mut tasks = String::new();
             for number in first..(first + CHUNK).min(self.size) {
                 let comma = if tasks.is_empty() { "" } else { "," };
-                // A year of mornings; a good many of the first are due.
-                let due_at =
-                    now.plus(TimeDelta::days(number as i64 % 365 - 30)).utc().format("%Y-%m-%d %H:%M:%S%.3f");
+                // A year of mornings; more than half of them have come, so that no claim runs dry.
+                let due_at = now
+                    .plus(TimeDelta::days(number as i64 % 365 - 200))
+                    .utc()
+                    .format("%Y-%m-%d %H:%M:%S%.3f");
                 let _ = write!(
                     tasks,
                     "{comma}('{shop}','{}','purge_tasks','{number}','{{}}','waiting','{due_at}',0,0,'2026-01-01 00:00:00.000')",
@@ -184,6 +189,7 @@ impl Scale {
         if on_postgres() {
             self.write(|db| db.conn.batch_execute("ANALYZE outbox"));
         }
+        let processor = processor_s();
         let mut timed: Vec<f64> = (0..=CLAIMS)
             .map(|_| {
                 let watch = Stopwatch::start();
@@ -195,7 +201,7 @@ impl Scale {
             .collect();
         let first = timed.remove(0);
         timed.sort_by(f64::total_cmp);
-        (first, timed)
+        (first, timed, (processor_s() - processor) * 1e3 / (CLAIMS + 1) as f64)
     }
 }
 

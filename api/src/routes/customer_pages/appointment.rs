@@ -8,13 +8,14 @@ use crate::db::customer_replies::{self, NewReply, ReplyReading, ReplyWay};
 use crate::db::customers::Purpose;
 use crate::db::jobs::{self, Job, JobFields, OtherWindow};
 use crate::db::kinds::{Doc, Id, Instant};
-use crate::db::vehicles;
 use crate::db::webhooks::EventKind;
+use crate::db::{promises, vehicles};
+use crate::dispatch::offers::Ticket;
 use crate::error::ApiError;
 use crate::events;
 use crate::routes::jobs::bookable;
 use crate::throughput::roll_ups;
-use crate::windows;
+use crate::windows::{self, Choice};
 use chrono_tz::Tz;
 
 pub fn show(db: &mut Db<'_>, visit: &Visit<'_>, id: Id) -> Result<Page, ApiError> {
@@ -34,24 +35,24 @@ pub fn show(db: &mut Db<'_>, visit: &Visit<'_>, id: Id) -> Result<Page, ApiError
     if let Some(over) = over(&job) {
         page = page.paragraph(over);
     }
-    let offered = windows::offered(db, &job)?;
-    if !offered.is_empty() {
+    if !visit.choices.is_empty() {
         page = page.heading("Choose another time");
-        for to in offered {
-            page =
-                page.html(&visit.button(Act::Choose { job: id, rev: job.rev, to }, &span(to, visit.zone))?);
-        }
+    }
+    for Choice { to, place } in &visit.choices {
+        let place = place.clone().map(Box::new);
+        let choose = Act::Choose { job: id, rev: job.rev, to: *to, place };
+        page = page.html(&visit.button(choose, &span(*to, visit.zone))?);
     }
     page = page.paragraph("For anything else just answer the message, and a person will read it.");
     messages::switches(db, visit, page, Purpose::Appointment)
 }
 
-/// Moves the appointment, if it still is as it was shown. Who comes and when exactly is planned anew.
+/// Moves the appointment, if it still is as it was shown. Who comes is settled by its place in the rounds, or planned anew.
 pub fn choose(
     db: &mut Db<'_>,
     visit: &Visit<'_>,
     (id, rev): (Id, i32),
-    to: OtherWindow,
+    (to, place): (OtherWindow, Option<&Ticket>),
 ) -> Result<Page, ApiError> {
     let handbook = visit.app.handbooks.of(db)?;
     roll_ups::keep(db, &handbook, &[id], |db| {
@@ -59,20 +60,30 @@ pub fn choose(
         let job = own(db, visit, id)?;
         let is_there = (job.fields.window_from, job.fields.window_to) == (to.from, to.to);
         if !is_there {
-            move_to(db, visit, &job, rev, to)?;
+            move_to(db, visit, (&job, rev), (to, place))?;
         }
         Ok(Page::new("Your appointment has moved")
             .paragraph(&format!("It is now {}. Thank you.", span(to, visit.zone))))
     })
 }
 
-fn move_to(db: &mut Db<'_>, visit: &Visit<'_>, job: &Job, rev: i32, to: OtherWindow) -> Result<(), ApiError> {
+fn move_to(
+    db: &mut Db<'_>,
+    visit: &Visit<'_>,
+    (job, rev): (&Job, i32),
+    (to, place): (OtherWindow, Option<&Ticket>),
+) -> Result<(), ApiError> {
     let changed = || {
         let text = "Your appointment has been changed since. Please open the link in the message again.";
         ApiError::conflict("appointment_changed", text)
     };
-    if job.rev != rev || !windows::offered(db, job)?.contains(&to) {
+    if job.rev != rev {
         return Err(changed());
+    }
+    let gone =
+        || ApiError::conflict("window_gone", "This time is not free any more. Please choose another one.");
+    if !windows::is_offered(db, job, (to, place))? {
+        return Err(gone());
     }
     let mut others = job.fields.other_windows.0.clone();
     others.retain(|other| *other != to);
@@ -82,9 +93,7 @@ fn move_to(db: &mut Db<'_>, visit: &Visit<'_>, job: &Job, rev: i32, to: OtherWin
         other_windows: Doc(others),
         ..job.fields.clone()
     };
-    bookable(db, &visit.app.handbooks, &fields, Some(job.id)).map_err(|_| {
-        ApiError::conflict("window_gone", "This time is not free any more. Please choose another one.")
-    })?;
+    bookable(db, &visit.app.handbooks, &fields, Some(job.id)).map_err(|_| gone())?;
     if !jobs::move_to(db, job.id, rev, &fields)? {
         return Err(changed());
     }
@@ -98,8 +107,13 @@ fn move_to(db: &mut Db<'_>, visit: &Visit<'_>, job: &Job, rev: i32, to: OtherWin
         message_key: format!("chosen:{}:{rev}", job.id),
     };
     customer_replies::insert(db, &reply)?;
+    // What was promised before holds no more.
+    promises::forget(db, job.id)?;
     let job = jobs::find(db, job.id)?.ok_or(ApiError::NotFound)?;
-    events::job(db, EventKind::JobChanged, &job)
+    match place {
+        Some(place) => place.take(db, &job),
+        None => events::job(db, EventKind::JobChanged, &job),
+    }
 }
 
 /// The customer's own job.

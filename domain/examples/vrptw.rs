@@ -4,7 +4,7 @@
 //! `cargo run --release -p domain --example vrptw -- <folder> <best.csv> <seconds> [first seed] [seeds] [name part]`
 //!
 //! Distances follow the DIMACS convention: truncated to one decimal. `best.csv`: instance, distance. One line per run:
-//! instance, seed, distance, gap in percent, iterations, processor seconds.
+//! instance, seed, distance, gap in percent, iterations, processor seconds, vans used.
 
 #![allow(
     clippy::disallowed_methods,
@@ -35,7 +35,7 @@ fn main() -> Result<(), Box<dyn Error>> {
             let distance = found.cost(model) as f64 / 10.0;
             let gap = (distance / known - 1.0) * 100.0;
             let spent = processor_seconds() - watch.began;
-            println!("{name},{seed},{distance:.1},{gap:.3},{iterations},{spent:.2}");
+            println!("{name},{seed},{distance:.1},{gap:.3},{iterations},{spent:.2},{}", found.used());
             classes.entry(class_of(name)).or_default().push(gap);
             classes.entry("all".into()).or_default().push(gap);
         }

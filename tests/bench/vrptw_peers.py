@@ -67,18 +67,12 @@ def distances(rows):
     return [[tenths(math.hypot(a[0] - b[0], a[1] - b[1])) for b in rows] for a in rows]
 
 
-def pyvrp(vehicles, capacity, rows, seconds, seed):
-    import numpy
-    from pyvrp import Client, Depot, Location, ProblemData, VehicleType, solve
+def pyvrp(path, seconds, seed):
+    from pyvrp import read as read_featured, solve
 
-    matrix = numpy.array(distances(rows))
-    clients = [
-        Client(nth, delivery=[int(row[2])], service_duration=tenths(row[5]), tw_early=tenths(row[3]), tw_late=tenths(row[4]))
-        for nth, row in enumerate(rows[1:], 1)
-    ]
-    fleet = VehicleType(vehicles, capacity=[capacity], tw_early=0, tw_late=tenths(rows[0][4]))
-    places = [Location(row[0], row[1]) for row in rows]
-    data = ProblemData(places, clients, [Depot(0)], [fleet], [matrix], [matrix])
+    # Refills and skills: its own reader knows them.
+    featured = "VEHICLES_" in pathlib.Path(path).read_text()
+    data = read_featured(path, round_func="dimacs") if featured else windows_only(*read(path))
 
     class Processor:
         def __init__(self):
@@ -91,7 +85,22 @@ def pyvrp(vehicles, capacity, rows, seconds, seed):
     return result.cost() / 10 if result.is_feasible() else math.nan
 
 
-def ortools(vehicles, capacity, rows, seconds, _seed):
+def windows_only(vehicles, capacity, rows):
+    import numpy
+    from pyvrp import Client, Depot, Location, ProblemData, VehicleType
+
+    matrix = numpy.array(distances(rows))
+    clients = [
+        Client(nth, delivery=[int(row[2])], service_duration=tenths(row[5]), tw_early=tenths(row[3]), tw_late=tenths(row[4]))
+        for nth, row in enumerate(rows[1:], 1)
+    ]
+    fleet = VehicleType(vehicles, capacity=[capacity], tw_early=0, tw_late=tenths(rows[0][4]))
+    places = [Location(row[0], row[1]) for row in rows]
+    return ProblemData(places, clients, [Depot(0)], [fleet], [matrix], [matrix])
+
+
+def ortools(path, seconds, _seed):
+    vehicles, capacity, rows = read(path)
     from ortools.constraint_solver import pywrapcp, routing_enums_pb2
 
     matrix = distances(rows)
@@ -120,7 +129,7 @@ def ortools(vehicles, capacity, rows, seconds, _seed):
 def main():
     solver, path, seconds, seed = sys.argv[1:]
     solve = {"pyvrp": pyvrp, "ortools": ortools}[solver]
-    print(f"{solve(*read(path), float(seconds), int(seed)):.1f}")
+    print(f"{solve(path, float(seconds), int(seed)):.1f}")
 
 
 main()

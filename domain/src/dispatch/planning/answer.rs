@@ -238,19 +238,3 @@ impl RoundsPlan {
         }
     }
 }
-
-impl std::ops::Add for RouteCost {
-    type Output = RouteCost;
-
-    fn add(self, other: RouteCost) -> RouteCost {
-        RouteCost {
-            travel: self.travel + other.travel,
-            late: self.late + other.late,
-            overtime: self.overtime + other.overtime,
-            refills: self.refills + other.refills,
-            change: self.change + other.change,
-            fairness: self.fairness + other.fairness,
-            fixed: self.fixed + other.fixed,
-        }
-    }
-}

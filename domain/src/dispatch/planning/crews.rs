@@ -18,6 +18,8 @@ pub struct Candidate {
 /// Where there are at most this many technicians, every crew of one or two is tried in every van; otherwise those who
 /// usually drive it (assumption: more would not be searched well).
 const EVERYBODY_UP_TO: usize = 6;
+/// Of how many people crews are tried for a van whose usual people are all away (assumption).
+const STAND_INS: usize = 4;
 /// Largest crew that is put together; larger ones only where they were published (assumption).
 pub const LARGEST: u32 = 2;
 
@@ -45,13 +47,33 @@ fn at_work(technician: &RosteredTechnician, on: NaiveDate) -> Option<HourRange> 
     technician.roster.iter().find(|day| day.on == on).map(|day| day.hours)
 }
 
+/// Who takes a van whose usual people are away: first those without a van of their own on that day, then those who are
+/// not alone in theirs.
+fn stand_ins(problem: &RoundsProblem, people: &[usize], on: NaiveDate) -> Vec<usize> {
+    let own_van = |who: usize| problem.technicians[who].usual_van.as_deref();
+    let goes = |id: &str| problem.vans.iter().any(|van| van.van.id == id && !van.out_on.contains(&on));
+    let shared = |id: &str| people.iter().filter(|&&who| own_van(who) == Some(id)).count() > 1;
+    let mut order = people.to_vec();
+    order.sort_by_cached_key(|&who| {
+        let own = own_van(who).filter(|id| goes(id));
+        (own.is_some(), own.is_some_and(|id| !shared(id)), who)
+    });
+    order.truncate(STAND_INS);
+    order.sort_unstable();
+    order
+}
+
 fn crews(problem: &RoundsProblem, van: &RosteredVan, on: NaiveDate) -> Vec<Vec<usize>> {
     let seats = van.van.seats as usize;
     let there = |&who: &usize| at_work(&problem.technicians[who], on).is_some();
     let usual = |&who: &usize| problem.technicians[who].usual_van.as_deref() == Some(&van.van.id);
     let mut people: Vec<usize> = (0..problem.technicians.len()).filter(there).collect();
-    if problem.technicians.len() > EVERYBODY_UP_TO && people.iter().any(usual) {
-        people.retain(usual);
+    if problem.technicians.len() > EVERYBODY_UP_TO {
+        if people.iter().any(usual) {
+            people.retain(usual);
+        } else {
+            people = stand_ins(problem, &people, on);
+        }
     }
     let mut crews: Vec<Vec<usize>> = people.iter().map(|&who| vec![who]).collect();
     if van.van.seats.min(LARGEST) >= 2 {

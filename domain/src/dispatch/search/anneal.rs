@@ -78,7 +78,7 @@ pub fn search_from(
     // Where visits may be left out and shifts exclude each other, the way from one good plan to another leads over
     // dearer ones.
     let hot = options.hot * if model.plain { 1.0 } else { 10.0 };
-    let heat = Heat { hot, cold: options.cold, scale: best.cost as f64 / model.len().max(1) as f64 };
+    let heat = Heat { hot, cold: options.cold, scale: best.cost_of_a_visit() };
     let starts = if model.plain { options.starts.max(1) } else { 1 };
     let mut first_part = 0.0;
     if starts > 1 {
@@ -222,14 +222,19 @@ impl<'a> Search<'a> {
         self.within += u64::from(within);
         if kept && within && self.cost < self.best_cost {
             self.best_cost = self.cost;
-            self.best.clone_from(&self.solution);
+            self.best.copy_from(&self.solution);
         }
     }
 
+    /// What serving a visit costs on average.
+    fn cost_of_a_visit(&self) -> f64 {
+        let served = self.model.len() - self.solution.absent.len();
+        (self.cost - self.solution.skip_cost(self.model)) as f64 / served.max(1) as f64
+    }
+
     fn back_to_best(&mut self) {
-        self.solution.clone_from(&self.best);
+        self.solution.copy_from(&self.best);
         self.cost = self.best_cost;
-        self.cache = Cache::new(self.model);
     }
 
     fn ruin_and_recreate(&mut self) {

@@ -23,7 +23,8 @@ pub fn change_shift(model: &Model, solution: &mut Solution, random: &mut Random)
     let load = solution.routes[from].load.clone();
     solution.replace(model, from, &[]);
     let fits = |shift: usize| load.iter().zip(&model.shift(shift).capacity).all(|(load, most)| load <= most);
-    let others = (0..solution.routes.len()).filter(|&to| {
+    let able = model.able[nodes[0] as usize].iter().map(|&shift| shift as usize);
+    let others = able.filter(|&to| {
         to != from && solution.routes[to].is_empty() && fits(to) && solution.is_free(model, to)
     });
     let costs = others.filter_map(|to| {

@@ -68,6 +68,21 @@ impl<'a> Cut<'a> {
         model.shift(self.shift).capacity.iter().enumerate().map(excess).sum()
     }
 
+    /// What the route costs at least with another segment in this one's place.
+    fn least_cost_with(&self, model: &Model, other: &Cut) -> i64 {
+        if other.inner.is_empty() && self.inner.len() == self.route.len() {
+            return 0;
+        }
+        let travel = |of: &Cut| of.inner.windows(2).map(|pair| i64::from(pair[0].onward)).sum::<i64>();
+        let work = |of: &Cut| of.inner.iter().map(|stop| model.work_s(stop.node)).sum::<i64>();
+        let placing =
+            |of: &Cut| of.inner.iter().map(|stop| model.placing_cost(self.shift, stop.node)).sum::<i64>();
+        let ends = i64::from(self.ends_with(model, other.inner) - self.ends());
+        let change =
+            [ends + travel(other) - travel(self), work(other) - work(self), placing(other) - placing(self)];
+        self.route.least_cost(model, self.shift, change)
+    }
+
     /// Whether there is time for another segment in this one's place.
     fn has_time_for(&self, model: &Model, other: &Cut) -> bool {
         let mut clock = self.before.depart_s;
@@ -95,29 +110,36 @@ impl<'a> Cut<'a> {
 
 /// What exchanging two segments of different routes changes in cost, if it is less than nothing and possible.
 pub fn gain(model: &Model, solution: &Solution, one: Segment, other: Segment) -> Option<i64> {
+    if !model.plain {
+        return gain_timed(model, solution, one, other);
+    }
     let (a, b) = (Cut::new(solution, one), Cut::new(solution, other));
     let travel = a.ends_with(model, b.inner) + b.ends_with(model, a.inner) - a.ends() - b.ends();
     let before = a.route.excess + b.route.excess;
-    if model.plain && i64::from(travel) >= before * solution.penalty {
+    if i64::from(travel) >= before * solution.penalty {
         return None;
     }
     let after = a.excess_with(model, one, other, &b) + b.excess_with(model, other, one, &a);
     if after > 0 && solution.penalty == 0 {
         return None;
     }
-    if !model.plain {
-        return gain_timed(model, solution, one, other, i64::from(travel));
-    }
     let change = i64::from(travel) + (after - before) * solution.penalty;
     (change < 0 && a.has_time_for(model, &b) && b.has_time_for(model, &a)).then_some(change)
 }
 
-/// By the cost of both whole rounds, where the change in travel leaves hope.
-fn gain_timed(model: &Model, solution: &Solution, one: Segment, other: Segment, travel: i64) -> Option<i64> {
+/// By the cost of both whole rounds, where what is known without times leaves hope.
+fn gain_timed(model: &Model, solution: &Solution, one: Segment, other: Segment) -> Option<i64> {
     let (a, b) = (Cut::new(solution, one), Cut::new(solution, other));
-    let hope = a.route.beside_travel() + b.route.beside_travel();
+    let before = a.route.cost + b.route.cost;
     let stays = |cut: &Cut| cut.inner.iter().any(|stop| model.stays(stop.node));
-    if travel >= hope || stays(&a) || stays(&b) {
+    let excess = || a.excess_with(model, one, other, &b) + b.excess_with(model, other, one, &a);
+    if a.least_cost_with(model, &b) + b.least_cost_with(model, &a) >= before
+        || !a.has_time_for(model, &b)
+        || !b.has_time_for(model, &a)
+        || stays(&a)
+        || stays(&b)
+        || excess() > 0
+    {
         return None;
     }
     let cost = |mine: &Cut, at: Segment, theirs: &Cut| {
@@ -126,7 +148,7 @@ fn gain_timed(model: &Model, solution: &Solution, one: Segment, other: Segment, 
         let is_empty = nodes.peek().is_none();
         if is_empty { Some(0) } else { timing::cost(model, mine.shift, nodes, &solution.pins) }
     };
-    let change = cost(&a, one, &b)? + cost(&b, other, &a)? - a.route.cost - b.route.cost;
+    let change = cost(&a, one, &b)? + cost(&b, other, &a)? - before;
     (change < 0).then_some(change)
 }
 

@@ -1,7 +1,7 @@
 //! Where a node costs least in a route.
 
 use super::model::Model;
-use super::solution::Solution;
+use super::solution::{NOWHERE, Solution};
 use super::timing;
 
 /// A place in a route and what it adds to its cost.
@@ -22,33 +22,46 @@ pub struct Cache {
 #[derive(Debug, Clone, Copy)]
 struct Entry {
     version: u32,
+    /// [`NOWHERE`]: there is no place below `cost`.
     at: u32,
-    /// [`NONE`]: there is no place.
     cost: i64,
 }
-
-const NONE: i64 = i64::MAX;
 
 impl Cache {
     pub fn new(model: &Model) -> Cache {
         let shifts = model.parts.shifts.len();
-        Cache { shifts, entries: vec![Entry { version: u32::MAX, at: 0, cost: NONE }; shifts * model.len()] }
+        Cache {
+            shifts,
+            entries: vec![Entry { version: u32::MAX, at: NOWHERE, cost: i64::MIN }; shifts * model.len()],
+        }
     }
 
-    pub fn best(&mut self, model: &Model, solution: &Solution, shift: usize, node: u32) -> Option<Insertion> {
+    /// The cheapest place of those that cost less than `bound`.
+    pub fn best(
+        &mut self,
+        model: &Model,
+        solution: &Solution,
+        shift: usize,
+        node: u32,
+        bound: i64,
+    ) -> Option<Insertion> {
         let version = solution.routes[shift].version;
         let entry = &mut self.entries[node as usize * self.shifts + shift];
-        if entry.version != version {
-            let found = best_in_route(model, solution, shift, node);
-            let (cost, at) = found.map_or((NONE, 0), |insertion| (insertion.cost, insertion.at));
-            *entry = Entry { version, at: at as u32, cost };
+        if entry.version != version || entry.at == NOWHERE && entry.cost < bound {
+            let found = best_below(model, solution, shift, node, bound);
+            let (cost, at) = found.map_or((bound, NOWHERE), |found| (found.cost, found.at as u32));
+            *entry = Entry { version, at, cost };
         }
-        (entry.cost != NONE).then_some(Insertion { cost: entry.cost, at: entry.at as usize })
+        (entry.cost < bound).then_some(Insertion { cost: entry.cost, at: entry.at as usize })
     }
 }
 
 /// The cheapest place that keeps the route possible.
 pub fn best_in_route(model: &Model, solution: &Solution, shift: usize, node: u32) -> Option<Insertion> {
+    best_below(model, solution, shift, node, i64::MAX)
+}
+
+fn best_below(model: &Model, solution: &Solution, shift: usize, node: u32, bound: i64) -> Option<Insertion> {
     let route = &solution.routes[shift];
     let capacity = &model.shift(shift).capacity;
     let loads = route.load.iter().zip(&model.parts.nodes[node as usize].load);
@@ -57,13 +70,12 @@ pub fn best_in_route(model: &Model, solution: &Solution, shift: usize, node: u32
     if excess > 0 && solution.penalty == 0 {
         return None;
     }
-    let mut found = if model.plain {
-        best_plain(model, solution, shift, node)
-    } else {
-        best_timed(model, solution, shift, node)
-    }?;
+    if !model.plain {
+        return best_timed(model, solution, shift, node, bound);
+    }
+    let mut found = best_plain(model, solution, shift, node)?;
     found.cost += (excess - route.excess) * solution.penalty;
-    Some(found)
+    (found.cost < bound).then_some(found)
 }
 
 fn best_plain(model: &Model, solution: &Solution, shift: usize, node: u32) -> Option<Insertion> {
@@ -89,22 +101,36 @@ fn best_plain(model: &Model, solution: &Solution, shift: usize, node: u32) -> Op
     (place != usize::MAX).then(|| Insertion { cost: i64::from(best) + opening, at: place })
 }
 
-/// Judges every place by the whole round; those that the bounds of time forbid are passed over.
-fn best_timed(model: &Model, solution: &Solution, shift: usize, node: u32) -> Option<Insertion> {
+/// Judges places by the whole round; those that cost too much by travel alone, or that the bounds of time forbid, are
+/// passed over.
+fn best_timed(
+    model: &Model,
+    solution: &Solution,
+    shift: usize,
+    node: u32,
+    mut bound: i64,
+) -> Option<Insertion> {
     let route = &solution.routes[shift];
     let (from, to) = (model.legs_from(node), model.legs_to(node));
-    let mut best: Option<Insertion> = None;
+    let change = [0, model.work_s(node), model.placing_cost(shift, node)];
+    let least = route.least_cost(model, shift, change) - route.cost;
+    let mut best = None;
     for at in 0..=route.len() {
         let (before, after) = (&route.stops[at], &route.stops[at + 1]);
-        let arrival = before.depart_s + to[before.node as usize].time_s;
+        let (there, onward) = (to[before.node as usize], from[after.node as usize]);
+        if least + i64::from(there.cost + onward.cost - before.onward) >= bound {
+            continue;
+        }
+        let arrival = before.depart_s + there.time_s;
         let Some((_, finish)) = timing::serve(model, shift, node, arrival, &solution.pins) else { continue };
-        if finish + from[after.node as usize].time_s > after.latest_s {
+        if finish + onward.time_s > after.latest_s {
             continue;
         }
         let nodes = route.visits().take(at).chain([node]).chain(route.visits().skip(at));
         let Some(cost) = timing::cost(model, shift, nodes, &solution.pins) else { continue };
-        if best.is_none_or(|best| cost - route.cost < best.cost) {
-            best = Some(Insertion { cost: cost - route.cost, at });
+        if cost - route.cost < bound {
+            bound = cost - route.cost;
+            best = Some(Insertion { cost: bound, at });
         }
     }
     best

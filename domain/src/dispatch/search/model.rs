@@ -118,6 +118,8 @@ pub struct Model {
     pub symmetric: bool,
     /// Whether a shift is the same as the one before it.
     pub twin: Vec<bool>,
+    /// Per node, the shifts that can serve it if they serve nothing else.
+    pub able: Vec<Vec<u32>>,
     /// Per node, the other nodes, nearest first.
     pub near: Vec<Vec<u32>>,
     /// Per node, the nodes that are good to go to next: near, and with little waiting between.
@@ -158,12 +160,14 @@ impl Model {
             plain,
             symmetric,
             twin,
+            able: Vec::new(),
             near: Vec::new(),
             next: Vec::new(),
             depot_distance: Vec::new(),
             links_of,
             frozen_of,
         };
+        model.able = (0..count as u32).map(|node| model.able_alone(node)).collect();
         model.near = (0..count).map(|node| model.nearest(node)).collect();
         let depot = model.parts.shifts.first().map_or(0, |shift| shift.start);
         model.depot_distance = (0..count as u32).map(|node| i64::from(model.leg(depot, node).cost)).collect();
@@ -217,6 +221,22 @@ impl Model {
     /// The service in the first class of shifts that can serve the node.
     pub fn service_anywhere(&self, node: u32) -> Option<&Service> {
         self.parts.services.iter().find_map(|of_class| of_class[node as usize].as_ref())
+    }
+
+    /// Work that counts for fairness.
+    pub fn work_s(&self, node: u32) -> i64 {
+        i64::from(self.parts.nodes[node as usize].work_s)
+    }
+
+    /// Breaks and refills are left out.
+    fn able_alone(&self, node: u32) -> Vec<u32> {
+        let alone = |shift: &u32| {
+            let spec = self.shift(*shift as usize);
+            let arrival = spec.opens_s.saturating_add(self.leg(spec.start, node).time_s);
+            let served = self.service(*shift as usize, node).and_then(|service| service.at(arrival));
+            served.is_some_and(|(_, finish)| finish + self.leg(node, spec.end).time_s <= spec.last_s)
+        };
+        (0..self.parts.shifts.len() as u32).filter(alone).collect()
     }
 
     pub fn placing_cost(&self, shift: usize, node: u32) -> i64 {

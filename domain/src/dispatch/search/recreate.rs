@@ -60,19 +60,20 @@ fn best_place(
     let linked = !model.links_of[node as usize].is_empty();
     let pinned = solution.pins[node as usize].is_some();
     let mut empty_before = false;
-    for (shift, route) in solution.routes.iter().enumerate() {
-        let empty = route.is_empty();
+    for &shift in &model.able[node as usize] {
+        let shift = shift as usize;
+        let empty = solution.routes[shift].is_empty();
         let passed = empty && (empty_before && model.twin[shift] || !solution.is_free(model, shift));
-        empty_before = empty;
         if passed || random.below(1000) < BLINK {
             continue;
         }
+        empty_before = empty;
         let link_cost = if linked { links::cost_in(model, solution, node, shift) } else { Some(0) };
-        let Some(link_cost) = link_cost else { continue };
+        let Some(link_cost) = link_cost.filter(|&cost| cost < bound) else { continue };
         let found = if pinned {
             super::insertion::best_in_route(model, solution, shift, node)
         } else {
-            cache.best(model, solution, shift, node)
+            cache.best(model, solution, shift, node, bound - link_cost)
         };
         if let Some(found) = found
             && found.cost + link_cost < bound

@@ -25,8 +25,11 @@ pub struct Route {
     pub excess: i64,
     /// The ways alone.
     pub travel: i64,
+    /// Work that counts for fairness, and the cost of visits being here.
+    pub work_s: i64,
+    pub placing: i64,
     pub cost: i64,
-    /// Different for every content that the route ever had; see [`super::cache`].
+    /// Different for every content that the route ever had; see [`super::insertion::Cache`].
     pub version: u32,
 }
 
@@ -56,17 +59,25 @@ impl Route {
         self.stops[1..self.stops.len() - 1].iter().map(|stop| stop.node)
     }
 
-    /// What is not travel: the most that a change of order can win beside it.
-    pub fn beside_travel(&self) -> i64 {
-        if self.is_empty() { 0 } else { self.cost - self.travel }
+    /// Cost that lateness, overtime and refills add: the most that another order can win beside travel.
+    pub fn timed_cost(&self, model: &Model, shift: usize) -> i64 {
+        if self.is_empty() { 0 } else { self.cost - self.least_cost(model, shift, [0; 3]) }
+    }
+
+    /// What the route costs at least once its travel, work and placing have changed by so much: all that can be told
+    /// without times.
+    pub fn least_cost(&self, model: &Model, shift: usize, [travel, work_s, placing]: [i64; 3]) -> i64 {
+        let spec = model.shift(shift);
+        let fairness = timing::fairness_cost(model.parts.fairness, spec.people, self.work_s + work_s);
+        spec.fixed_cost + self.travel + travel + fairness + self.placing + placing
     }
 
     pub fn copy_from(&mut self, other: &Route) {
         self.stops.clone_from(&other.stops);
         self.load.clone_from(&other.load);
         self.load_up_to.clone_from(&other.load_up_to);
-        (self.travel, self.excess, self.cost, self.version) =
-            (other.travel, other.excess, other.cost, other.version);
+        (self.travel, self.work_s, self.placing) = (other.travel, other.work_s, other.placing);
+        (self.excess, self.cost, self.version) = (other.excess, other.cost, other.version);
     }
 
     pub fn insert(&mut self, at: usize, node: u32) {
@@ -93,6 +104,10 @@ impl Route {
         }
         self.excess = excess(&self.load, &model.shift(shift).capacity);
         self.travel = travel;
+        if !model.plain {
+            self.work_s = self.visits().map(|node| model.work_s(node)).sum();
+            self.placing = self.visits().map(|node| model.placing_cost(shift, node)).sum();
+        }
         self.time_windows(model, shift, pins);
         self.cost = if self.is_empty() {
             0

@@ -116,6 +116,22 @@ impl Solution {
         self.keep();
     }
 
+    /// Takes over another solution; what can be taken back in this one is lost.
+    pub fn copy_from(&mut self, other: &Solution) {
+        for (mine, theirs) in self.routes.iter_mut().zip(&other.routes) {
+            if mine.version != theirs.version {
+                mine.copy_from(theirs);
+            }
+        }
+        self.route_of.clone_from(&other.route_of);
+        self.place_of.clone_from(&other.place_of);
+        self.pins.clone_from(&other.pins);
+        self.absent.clone_from(&other.absent);
+        self.user.clone_from(&other.user);
+        (self.penalty, self.closed) = (other.penalty, other.closed);
+        self.keep();
+    }
+
     /// Makes the present state the one to go back to.
     pub fn keep(&mut self) {
         for nth in 0..self.undo.count {

@@ -82,6 +82,22 @@ impl RouteCost {
     }
 }
 
+impl std::ops::Add for RouteCost {
+    type Output = RouteCost;
+
+    fn add(self, other: RouteCost) -> RouteCost {
+        RouteCost {
+            travel: self.travel + other.travel,
+            late: self.late + other.late,
+            overtime: self.overtime + other.overtime,
+            refills: self.refills + other.refills,
+            change: self.change + other.change,
+            fairness: self.fairness + other.fairness,
+            fixed: self.fixed + other.fixed,
+        }
+    }
+}
+
 #[derive(Debug, Clone, Copy)]
 struct Label {
     time_s: i32,
@@ -194,9 +210,15 @@ fn walk(
 }
 
 /// `weight` for each person's hours squared.
-fn fairness_cost(weight: i64, people: u32, work_s: i64) -> i64 {
-    let square = i128::from(work_s) * i128::from(work_s) * i128::from(weight) * i128::from(people);
-    (square / (3600 * 3600)) as i64
+pub fn fairness_cost(weight: i64, people: u32, work_s: i64) -> i64 {
+    const HOUR_SQUARED: i64 = 3600 * 3600;
+    let each = weight * i64::from(people);
+    let square = work_s.checked_mul(work_s).and_then(|square| square.checked_mul(each));
+    square.map_or_else(
+        // Work of many days.
+        || (i128::from(work_s) * i128::from(work_s) * i128::from(each) / i128::from(HOUR_SQUARED)) as i64,
+        |square| square / HOUR_SQUARED,
+    )
 }
 
 struct Walk<'a> {

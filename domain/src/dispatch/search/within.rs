@@ -52,7 +52,7 @@ pub fn gain(
         let (from, to) = change.stretch(|at| route.stops[at + 1].node, room);
         return in_time(model, shift, &route.stops[from], room, &route.stops[to + 1]).then_some(travel);
     }
-    if travel >= route.beside_travel() {
+    if travel >= route.timed_cost(model, shift) {
         return None;
     }
     let (from, to) = change.stretch(|at| route.stops[at + 1].node, room);

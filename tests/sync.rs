@@ -387,6 +387,21 @@ fn a_wrong_clock_of_a_phone_is_put_right() {
 }
 
 #[test]
+fn answers_are_packed_as_the_phone_can_unpack_them() {
+    let mut scene = Scene::new();
+    (0..20).for_each(|n| drop(scene.says("comment", json!({ "text": n.to_string() }))));
+    scene.sync();
+    let path = format!("/v1/sync/pull?device={}", scene.phone.kept.device);
+    let plain = scene.job.technician.get(&path);
+    assert!(!plain.headers.contains_key("content-encoding"));
+    for way in ["br", "gzip", "zstd"] {
+        let packed = scene.job.technician.send("GET", &path, &[("accept-encoding", way)], b"");
+        assert_eq!((packed.status, packed.header("content-encoding")), (200, way));
+        assert!(packed.text.len() < plain.text.len(), "{way}: {} bytes", packed.text.len());
+    }
+}
+
+#[test]
 fn pages_are_cut_anywhere_and_cursors_are_of_no_use_elsewhere() {
     let mut scene = Scene::new();
     (0..7).for_each(|n| drop(scene.says("comment", json!({ "text": n.to_string() }))));

@@ -1,4 +1,4 @@
-//! Phones and the real server under random schedules, a few hundred in every run of the tests; `tests/run sync --seeds A:B`
+//! Phones and the real server under random schedules, two thousand in every run of the tests; `tests/run sync --seeds A:B`
 //! runs as many others as one likes.
 
 use std::thread::scope;

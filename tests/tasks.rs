@@ -74,6 +74,7 @@ fn a_period_has_one_task_of_a_kind_however_often_it_ticks() {
             "find_reminders",
             "forecast_upkeep",
             "purge_replies",
+            "purge_sync",
             "purge_tasks",
             "purge_tokens",
             "refresh_weather",

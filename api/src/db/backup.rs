@@ -1,6 +1,5 @@
 //! Copies of the embedded database. PostgreSQL has its own programs for this.
 
-use super::schema::sync_clock;
 use super::{Location, OpenError, open_sqlite, quick_check};
 use diesel::connection::SimpleConnection;
 use diesel::prelude::*;
@@ -95,8 +94,8 @@ fn begin_epochs(conn: &mut SqliteConnection) -> QueryResult<()> {
         // The copy is older than phones.
         return Ok(());
     }
-    let epoch = Uuid::now_v7().to_string();
-    diesel::update(sync_clock::table).set(sync_clock::epoch.eq(epoch)).execute(conn).map(|_| ())
+    // A file is restored with all its shops.
+    conn.batch_execute(&format!("UPDATE sync_clock SET epoch = '{}';", Uuid::now_v7()))
 }
 
 /// Only whoever is alone with a database can change its journal mode.

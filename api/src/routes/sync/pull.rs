@@ -13,6 +13,7 @@ use crate::extract::Query;
 use crate::handbooks::Handbooks;
 use crate::page;
 use crate::routes::{Answer, Shared};
+use actix_web::middleware::Compress;
 use actix_web::{HttpResponse, get};
 use domain::sync::{Place, must_restart};
 use serde::{Deserialize, Serialize};
@@ -107,7 +108,7 @@ pub struct PulledChange {
     params(PullQuery),
     responses((status = 200, body = PullPage, description = "A page"))
 )]
-#[get("/v1/sync/pull")]
+#[get("/v1/sync/pull", wrap = "Compress::default()")]
 pub async fn pull(app: Shared, caller: Caller, query: Query<PullQuery>) -> Answer {
     let (person, Query(query)) = (caller.person()?, query);
     let list = format!("{} sync {person}", caller.shop);

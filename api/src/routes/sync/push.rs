@@ -13,6 +13,7 @@ use crate::extract::Body;
 use crate::handbooks::Handbooks;
 use crate::routes::steps::CLOCK_LEEWAY;
 use crate::routes::{Answer, Shared};
+use actix_web::middleware::Compress;
 use actix_web::{HttpResponse, post};
 use domain::sync::{Known, Verdict, corrected, judge};
 use serde::{Deserialize, Serialize};
@@ -158,7 +159,7 @@ impl Check for Push {
     })),
     responses((status = 200, body = Taken, description = "What became of each"))
 )]
-#[post("/v1/sync/push")]
+#[post("/v1/sync/push", wrap = "Compress::default()")]
 pub async fn push(app: Shared, caller: Caller, body: Body<Push>) -> Answer {
     let (person, technician) = (caller.person()?, caller.only_own_work());
     let _turn = app.turns.of(caller.shop).await;

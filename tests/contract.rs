@@ -89,8 +89,8 @@ fn the_documentation_page_needs_no_network() {
     assert!(!told.contains("://"), "{told}");
 }
 
-/// Within /v1 nothing is taken away. What the document before was, git tells: the last committed one that differs, or that
-/// of the commit that `LUSTRUM_API_SINCE` names. Beside it stands what was broken on purpose, with the reason.
+/// Within /v1 nothing is taken away. What the document before was, git tells: the last one on the main line that differs,
+/// or that of the commit that `LUSTRUM_API_SINCE` names. Beside it stands what was broken on purpose, with the reason.
 #[test]
 fn clients_of_the_document_before_can_use_this_one() {
     let Some(before) = document_before() else { return };
@@ -113,7 +113,7 @@ fn document_before() -> Option<Value> {
         Ok(commit) => at(&commit),
         Err(_) => {
             let current = include_str!("../openapi/openapi.json");
-            let commits = git(&["log", "--format=%H", "--", ":/openapi/openapi.json"]);
+            let commits = git(&["log", "--first-parent", "--format=%H", "--", ":/openapi/openapi.json"]);
             commits.lines().map(at).find(|text| text != current)?
         }
     };

@@ -110,6 +110,8 @@ impl Place {
         // The clock of a test stands still, and so would a limit by the minute.
         config.requests_per_min = 0;
         config.backups = 0;
+        // The least there is: most tests log in several people.
+        config.password_memory_kib = 8;
         config
     }
 

@@ -220,7 +220,7 @@ pub fn create_shop(app: &App, new: &NewShop, password: &str) -> Result<(Id, Id),
     if let Some(why) = passwords::weakness(password, &[&owner.name, &owner.email, &fields.name]) {
         return Err(ApiError::field("/owner_password", "easily_guessed", format!("the password {why}")));
     }
-    let hash = passwords::hash_now(password)?;
+    let hash = passwords::hash_now(password, app.config.password_memory_kib)?;
     app.database.write(shop, now, |db| {
         shops::insert(db, &fields)?;
         let id = Id::new(now);

@@ -1,6 +1,7 @@
 //! Every setting, its default and its meaning. Each can be given as a flag or in the environment.
 
 use crate::app::processors;
+use crate::auth::passwords;
 use crate::db::Location;
 use crate::mail::Mail;
 use std::path::PathBuf;
@@ -84,6 +85,10 @@ pub struct Config {
     /// Requests that a person or a partner app may make a minute, on each replica; 0: as many as they like.
     #[arg(long, env = "LUSTRUM_REQUESTS_PER_MIN", default_value_t = 1200, global = true)]
     pub requests_per_min: u32,
+
+    /// Memory that a password hash takes, in KiB. Nothing but a test may take less.
+    #[arg(skip = passwords::MEMORY_KIB)]
+    pub password_memory_kib: u32,
 }
 
 impl Config {
@@ -108,6 +113,7 @@ impl Config {
             body_limit_bytes: 1_048_576,
             body_timeout_s: 30,
             requests_per_min: 1200,
+            password_memory_kib: passwords::MEMORY_KIB,
         }
     }
 

@@ -7,7 +7,7 @@ use argon2::{Algorithm, Argon2, Params, Version};
 use std::collections::BTreeSet;
 
 /// Memory, KiB; with one pass and one lane this is a choice of OWASP ASVS 5.0, appendix C.
-const MEMORY_KIB: u32 = 47_104;
+pub const MEMORY_KIB: u32 = 47_104;
 const PASSES: u32 = 1;
 const LANES: u32 = 1;
 
@@ -82,16 +82,17 @@ const NOBODY: &str =
 
 /// The hash to store.
 pub async fn hash(app: &App, password: String) -> Result<String, ApiError> {
-    app.hashing(move || hash_now(&password)).await
+    let memory_kib = app.config.password_memory_kib;
+    app.hashing(move || hash_now(&password, memory_kib)).await
 }
 
 /// Hashes on the caller's thread: for the command line.
-pub fn hash_now(password: &str) -> Result<String, ApiError> {
+pub fn hash_now(password: &str, memory_kib: u32) -> Result<String, ApiError> {
     let failed = |e: &dyn std::fmt::Display| ApiError::Internal(format!("hashing: {e}"));
     let mut salt = [0u8; 16];
     super::random(&mut salt)?;
     let salt = SaltString::encode_b64(&salt).map_err(|e| failed(&e))?;
-    Ok(hasher()?.hash_password(password.as_bytes(), &salt).map_err(|e| failed(&e))?.to_string())
+    Ok(hasher(memory_kib)?.hash_password(password.as_bytes(), &salt).map_err(|e| failed(&e))?.to_string())
 }
 
 /// True if `password` belongs to `stored`; without a stored hash it takes as long and is false.
@@ -99,14 +100,15 @@ pub async fn verify(app: &App, password: String, stored: Option<String>) -> Resu
     app.hashing(move || {
         let hash = PasswordHash::new(stored.as_deref().unwrap_or(NOBODY))
             .map_err(|e| ApiError::Internal(format!("stored password hash: {e}")))?;
-        let fits = hasher()?.verify_password(password.as_bytes(), &hash).is_ok();
+        // With the memory that the hash names.
+        let fits = hasher(MEMORY_KIB)?.verify_password(password.as_bytes(), &hash).is_ok();
         Ok(fits && stored.is_some())
     })
     .await
 }
 
-fn hasher() -> Result<Argon2<'static>, ApiError> {
-    let params = Params::new(MEMORY_KIB, PASSES, LANES, None)
+fn hasher(memory_kib: u32) -> Result<Argon2<'static>, ApiError> {
+    let params = Params::new(memory_kib, PASSES, LANES, None)
         .map_err(|e| ApiError::Internal(format!("argon2 parameters: {e}")))?;
     Ok(Argon2::new(Algorithm::Argon2id, Version::V0x13, params))
 }

@@ -26,6 +26,7 @@ const BREATH: Duration = Duration::from_secs(15);
 #[derive(Debug, Deserialize, IntoParams)]
 #[serde(deny_unknown_fields)]
 pub struct EventQuery {
+    /// The phone, as it was registered.
     pub device: Id,
 }
 

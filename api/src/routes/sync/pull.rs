@@ -27,6 +27,7 @@ const DEFAULT_LIMIT: i64 = 200;
 #[derive(Debug, Deserialize, IntoParams)]
 #[serde(deny_unknown_fields)]
 pub struct PullQuery {
+    /// The phone, as it was registered.
     pub device: Id,
     /// `cursor` of the page before; absent: everything.
     #[param(max_length = 600)]

@@ -1,6 +1,8 @@
 //! Messages beside the usual mail: by text message, in the shop's own words, when the crew sets out, when the weather
 //! turns, after a coating.
 
+use api::db::kinds::Instant;
+use api::db::promises::{self, Promise};
 use api::outbound::signature;
 use chrono::TimeDelta;
 use serde_json::{Value, json};
@@ -206,7 +208,7 @@ fn a_shop_writes_its_own_words() {
     let app = TestApp::start();
     let shop = app.shop("Shine");
     let template = |body: &str| {
-        json!({ "kind": "on_the_way", "language": "de", "template": { "subject": "Unterwegs", "body": body,
+        json!({ "kind": "on_the_way", "language": "de-CH", "template": { "subject": "Unterwegs", "body": body,
             "text": "{shop_name} kommt um {arrival}. STOP beendet das.", "closing": "STOP beendet das." } })
     };
     let path = "/v1/message-templates";
@@ -223,7 +225,8 @@ fn a_shop_writes_its_own_words() {
     assert_eq!(kinds["items"].as_array().map(Vec::len), Some(7));
 
     let (customer, job) = monday_job(&shop);
-    shop.owner.patch(&format!("/v1/customers/{customer}"), &json!({ "language": "de-AT" })).expect(200);
+    // German of another country is better than English, and case says nothing.
+    shop.owner.patch(&format!("/v1/customers/{customer}"), &json!({ "language": "de-at" })).expect(200);
     consent(&shop, &customer, "mail", "appointment");
     app.advance(TimeDelta::minutes(90));
     let shop = shop.again(&app);
@@ -231,12 +234,48 @@ fn a_shop_writes_its_own_words() {
     app.run_tasks();
     let mail = app.mail().remove(0);
     assert!(mail.contains("Subject: Unterwegs") && mail.contains("Um 09:55 bei grey estate."), "{mail}");
-    assert!(mail.contains("lang=3D\"de\"") || mail.contains("lang=\"de\""), "{mail}");
+    assert!(mail.contains("lang=3D\"de-CH\"") || mail.contains("lang=\"de-CH\""), "{mail}");
     for tracks in ["<img", "src=", "http://shine", "url("] {
         assert!(!mail.contains(tracks), "{tracks} in {mail}");
     }
     shop.owner.delete(&format!("{path}/{id}")).expect(204);
     assert_eq!(shop.owner.get(path).expect(200)["items"], json!([]));
+}
+
+/// Rounds that are published anew move a visit within the time that its customer was promised: nothing has changed for them.
+#[test]
+fn what_stays_within_a_promise_is_not_announced_again() {
+    let app = TestApp::start();
+    let shop = app.shop("Shine");
+    let ready = shop.ready_job(&app);
+    let booking = json!({ "vehicle": ready.vehicle, "package": "P2", "window_from": "2026-05-07T06:00:00Z",
+        "window_to": "2026-05-07T14:00:00Z" });
+    let job = shop.owner.post("/v1/jobs", &booking).id();
+    let at = |text: &str| Instant::from_utc(text.parse().expect("a time"));
+    let promise = Promise {
+        job: job.parse().expect("an id"),
+        plan: None,
+        promised_from: at("2026-05-07T08:00:00"),
+        promised_to: at("2026-05-07T10:00:00"),
+        frozen: false,
+        made_at: app.clock.now(),
+    };
+    app.app.database.write(shop.id, app.clock.now(), |db| promises::put(db, &promise)).expect("a promise");
+    let path = format!("/v1/customers/{}", ready.customer);
+    shop.owner.patch(&path, &json!({ "email": "a@customer.test" })).expect(200);
+    consent(&shop, &ready.customer, "mail", "appointment");
+    app.advance(TimeDelta::hours(27));
+    let shop = shop.again(&app);
+    for start_at in ["2026-05-07T08:00:00Z", "2026-05-07T08:10:00Z"] {
+        let assignment =
+            json!({ "van": ready.van, "start_at": start_at, "technicians": [ready.technician_id] });
+        shop.owner.put(&format!("/v1/jobs/{job}/assignment"), &assignment).expect(200);
+        app.run_tasks();
+        app.advance(TimeDelta::minutes(2));
+        app.run_tasks();
+        let mail = app.mail();
+        assert!(mail.len() == 1 && mail[0].contains("at 10:00-12:00:"), "{mail:?}");
+    }
 }
 
 /// Line breaks in an address would begin a header of their own; a zone may vanish from the zone data.

@@ -1,5 +1,6 @@
 //! Background work: once per period, once per worker, retried, given up, replayed; and what a mail server can do to it.
 
+use super::messages::consent;
 use api::app::App;
 use api::clock::Clock;
 use api::db::outbox::{self, TaskFilter};
@@ -152,6 +153,28 @@ fn a_lost_lease_is_taken_over_and_the_late_worker_changes_nothing() {
     assert_eq!(tasks(&shop, "")[0]["status"], "leased", "the fence keeps the late one out");
     perform(&app, &second);
     assert_eq!(tasks(&shop, "")[0]["status"], "done");
+}
+
+/// A worker that slept over its lease has not sent the reminder, and must not make the next one believe so.
+#[test]
+fn a_reminder_is_sent_by_whoever_has_its_task() {
+    let app = TestApp::start();
+    let shop = app.shop("Shine");
+    let customer =
+        shop.owner.post("/v1/customers", &json!({ "name": "Mia", "email": "mia@customer.test" })).id();
+    consent(&shop, &customer, "mail", "maintenance");
+    shop.vehicle(&customer);
+    // Eight in the morning: it waits until nine.
+    app.run_tasks();
+    app.advance(TimeDelta::minutes(61));
+    let late = claim(&app, &shop);
+    age_leases(&app, &shop, TimeDelta::seconds(60));
+    let next = claim(&app, &shop);
+    assert!(!late.is_empty() && late.len() == next.len());
+    perform(&app, &late);
+    assert_eq!(app.mail().len(), 0);
+    perform(&app, &next);
+    assert_eq!(app.mail().len(), 1);
 }
 
 #[test]

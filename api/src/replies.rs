@@ -53,6 +53,8 @@ pub fn take(db: &mut Db<'_>, incoming: &Incoming<'_>) -> Result<(), ApiError> {
         ReplyReading::StopAndAskPerson => &BUT_APPOINTMENTS,
         _ => &[],
     };
+    // Whoever is just writing to them has read the consents that end now.
+    customers::all_locked(db, &senders)?;
     for sender in senders {
         withdraw(db, sender, &[channel], purposes, "reply")?;
     }
@@ -86,5 +88,6 @@ pub fn set_consent(
     source: &str,
 ) -> Result<(), ApiError> {
     let line = ConsentFields { channel: Word(channel), purpose: Word(purpose), given, source: source.into() };
-    Ok(customers::insert_consent(db, customer, Id::new(db.now), &line)?)
+    customers::insert_consent(db, customer, Id::new(db.now), &line)?;
+    Ok(())
 }

@@ -7,7 +7,7 @@ use super::schema::{consent, customer, job, job_technician, shop, upkeep_state, 
 use super::shops::{FIRST_DAY, LAST_DAY};
 use super::sync::{Kind, Touch};
 use crate::check::{Check, Checker};
-use chrono::NaiveDate;
+use chrono::{NaiveDate, TimeDelta};
 use diesel::dsl::sql;
 use diesel::prelude::*;
 use diesel::sql_types::Text;
@@ -277,10 +277,24 @@ pub fn reached_at(db: &mut Db<'_>, channel: Channel, sender: &str) -> QueryResul
             if digits.is_empty() {
                 return Ok(Vec::new());
             }
-            rows.filter(sql::<Text>(PHONE_DIGITS).eq(digits))
+            rows.filter(sql::<Text>(PHONE_DIGITS).eq_any(written_as(&digits)))
         }
     };
     rows.order(customer::id).select(customer::id).load(db.conn)
+}
+
+/// Every way in which people write an international number (ITU-T E.123): with the prefix 00 before it, nationally, with
+/// the trunk prefix 0 or without one, and with both, as in +43 (0)660. A country's code has one to three digits.
+fn written_as(digits: &str) -> Vec<String> {
+    let mut all = vec![digits.to_owned(), format!("00{digits}")];
+    for length in 1..=3 {
+        if let Some((country, national)) =
+            digits.split_at_checked(length).filter(|(_, rest)| !rest.is_empty())
+        {
+            all.extend([national.to_owned(), format!("0{national}"), format!("{country}0{national}")]);
+        }
+    }
+    all
 }
 
 /// Wants nothing about upkeep before a day.
@@ -380,15 +394,20 @@ pub fn is_served_by(db: &mut Db<'_>, id: Id, technician: Id) -> QueryResult<bool
     Ok(found.is_some())
 }
 
-pub fn insert_consent(db: &mut Db<'_>, of: Id, id: Id, fields: &ConsentFields) -> QueryResult<()> {
-    let made = (
-        consent::shop.eq(db.shop),
-        consent::customer.eq(of),
-        consent::id.eq(id),
-        fields,
-        consent::at.eq(db.now),
-    );
-    diesel::insert_into(consent::table).values(made).execute(db.conn).map(|_| ())
+/// Adds what the customer said last; tells as of when. That is later than all said before, by whatever clock that was
+/// written: nobody's withdrawal may end up behind the consent that it withdraws. The customer must be locked.
+pub fn insert_consent(db: &mut Db<'_>, of: Id, id: Id, fields: &ConsentFields) -> QueryResult<Instant> {
+    let newest: Option<Instant> = consent::table
+        .filter(consent::shop.eq(db.shop).and(consent::customer.eq(of)))
+        .filter(consent::channel.eq(fields.channel).and(consent::purpose.eq(fields.purpose)))
+        .order(consent::at.desc())
+        .select(consent::at)
+        .first(db.conn)
+        .optional()?;
+    let at = newest.map_or(db.now, |newest| db.now.max(newest.plus(TimeDelta::milliseconds(1))));
+    let made =
+        (consent::shop.eq(db.shop), consent::customer.eq(of), consent::id.eq(id), fields, consent::at.eq(at));
+    diesel::insert_into(consent::table).values(made).execute(db.conn).map(|_| at)
 }
 
 /// The history, oldest first.

@@ -10,6 +10,7 @@ pub mod signature;
 use crate::clock::Stopwatch;
 use crate::config::Config;
 use crate::error::ApiError;
+use std::io::ErrorKind;
 use std::net::{IpAddr, Ipv4Addr, Ipv6Addr};
 use std::sync::Arc;
 use std::time::Duration;
@@ -170,7 +171,19 @@ fn never_left(error: &Error) -> bool {
     match error {
         Error::HostNotFound | Error::ConnectionFailed | Error::BadUri(_) | Error::Other(_) => true,
         Error::Timeout(at) => matches!(at, Timeout::Resolve | Timeout::Connect),
-        Error::Io(error) => error.kind() == std::io::ErrorKind::ConnectionRefused,
+        Error::Io(error) => {
+            matches!(
+                error.kind(),
+                ErrorKind::ConnectionRefused
+                    | ErrorKind::HostUnreachable
+                    | ErrorKind::NetworkUnreachable
+                    | ErrorKind::NetworkDown
+                    | ErrorKind::AddrNotAvailable
+            ) || error.get_ref().is_some_and(|cause| {
+                // Whose certificate is not good was told nothing yet.
+                matches!(cause.downcast_ref(), Some(rustls::Error::InvalidCertificate(_)))
+            })
+        }
         _ => false,
     }
 }
@@ -189,7 +202,11 @@ impl<R: Resolver> Resolver for CheckedResolver<R> {
         config: &CallConfig,
         timeout: NextTimeout,
     ) -> Result<ResolvedSocketAddrs, Error> {
-        let found = self.inner.resolve(uri, config, timeout)?;
+        let found = self.inner.resolve(uri, config, timeout).map_err(|error| match error {
+            // A name server that does not answer is no half-made call.
+            Error::Io(_) => Error::HostNotFound,
+            other => other,
+        })?;
         let allowed = |ip: IpAddr| addresses::is_public(ip) || (self.loopback && ip.is_loopback());
         if found.iter().all(|address| allowed(address.ip())) {
             return Ok(found);
@@ -255,6 +272,29 @@ mod tests {
         for _ in 0..2 {
             assert!(resolver.resolve(&uri, &config, NextTimeout::default()).is_err());
         }
+    }
+
+    /// No name server that answers.
+    #[derive(Debug)]
+    struct Silent;
+
+    impl Resolver for Silent {
+        fn resolve(&self, _: &Uri, _: &CallConfig, _: NextTimeout) -> Result<ResolvedSocketAddrs, Error> {
+            Err(Error::Io(std::io::Error::other("temporary failure in name resolution")))
+        }
+    }
+
+    #[test]
+    fn what_was_not_sent_is_known_for_sure() {
+        let resolver = CheckedResolver { inner: Silent, loopback: false };
+        let uri = Uri::from_static("https://nowhere.test/");
+        let error = resolver.resolve(&uri, &CallConfig::default(), NextTimeout::default()).expect_err("none");
+        assert!(super::never_left(&error), "{error}");
+        let io = |kind: std::io::ErrorKind| Error::Io(kind.into());
+        assert!(super::never_left(&io(std::io::ErrorKind::NetworkUnreachable)));
+        assert!(!super::never_left(&io(std::io::ErrorKind::ConnectionReset)));
+        let certificate = rustls::Error::InvalidCertificate(rustls::CertificateError::Expired);
+        assert!(super::never_left(&Error::Io(std::io::Error::other(certificate))));
     }
 
     #[test]

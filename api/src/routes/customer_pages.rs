@@ -25,7 +25,7 @@ use chrono_tz::Tz;
 use page::Page;
 
 /// Pages of one customer in a minute; an assumption.
-const PER_MIN: u32 = 30;
+pub(super) const PER_MIN: u32 = 30;
 
 /// What every page is made from.
 struct Visit<'a> {

@@ -118,10 +118,10 @@ pub async fn create_consent(app: Shared, caller: Caller, key: Key, body: Body<Co
     app.once(
         &caller,
         move |db| {
-            customers::find(db, key.0)?.ok_or(ApiError::NotFound)?;
+            customers::find_locked(db, key.0)?.ok_or(ApiError::NotFound)?;
             let id = Id::new(db.now);
-            customers::insert_consent(db, key.0, id, &body.0)?;
-            Ok(Consent { id, at: db.now, fields: body.0 })
+            let at = customers::insert_consent(db, key.0, id, &body.0)?;
+            Ok(Consent { id, at, fields: body.0 })
         },
         move |consent| Reply::created(consent, 1, format!("/v1/customers/{}/consents", key.0)),
     )

@@ -2,6 +2,7 @@
 //!
 //! Programs that only look at links send GET, so that GET changes nothing: it shows a page with one button.
 
+use super::customer_pages::PER_MIN;
 use super::{Answer, Shared};
 use crate::auth::Caller;
 use crate::auth::links::UnsubscribeLink;
@@ -58,6 +59,7 @@ pub async fn unsubscribe(app: Shared, token: Path<String>) -> Answer {
 /// The link, and the name of its shop; whatever is wrong with it, there is nothing here.
 async fn known(app: &Shared, token: &str) -> Result<(UnsubscribeLink, String), ApiError> {
     let link = UnsubscribeLink::open(&app.keys, token).ok_or(ApiError::NotFound)?;
+    app.link_pace.admit((link.shop, link.customer), PER_MIN, app.clock.now())?;
     let shop = app.read(&Caller::house(link.shop), |db| Ok(shops::find(db)?)).await?;
     Ok((link, shop.ok_or(ApiError::NotFound)?.fields.name))
 }

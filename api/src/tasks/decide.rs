@@ -4,6 +4,7 @@ use crate::db::customers::{self, Channel, Customer};
 use crate::db::jobs::{self, Job};
 use crate::db::kinds::{Id, Instant};
 use crate::db::message_templates::{self, MessageTemplate};
+use crate::db::promises::{self, Promise};
 use crate::db::reminders::{self, NewReminder, Reminder, ReminderDocument, ReminderStatus};
 use crate::db::shops::{self, Shop};
 use crate::db::vehicles::{self, Vehicle};
@@ -89,8 +90,13 @@ impl Ground {
         })
     }
 
-    fn booking(&self, job: &Job, customer: &Customer) -> Booking {
-        let starts_at = job.start_at.unwrap_or(job.fields.window_from);
+    /// As the customer knows it: rounds that are published anew keep their promise, and then nothing has changed for them.
+    fn booking(&self, job: &Job, promise: Option<&Promise>, customer: &Customer) -> Booking {
+        let (starts_at, begins_before) = match (promise, job.start_at) {
+            (Some(promise), _) => (promise.promised_from, Some(promise.promised_to)),
+            (None, Some(start_at)) => (start_at, None),
+            (None, None) => (job.fields.window_from, Some(job.fields.window_to)),
+        };
         let (from, to) = (starts_at.local(self.zone), job.fields.window_to.local(self.zone));
         let outdoors = customer.fields.site.0.covered != Some(true);
         let weather = || rules::bad_weather(&self.upkeep.handbook, &self.weather, from, to);
@@ -99,6 +105,7 @@ impl Ground {
             vehicle: job.fields.vehicle.to_string(),
             work: package(&self.upkeep.handbook, &job.fields.package),
             starts_at: utc(starts_at),
+            begins_before: begins_before.map(utc),
             booked_at: utc(job.created_at),
             weather: outdoors.then(weather).flatten(),
             under_way: job
@@ -135,24 +142,29 @@ impl Ground {
     /// The shop's own words for a customer: of all templates of a kind the one whose language is closest.
     fn wording(&self, customer: &Customer) -> BTreeMap<ReminderKind, Wording> {
         let wanted = customer.fields.language.as_ref().unwrap_or(&self.shop.fields.language);
-        let mut chosen: BTreeMap<ReminderKind, &MessageTemplate> = BTreeMap::new();
-        for template in self.templates.iter().filter(|template| speaks(&template.fields.language, wanted)) {
-            let place = chosen.entry(template.fields.kind.0).or_insert(template);
-            if template.fields.language.len() > place.fields.language.len() {
-                *place = template;
+        let mut chosen: BTreeMap<ReminderKind, (usize, &MessageTemplate)> = BTreeMap::new();
+        for template in &self.templates {
+            let Some(close) = closeness(&template.fields.language, wanted) else { continue };
+            let place = chosen.entry(template.fields.kind.0).or_insert((close, template));
+            if close > place.0 {
+                *place = (close, template);
             }
         }
         let words = |of: &MessageTemplate| Wording {
             language: of.fields.language.clone(),
             template: of.fields.template.0.clone(),
         };
-        chosen.into_iter().map(|(kind, template)| (kind, words(template))).collect()
+        chosen.into_iter().map(|(kind, (_, template))| (kind, words(template))).collect()
     }
 }
 
-/// `de` speaks to whoever wants `de-AT`, and so does `de-AT` itself.
-fn speaks(language: &str, wanted: &str) -> bool {
-    wanted.strip_prefix(language).is_some_and(|rest| rest.is_empty() || rest.starts_with('-'))
+/// How well a language serves whoever wants another: `de-AT` best by itself, then by `de`, and by `de-CH` better than by
+/// none; by others not at all. Case says nothing (RFC 5646, 2.1.1).
+fn closeness(language: &str, wanted: &str) -> Option<usize> {
+    let alike = |(one, other): &(&str, &str)| one.eq_ignore_ascii_case(other);
+    let common = language.split('-').zip(wanted.split('-')).take_while(alike).count();
+    let whole = common == language.split('-').count();
+    (common > 0).then_some(if whole { common + 1 } else { 1 })
 }
 
 fn package(handbook: &Handbook, id: &str) -> String {
@@ -178,6 +190,8 @@ pub fn situations(db: &mut Db<'_>, ground: &Ground, rows: Vec<Customer>) -> Resu
     for job in jobs::open_of(db, &ids)?.into_iter().chain(jobs::finished_of(db, &ids, since)?) {
         jobs.entry(job.customer).or_default().push(job);
     }
+    let job_ids: Vec<Id> = jobs.values().flatten().map(|job| job.id).collect();
+    let promises = promises::among(db, &job_ids)?;
     let mut told: BTreeMap<Id, Vec<Reminder>> = BTreeMap::new();
     for reminder in reminders::told(db, &ids)? {
         told.entry(reminder.customer).or_default().push(reminder);
@@ -200,7 +214,7 @@ pub fn situations(db: &mut Db<'_>, ground: &Ground, rows: Vec<Customer>) -> Resu
                 name: row.fields.name.clone(),
                 email: row.fields.email.clone(),
                 phone: row.fields.phone.clone(),
-                bookings: open.iter().map(|job| ground.booking(job, &row)).collect(),
+                bookings: open.iter().map(|job| ground.booking(job, promises.get(&job.id), &row)).collect(),
                 told: told.remove(&row.id).unwrap_or_default(),
                 customer: rules::Customer {
                     name: row.fields.name.clone(),

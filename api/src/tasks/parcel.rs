@@ -84,7 +84,8 @@ fn page_link(db: &Db<'_>, app: &App, reminder: &Reminder) -> Result<String, ApiE
 fn call(db: &mut Db<'_>, id: Id, phone: &str, text: &str) -> Result<Option<Call>, ApiError> {
     let gateway = message_gateway::find(db)?.and_then(|gateway| gateway.fields.text_url);
     let (Some(url), Some(secrets)) = (gateway, message_gateway::secrets(db)?) else { return Ok(None) };
-    let to: String = phone.chars().filter(|c| c.is_ascii_digit() || *c == '+').collect();
+    // The trunk prefix in +43 (0)660 is dialled within the country only.
+    let to: String = phone.replace("(0)", "").chars().filter(|c| c.is_ascii_digit() || *c == '+').collect();
     let at: Instant = db.now;
     let body =
         json!({ "type": "message.text", "timestamp": at, "data": { "to": to, "text": text } }).to_string();

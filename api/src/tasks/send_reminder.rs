@@ -35,6 +35,8 @@ pub enum Prepared {
     Nothing,
     /// Another worker has the task.
     Lost,
+    /// Whether an earlier attempt at the same task sent it is not known.
+    Unknown,
 }
 
 /// A task of this file, and the reminder that it sends.
@@ -95,6 +97,7 @@ pub async fn run(
         Prepared::Wait(until) => Ok(Outcome::Later(until)),
         Prepared::Nothing => Ok(Outcome::Done),
         Prepared::Lost => Err(Failure::Retry("the lease was lost".into())),
+        Prepared::Unknown => Err(Failure::Uncertain("an earlier attempt had begun to send it".into())),
     }
 }
 
@@ -118,10 +121,7 @@ fn prepare(db: &mut Db<'_>, app: &App, orders: &[Order]) -> Result<Vec<(Id, Prep
             continue;
         };
         let Some(situation) = turns.remove(&reminder.customer) else { continue };
-        let step = match decide_again(db, app, &ground, (situation, &reminder, order.again))? {
-            Prepared::Send(_) if !outbox::mark_sending(db, order.task, order.fence)? => Prepared::Lost,
-            step => step,
-        };
+        let step = decide_again(db, app, &ground, (situation, &reminder, order))?;
         prepared.push((order.task, step));
     }
     Ok(prepared)
@@ -131,9 +131,12 @@ fn decide_again(
     db: &mut Db<'_>,
     app: &App,
     ground: &Ground,
-    (situation, reminder, again): (&Situation, &Reminder, bool),
+    (situation, reminder, order): (&Situation, &Reminder, &Order),
 ) -> Result<Prepared, ApiError> {
-    let repeats = again && reminder.status.0 == ReminderStatus::Uncertain;
+    if reminder.status.0 == ReminderStatus::Sending {
+        return Ok(Prepared::Unknown);
+    }
+    let repeats = order.again && reminder.status.0 == ReminderStatus::Uncertain;
     if reminder.status.0 != ReminderStatus::Due && !repeats {
         return Ok(Prepared::Nothing);
     }
@@ -161,6 +164,10 @@ fn decide_again(
             let Some(parcel) = parcel::pack(db, app, ground, situation, reminder, (channel, message))? else {
                 return hold_back(db, reminder, "The customer has no address for this channel.");
             };
+            // Whoever lost the task changes nothing: somebody else has it in hand.
+            if !outbox::mark_sending(db, order.task, order.fence)? {
+                return Ok(Prepared::Lost);
+            }
             new.status = ReminderStatus::Sending;
             reminders::decide_anew(db, reminder.id, &new)?;
             Ok(Prepared::Send(parcel))
@@ -200,5 +207,12 @@ pub fn ended(db: &mut Db<'_>, id: Id, again: bool, ending: &Ending) -> Result<()
 
 /// Somebody wants it sent although it failed or may have arrived.
 pub fn replayed(db: &mut Db<'_>, id: Id) -> Result<(), ApiError> {
-    Ok(reminders::set_status(db, id, ReminderStatus::Due)?)
+    let open = [ReminderStatus::Uncertain, ReminderStatus::Failed];
+    match reminders::find(db, id)? {
+        Some(reminder) if open.contains(&reminder.status.0) => {
+            Ok(reminders::set_status(db, id, ReminderStatus::Due)?)
+        }
+        // What arrived meanwhile by another attempt does not go again.
+        _ => Ok(()),
+    }
 }

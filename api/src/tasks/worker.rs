@@ -60,6 +60,7 @@ impl Lane {
                 "purge_tokens",
                 "purge_tasks",
                 "purge_replies",
+                "purge_sync",
             ],
             Lane::Calls => &["deliver_webhook", "send_reminder", "refresh_weather"],
             Lane::Searches => &["plan_rounds"],

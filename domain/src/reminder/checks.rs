@@ -76,6 +76,7 @@ fn booking(starts_at: &str) -> Booking {
         vehicle: "K01".into(),
         work: "Deep Cleanse".into(),
         starts_at: utc(starts_at),
+        begins_before: None,
         booked_at: utc("2031-03-01T10:00:00Z"),
         weather: None,
         under_way: None,
@@ -272,6 +273,12 @@ fn stop_means_stop_and_doubt_goes_to_a_person() {
         "stop texting me",
         "no more reminders please",
         "take me off your list",
+        "No, stop",
+        "stop these texts",
+        "Stop emails",
+        "stop and thank you",
+        "no more texts",
+        "do not email me",
     ] {
         assert_eq!(read_reply(text, false), Reply::Stop, "{text}");
     }
@@ -306,6 +313,21 @@ fn the_sent(decisions: &[Decision], kind: ReminderKind) -> (DateTime<Utc>, Chann
         Some(Verdict::Send { at, channel, message }) => (*at, *channel, message.clone()),
         other => panic!("{kind:?}: {other:?}"),
     }
+}
+
+/// Who was given a time hears of that time, and not of the minute for which the crew is planned.
+#[test]
+fn a_notice_names_the_time_that_was_given() {
+    let mut customer = customer();
+    customer.vehicles[0].needs.clear();
+    let mut job = booking("2031-03-20T10:00:00Z");
+    let message = |job: &Booking| {
+        let told = due_reminders(&customer, std::slice::from_ref(job), &[], utc("2031-03-18T12:00:00Z"));
+        the_sent(&told, ReminderKind::AppointmentTwoDays).2.body
+    };
+    assert!(message(&job).contains("2031 at 10:00: Deep Cleanse"), "{}", message(&job));
+    job.begins_before = Some(utc("2031-03-20T12:30:00Z"));
+    assert!(message(&job).contains("2031 at 10:00-12:30: Deep Cleanse"), "{}", message(&job));
 }
 
 /// The crew is on its way: at once, by text message where that is allowed, and of no use once it is there.
@@ -461,7 +483,7 @@ fn a_shop_says_it_in_its_own_words() {
         message.body
     );
     assert!(
-        message.body.ends_with("Vereinbart am 2 January 2031 (booking form). STOP beendet das."),
+        message.body.ends_with("Vereinbart am 2031-01-02 (booking form). STOP beendet das."),
         "{}",
         message.body
     );

@@ -99,7 +99,11 @@ pub struct Booking {
     pub vehicle: String,
     /// The work as the customer knows it.
     pub work: String,
+    /// When the work begins, or the time that the customer was given for it.
     pub starts_at: DateTime<Utc>,
+    /// End of that time, where they were given one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub begins_before: Option<DateTime<Utc>>,
     pub booked_at: DateTime<Utc>,
     /// What the forecast says against it.
     #[serde(default, skip_serializing_if = "Option::is_none")]

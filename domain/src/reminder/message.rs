@@ -52,7 +52,7 @@ pub(super) fn appointment(
     let mut values = Values::from([
         (Field::Vehicle, named(vehicle)),
         (Field::Date, weekday_and_date(customer, kind, starts.date())),
-        (Field::Time, starts.format("%H:%M").to_string()),
+        (Field::Time, time(booking, zone)),
         (Field::Work, one_line(&booking.work)),
     ]);
     values.extend(booking.weather.as_ref().map(|weather| (Field::Weather, weather.told())));
@@ -61,6 +61,13 @@ pub(super) fn appointment(
         values.insert(Field::Arrival, arrives.format("%H:%M").to_string());
     }
     finished(customer, kind, values, consent, zone)
+}
+
+/// The hour, or the two between which we come, the same in every language.
+fn time(booking: &Booking, zone: Tz) -> String {
+    let hour = |at| civil::local(at, zone).format("%H:%M").to_string();
+    let until = booking.begins_before.filter(|before| *before > booking.starts_at);
+    hour(booking.starts_at) + &until.map_or(String::new(), |before| format!("-{}", hour(before)))
 }
 
 pub(super) fn upkeep(
@@ -113,7 +120,7 @@ fn finished(
         (Field::CustomerName, one_line(&customer.name)),
         (Field::ShopName, one_line(&customer.shop)),
         (Field::ConsentSource, one_line(&consent.source)),
-        (Field::ConsentDate, date(civil::local(consent.at, zone).date())),
+        (Field::ConsentDate, date_for(customer, kind, civil::local(consent.at, zone).date(), "%-d %B %Y")),
     ]);
     let (template, language) = match customer.wording.get(&kind) {
         Some(wording) => (wording.template.clone(), wording.language.as_str()),
@@ -137,10 +144,14 @@ fn written(template: &Template, language: &str, values: &Values, why: (Purpose, 
     }
 }
 
-/// As long as it reads well in English; in other languages the date as ISO 8601 writes it, which is nobody's and everybody's.
 fn weekday_and_date(customer: &Customer, kind: ReminderKind, on: NaiveDate) -> String {
+    date_for(customer, kind, on, "%A %-d %B %Y")
+}
+
+/// As it reads well in English; in other languages the date as ISO 8601 writes it, which is nobody's and everybody's.
+fn date_for(customer: &Customer, kind: ReminderKind, on: NaiveDate, english: &str) -> String {
     let foreign = customer.wording.get(&kind).is_some_and(|wording| !wording.language.starts_with("en"));
-    if foreign { on.format("%Y-%m-%d").to_string() } else { on.format("%A %-d %B %Y").to_string() }
+    on.format(if foreign { "%Y-%m-%d" } else { english }).to_string()
 }
 
 impl Purpose {

@@ -17,10 +17,34 @@ pub enum Reply {
 /// Words that stop (the list of a published rule on revoking consent, 89 FR 15756, from memory).
 const STOP_WORDS: [&str; 7] = ["stop", "quit", "end", "revoke", "opt out", "cancel", "unsubscribe"];
 /// Words that may stand beside a stop word without changing it.
-const FILLERS: [&str; 12] =
-    ["please", "all", "now", "it", "thanks", "thank", "you", "this", "these", "messages", "reminders", "the"];
+const FILLERS: [&str; 24] = [
+    "please",
+    "all",
+    "now",
+    "it",
+    "thanks",
+    "thank",
+    "you",
+    "this",
+    "these",
+    "messages",
+    "reminders",
+    "the",
+    "no",
+    "and",
+    "me",
+    "my",
+    "text",
+    "texts",
+    "email",
+    "emails",
+    "mail",
+    "mails",
+    "sms",
+    "message",
+];
 /// Parts of plain sentences that mean the same.
-const STOP_PHRASES: [&str; 19] = [
+const STOP_PHRASES: [&str; 24] = [
     "stop sending",
     "stop messaging",
     "stop texting",
@@ -35,6 +59,11 @@ const STOP_PHRASES: [&str; 19] = [
     "do not message",
     "no more messages",
     "no more reminders",
+    "no more texts",
+    "no more emails",
+    "no more mails",
+    "do not email",
+    "do not mail",
     "leave me alone",
     "remove me",
     "take me off",

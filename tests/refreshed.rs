@@ -1,7 +1,7 @@
 //! What is fetched and kept in the background: the weather, and copies of the embedded database.
 
 use api::app::App;
-use api::db::shops;
+use api::db::{Sight, shops};
 use chrono::TimeDelta;
 use serde_json::{Value, json};
 use tests::receiver::Receiver;
@@ -89,6 +89,6 @@ fn the_embedded_database_is_copied_every_day() {
     let location = restored.config().location();
     api::db::backup::restore(&location, &folder.join(&names[1]), false).expect("it is a database");
     let again = App::open(restored.config(), app.clock.clone()).expect("it opens");
-    let found = again.database.read(shop.id, app.clock.now(), shops::find).expect("a shop");
+    let found = again.database.read(shop.id, app.clock.now(), Sight::Latest, shops::find).expect("a shop");
     assert_eq!(found.map(|shop| shop.fields.name).as_deref(), Some("Shine"));
 }

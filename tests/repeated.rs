@@ -103,12 +103,13 @@ fn a_reply_is_kept_for_a_day_and_nobody_can_read_it_without_its_key() {
 
 /// The rows of the table, each as one text.
 fn kept(app: &TestApp, shop: &tests::Shop) -> Vec<String> {
+    use api::db::Sight;
     use api::db::schema::kept_reply::dsl::{
         created_at, fingerprint, kept_reply, key, operation, reply, shop as of,
     };
     use diesel::prelude::*;
     let now = app.clock.now();
-    let rows = app.app.database.read(shop.id, now, |db| {
+    let rows = app.app.database.read(shop.id, now, Sight::Latest, |db| {
         kept_reply
             .filter(of.eq(db.shop))
             .order(created_at)

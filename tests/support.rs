@@ -20,7 +20,7 @@ use api::commands::{NewShop, create_shop};
 use api::config::Config;
 use api::db::customer_replies::{self, NewReply, ReplyReading, ReplyWay};
 use api::db::kinds::{Id, Instant};
-use api::db::{Db, outbox, shops};
+use api::db::{Db, Sight, outbox, shops};
 use api::mail::Mail;
 use api::serve::{Stop, serve};
 use api::tasks::worker;
@@ -168,9 +168,9 @@ impl TestApp {
     fn held_tasks(&self) -> i64 {
         let now = self.clock.now();
         let read = |shop: Id, work: &dyn Fn(&mut Db<'_>) -> QueryResult<i64>| {
-            self.app.database.read(shop, now, |db| work(db)).expect("a count")
+            self.app.database.read(shop, now, Sight::Latest, |db| work(db)).expect("a count")
         };
-        let shops = self.app.database.read(Id::new(now), now, shops::all).expect("the shops");
+        let shops = self.app.database.read(Id::new(now), now, Sight::Latest, shops::all).expect("the shops");
         shops.into_iter().map(|shop| read(shop, &|db| outbox::held(db))).sum()
     }
 }

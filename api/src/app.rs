@@ -7,7 +7,7 @@ use crate::config::Config;
 use crate::conventions::once::InFlight;
 use crate::conventions::pace::Pace;
 use crate::db::kinds::Id;
-use crate::db::{Database, Db, OpenError, audit};
+use crate::db::{Database, Db, OpenError, Sight, audit};
 use crate::dispatch::offers::StandingRounds;
 use crate::error::ApiError;
 use crate::handbooks::Handbooks;
@@ -94,15 +94,8 @@ impl App {
         caller: &Caller,
         work: impl FnOnce(&mut Db<'_>) -> Result<T, ApiError> + Send + 'static,
     ) -> Result<T, ApiError> {
-        let (database, caller, now) = (self.database.clone(), caller.clone(), self.clock.now());
-        let connection = permit(&self.connections).await?;
-        blocking(vec![connection], move || {
-            database.read(caller.shop, now, |db| {
-                auth::admit(db, &caller)?;
-                work(db)
-            })
-        })
-        .await
+        let read = self.reading(caller, Sight::Latest, work);
+        blocking(vec![permit(&self.connections).await?], read).await
     }
 
     /// The same, and everything that is read is of one instant.
@@ -111,15 +104,26 @@ impl App {
         caller: &Caller,
         work: impl FnOnce(&mut Db<'_>) -> Result<T, ApiError> + Send + 'static,
     ) -> Result<T, ApiError> {
+        let read = self.reading(caller, Sight::OneInstant, work);
+        blocking(vec![permit(&self.connections).await?], read).await
+    }
+
+    fn reading<T, W>(
+        &self,
+        caller: &Caller,
+        sight: Sight,
+        work: W,
+    ) -> impl FnOnce() -> Result<T, ApiError> + use<T, W>
+    where
+        W: FnOnce(&mut Db<'_>) -> Result<T, ApiError>,
+    {
         let (database, caller, now) = (self.database.clone(), caller.clone(), self.clock.now());
-        let connection = permit(&self.connections).await?;
-        blocking(vec![connection], move || {
-            database.snapshot(caller.shop, now, |db| {
+        move || {
+            database.read(caller.shop, now, sight, |db| {
                 auth::admit(db, &caller)?;
                 work(db)
             })
-        })
-        .await
+        }
     }
 
     /// Changes things on behalf of `caller`, in one transaction with the entry in the audit log: the only way to write.

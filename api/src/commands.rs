@@ -5,13 +5,13 @@ use crate::auth::{Role, key_ring, passwords, tokens};
 use crate::check::check;
 use crate::clock::Clock;
 use crate::config::Config;
-use crate::db::Database;
 use crate::db::audit::{self, Act, ActorKind};
 use crate::db::backup::{self, BackupError};
 use crate::db::kinds::{Doc, Id, Word};
 use crate::db::people::{self, PersonFields};
 use crate::db::shops::{self, ShopFields, ShopSettings};
 use crate::db::sync::Touch;
+use crate::db::{Database, Sight};
 use crate::error::ApiError;
 use crate::serve::serve_and_work;
 use crate::throughput::roll_ups;
@@ -61,7 +61,7 @@ pub fn run_migrate(config: &Config) -> Result<(), CommandError> {
 pub fn run_recount(config: Config) -> Result<(), CommandError> {
     let app = App::open(config, Clock::System)?;
     let now = app.clock.now();
-    for shop in app.database.read(Id::new(now), now, shops::all).map_err(ApiError::from)? {
+    for shop in app.database.read(Id::new(now), now, Sight::Latest, shops::all).map_err(ApiError::from)? {
         app.database.write(shop, now, |db| {
             let handbook = app.handbooks.of(db)?;
             roll_ups::recount(db, &handbook)
@@ -98,8 +98,8 @@ pub fn run_check_audit(config: Config) -> Result<(), CommandError> {
     let app = App::open(config, Clock::System)?;
     let now = app.clock.now();
     let mut faults = 0;
-    for shop in app.database.read(Id::new(now), now, shops::all).map_err(ApiError::from)? {
-        let state = app.database.read(shop, now, audit::check).map_err(ApiError::from)?;
+    for shop in app.database.read(Id::new(now), now, Sight::Latest, shops::all).map_err(ApiError::from)? {
+        let state = app.database.read(shop, now, Sight::Latest, audit::check).map_err(ApiError::from)?;
         match state.fault {
             None => println!("{shop}  {} entries, whole; last hash {}", state.entries, state.hash),
             Some(fault) => {
@@ -135,7 +135,7 @@ pub fn run_restore(config: &Config, from: &RestoreFile) -> Result<(), CommandErr
 pub fn run_begin_epoch(config: Config) -> Result<(), CommandError> {
     let app = App::open(config, Clock::System)?;
     let now = app.clock.now();
-    for shop in app.database.read(Id::new(now), now, shops::all).map_err(ApiError::from)? {
+    for shop in app.database.read(Id::new(now), now, Sight::Latest, shops::all).map_err(ApiError::from)? {
         app.database.write(shop, now, |db| {
             db.touch(Touch::Epoch);
             Ok::<_, ApiError>(())

@@ -6,7 +6,7 @@ use api::app::App;
 use api::clock::Clock;
 use api::db::customers;
 use api::db::kinds::Id;
-use api::db::{Database, Location, OpenError, shops};
+use api::db::{Database, Location, OpenError, Sight, shops};
 use diesel::connection::InstrumentationEvent;
 use diesel::prelude::*;
 use diesel::sql_query;
@@ -55,7 +55,7 @@ struct Count {
 /// The rows that a statement without any shop sees, on behalf of a shop.
 fn seen(database: &Database, shop: Id, sql: &str) -> QueryResult<i64> {
     let now = Clock::System.now();
-    database.read(shop, now, |db| match &mut *db.conn {
+    database.read(shop, now, Sight::Latest, |db| match &mut *db.conn {
         api::db::Conn::Pg(conn) => sql_query(sql).get_result::<Count>(conn).map(|row| row.count),
         api::db::Conn::Sqlite(conn) => sql_query(sql).get_result::<Count>(conn).map(|row| row.count),
     })
@@ -140,7 +140,8 @@ fn attack_31_ten_thousand_turns_of_two_shops_over_pooled_connections() {
     let (database, now) = (&app.app.database, app.clock.now());
     let look = |turn: usize| {
         let (shop, many) = [(&shops[0], 1), (&shops[1], 3)][turn % 2];
-        let found = database.read(shop.id, now, |db| customers::list(db, None, 10)).expect("a list");
+        let found =
+            database.read(shop.id, now, Sight::Latest, |db| customers::list(db, None, 10)).expect("a list");
         assert!(
             found.len() == many && found.iter().all(|one| one.fields.name.starts_with(&many.to_string())),
             "turn {turn}"
@@ -207,7 +208,7 @@ fn the_list_of_shops_tells_ids_only() {
     let app = TestApp::start();
     let made = BTreeSet::from([app.shop("Shine").id, app.shop("Gleam").id]);
     let now = app.clock.now();
-    let listed = app.app.database.read(Id::new(now), now, |db| {
+    let listed = app.app.database.read(Id::new(now), now, Sight::Latest, |db| {
         let all = shops::all(db)?;
         assert_eq!(shops::find(db)?.map(|shop| shop.id), None, "the list leaves nothing open behind it");
         Ok::<_, diesel::result::Error>(all)

@@ -3,7 +3,7 @@
 use super::shops::{body, record_of, send, things};
 use api::auth::tokens::Claims;
 use api::db::kinds::Id;
-use api::db::signing_keys;
+use api::db::{Sight, signing_keys};
 use chrono::TimeDelta;
 use jsonwebtoken::{Algorithm, EncodingKey, crypto, decode_header};
 use serde_json::{Value, json};
@@ -48,7 +48,7 @@ impl Genuine {
     /// Signed as our own: this is what only a mistake of ours could make.
     fn signed_by_us(&self, claims: &Value) -> String {
         let shop: Id = self.shop.id;
-        let keys = self.app.app.database.read(shop, self.app.clock.now(), signing_keys::list);
+        let keys = self.app.app.database.read(shop, self.app.clock.now(), Sight::Latest, signing_keys::list);
         let key = private_key(&keys.expect("the keys")[0].pkcs8);
         signed(&self.header(), claims, &key, Algorithm::EdDSA)
     }

@@ -9,7 +9,7 @@ use api::db::kinds::{Id, Instant};
 use api::db::outbox::{self, TaskFilter, TaskStatus};
 use api::db::reminders::{self, ReminderFilter, ReminderStatus};
 use api::db::webhooks::{self, WebhookFields};
-use api::db::{Database, Db, schema};
+use api::db::{Database, Db, Sight, schema};
 use api::events;
 use api::outbound::signature::new_secret;
 use chrono::TimeDelta;
@@ -104,14 +104,18 @@ impl Town {
     /// Tasks of a kind that were begun or wait, and all of that kind.
     fn open_and_all(&self, kind: &str) -> (usize, usize) {
         use schema::outbox::dsl;
-        let counted =
-            self.database.read(self.shop, Clock::System.now(), |db| -> QueryResult<(usize, usize)> {
+        let counted = self.database.read(
+            self.shop,
+            Clock::System.now(),
+            Sight::Latest,
+            |db| -> QueryResult<(usize, usize)> {
                 let of_kind = dsl::outbox.filter(dsl::shop.eq(db.shop).and(dsl::kind.eq(kind)));
                 let open = of_kind.filter(dsl::status.eq_any(["waiting", "leased", "sending"]));
                 let open: i64 = open.count().get_result(db.conn)?;
                 let all: i64 = of_kind.count().get_result(db.conn)?;
                 Ok((open as usize, all as usize))
-            });
+            },
+        );
         counted.expect("a count")
     }
 

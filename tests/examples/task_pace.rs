@@ -15,7 +15,7 @@ use api::clock::Clock;
 use api::commands::{NewShop, create_shop};
 use api::db::kinds::Id;
 use api::db::schema::outbox::dsl;
-use api::db::{Db, outbox};
+use api::db::{Db, Sight, outbox};
 use api::tasks::worker;
 use chrono::{NaiveDateTime, TimeDelta};
 use diesel::QueryResult;
@@ -125,7 +125,7 @@ impl Pace {
         let (database, now) = (&self.replicas[0].database, Clock::System.now());
         loop {
             std::thread::sleep(LOOK);
-            let ended = database.read(self.shop, now, |db| -> QueryResult<Vec<Span>> {
+            let ended = database.read(self.shop, now, Sight::Latest, |db| -> QueryResult<Vec<Span>> {
                 let ours = dsl::shop.eq(db.shop).and(dsl::dedupe_key.like(format!("{group}:%")));
                 let done = dsl::outbox.filter(ours.and(dsl::status.eq("done")));
                 if done.clone().count().get_result::<i64>(db.conn)? < many as i64 {

@@ -13,8 +13,8 @@ use crate::TestApp;
 use actix_web::dev::Service;
 use actix_web::test::{TestRequest, init_service, read_body};
 use api::app::App;
-use api::db::Conn;
 use api::db::kinds::Id;
+use api::db::{Conn, Sight};
 use api::serve::site;
 use diesel::connection::{Connection, InstrumentationEvent};
 use diesel::prelude::QueryResult;
@@ -36,7 +36,7 @@ pub fn ready() -> TestApp {
     let app = TestApp::start_with(|config| config.pool_size = 1);
     // What it is asked other tests ask too, and there it is read.
     let nobody = Id::new(app.clock.now());
-    let unread = app.app.database.read(nobody, app.clock.now(), |db| {
+    let unread = app.app.database.read(nobody, app.clock.now(), Sight::Latest, |db| {
         match &mut *db.conn {
             Conn::Pg(conn) => conn.set_instrumentation(|_: InstrumentationEvent<'_>| {}),
             Conn::Sqlite(conn) => conn.set_instrumentation(|_: InstrumentationEvent<'_>| {}),

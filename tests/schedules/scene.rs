@@ -11,7 +11,9 @@ use api::db::kinds::{Id, Word};
 use api::db::mutations::{self, Mutation};
 use api::db::people::{self, PersonFields};
 use api::db::sync::{Touch, index, scopes, view};
-use api::db::{Conn, Database, Db, crew_notes, customers, job_comments, logins, photos, shops, vehicles};
+use api::db::{
+    Conn, Database, Db, Sight, crew_notes, customers, job_comments, logins, photos, shops, vehicles,
+};
 use api::error::ApiError;
 use api::page;
 use chrono::TimeDelta;
@@ -150,7 +152,7 @@ impl Scene {
     }
 
     fn read<T>(&self, work: impl FnOnce(&mut Db<'_>) -> Result<T, ApiError>) -> T {
-        self.app.database.snapshot(self.shop, self.app.clock.now(), work).expect("rows")
+        self.app.database.read(self.shop, self.app.clock.now(), Sight::OneInstant, work).expect("rows")
     }
 
     /// From now on the shop's next transaction that comes to this table breaks off there, or none does.

@@ -2,9 +2,9 @@
 
 use super::key_ring::{KeyRing, KeySet, PUBLISHED_AHEAD, make_pair};
 use crate::config::Config;
-use crate::db::Database;
 use crate::db::kinds::{Id, Instant};
 use crate::db::signing_keys::{self, SigningKey};
+use crate::db::{Database, Sight};
 use crate::error::ApiError;
 use aws_lc_rs::hmac;
 use base64::Engine;
@@ -205,7 +205,7 @@ fn add(
 }
 
 fn stored(database: &Database, now: Instant) -> Result<Vec<SigningKey>, ApiError> {
-    database.read(Id::new(now), now, |db| Ok(signing_keys::list(db)?))
+    database.read(Id::new(now), now, Sight::Latest, |db| Ok(signing_keys::list(db)?))
 }
 
 /// 256 random bits as text.

@@ -172,6 +172,15 @@ impl Db<'_> {
     }
 }
 
+/// What statements that only read see of what others commit meanwhile.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Sight {
+    /// Each sees what is committed when it starts.
+    Latest,
+    /// All see what was committed when the first one began.
+    OneInstant,
+}
+
 /// Where the data is.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Location {
@@ -285,11 +294,12 @@ impl Database {
         }
     }
 
-    /// Runs statements that only read. Each sees what is committed when it starts.
+    /// Runs statements that only read.
     pub fn read<T, E>(
         &self,
         shop: Id,
         now: Instant,
+        sight: Sight,
         work: impl FnOnce(&mut Db<'_>) -> Result<T, E>,
     ) -> Result<T, E>
     where
@@ -297,28 +307,15 @@ impl Database {
     {
         let mut pooled = self.connection()?;
         let conn: &mut Conn = &mut pooled;
-        match conn {
-            Conn::Pg(pg) => isolation::begin(pg, shop, "READ ONLY")?,
-            Conn::Sqlite(_) => return work(&mut Db::new(conn, shop, now)),
-        }
-        finish(conn, shop, now, work)
-    }
-
-    /// Runs statements that only read and all see the same: what was committed when the first one began.
-    pub fn snapshot<T, E>(
-        &self,
-        shop: Id,
-        now: Instant,
-        work: impl FnOnce(&mut Db<'_>) -> Result<T, E>,
-    ) -> Result<T, E>
-    where
-        E: From<SqlError>,
-    {
-        let mut pooled = self.connection()?;
-        let conn: &mut Conn = &mut pooled;
-        match conn {
-            Conn::Pg(pg) => isolation::begin(pg, shop, "ISOLATION LEVEL REPEATABLE READ READ ONLY")?,
-            Conn::Sqlite(conn) => AnsiTransactionManager::begin_transaction_sql(conn, "BEGIN")?,
+        match (&mut *conn, sight) {
+            (Conn::Pg(pg), Sight::Latest) => isolation::begin(pg, shop, "READ ONLY")?,
+            (Conn::Pg(pg), Sight::OneInstant) => {
+                isolation::begin(pg, shop, "ISOLATION LEVEL REPEATABLE READ READ ONLY")?;
+            }
+            (Conn::Sqlite(_), Sight::Latest) => return work(&mut Db::new(conn, shop, now)),
+            (Conn::Sqlite(conn), Sight::OneInstant) => {
+                AnsiTransactionManager::begin_transaction_sql(conn, "BEGIN")?;
+            }
         }
         finish(conn, shop, now, work)
     }

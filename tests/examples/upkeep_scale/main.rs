@@ -17,7 +17,7 @@ use api::clock::{Clock, Stopwatch};
 use api::commands::{NewShop, create_shop};
 use api::db::kinds::{Id, Instant};
 use api::db::upkeep_needs::{self, NeedFilter};
-use api::db::{Db, outbox, upkeep_states};
+use api::db::{Db, Sight, outbox, upkeep_states};
 use api::tasks::worker;
 use chrono::NaiveDate;
 use diesel::QueryResult;
@@ -132,7 +132,8 @@ impl Scale {
                 worker::perform(&self.app, &task).await;
             }
         });
-        let ended = self.app.database.read(self.shop, now, |db| outbox::newest(db, "forecast_upkeep"));
+        let ended =
+            self.app.database.read(self.shop, now, Sight::Latest, |db| outbox::newest(db, "forecast_upkeep"));
         let ended = ended.expect("a row").expect("the task");
         let done = ended.done_count.unwrap_or_default();
         assert!(ended.finished_at.is_some(), "{:?}", ended.last_error);
@@ -142,10 +143,9 @@ impl Scale {
     fn first_page(&self) {
         let watch = Stopwatch::start();
         let now = self.app.clock.now();
-        let rows = self
-            .app
-            .database
-            .read(self.shop, now, |db| upkeep_needs::list(db, &NeedFilter::default(), None, 51));
+        let rows = self.app.database.read(self.shop, now, Sight::Latest, |db| {
+            upkeep_needs::list(db, &NeedFilter::default(), None, 51)
+        });
         let rows = rows.expect("a page").len();
         println!("| first page of the fleet list, {rows} rows | | {:.4} | | | |", watch.ms() / 1e3);
     }

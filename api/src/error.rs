@@ -25,7 +25,7 @@ pub enum ApiError {
     Forbidden(&'static str),
     NotFound,
     UnknownRoute,
-    MethodNotAllowed(Vec<String>),
+    MethodNotAllowed(Vec<&'static str>),
     /// The request is fine, the state of things forbids it.
     Conflict {
         code: &'static str,

@@ -32,6 +32,7 @@ pub mod page;
 pub mod plan_input;
 pub mod replies;
 pub mod reply;
+pub mod route;
 pub mod routes;
 pub mod serve;
 pub mod tasks;

@@ -4,15 +4,13 @@ use crate::auth::access;
 use crate::conventions::seen::{Asks, asks, takes_key};
 use crate::conventions::sunset;
 use crate::error::{FieldError, Problem, WindowOffer};
+use crate::route::Route;
 use crate::routes;
 use actix_web::App;
-use actix_web::http::Method;
 use serde_json::{Map, Value, json};
 use std::sync::LazyLock;
 use utoipa::OpenApi;
 use utoipa_actix_web::AppExt;
-
-const METHODS: [&str; 5] = ["get", "post", "put", "patch", "delete"];
 
 /// Answers that a server gave, by the names of their schemas; a test makes and checks them.
 const ANSWERS: &str = include_str!("../../openapi/answers.json");
@@ -81,34 +79,14 @@ pub fn resolved(schema: &Value) -> &Value {
     named.map_or(schema, resolved)
 }
 
-/// The methods of a path, if it has any: what `Allow` says.
-pub fn methods_of(path: &str) -> Vec<String> {
-    let Some(paths) = DOCUMENT["paths"].as_object() else { return Vec::new() };
-    let fits = |template: &str| {
-        let (mut given, mut wanted) = (path.split('/'), template.split('/'));
-        loop {
-            match (given.next(), wanted.next()) {
-                (None, None) => return true,
-                (Some(g), Some(w)) if g == w || (w.starts_with('{') && !g.is_empty()) => {}
-                _ => return false,
-            }
-        }
-    };
-    let found = paths.iter().filter(|(template, _)| fits(template)).filter_map(|(_, item)| item.as_object());
-    let mut methods: Vec<String> = found
-        .flat_map(|item| {
-            item.keys().filter(|key| METHODS.contains(&key.as_str())).map(|key| key.to_uppercase())
-        })
-        .collect();
-    methods.sort();
-    methods.dedup();
-    methods
+/// What the document says of a route.
+pub fn operation(route: &Route) -> &'static Value {
+    &DOCUMENT["paths"][route.path][route.method.to_lowercase()]
 }
 
-/// The names that the query string of an operation may have.
-pub fn query_names(method: &Method, pattern: &str) -> Vec<&'static str> {
-    let operation = &DOCUMENT["paths"][pattern][method.as_str().to_lowercase()];
-    let parameters = operation["parameters"].as_array().into_iter().flatten();
+/// The names that the query string of a route may have.
+pub fn query_names(route: &Route) -> Vec<&'static str> {
+    let parameters = operation(route)["parameters"].as_array().into_iter().flatten();
     parameters.filter(|one| one["in"] == "query").filter_map(|one| one["name"].as_str()).collect()
 }
 

@@ -5,8 +5,9 @@ use crate::conventions::conventions;
 use crate::edge::edge;
 use crate::error::ApiError;
 use crate::extract::BodyLimit;
+use crate::route::Route;
+use crate::routes;
 use crate::tasks::worker;
-use crate::{openapi, routes};
 use actix_web::body::BoxBody;
 use actix_web::dev::{Server, ServiceFactory, ServiceRequest, ServiceResponse};
 use actix_web::http::header;
@@ -97,8 +98,8 @@ async fn to_docs() -> HttpResponse {
 
 /// No route: either nothing is there, or it has other methods.
 async fn elsewhere(request: HttpRequest) -> Result<HttpResponse, ApiError> {
-    Err(match openapi::methods_of(request.path()) {
-        methods if methods.is_empty() => ApiError::UnknownRoute,
-        methods => ApiError::MethodNotAllowed(methods),
-    })
+    let mut methods: Vec<&str> =
+        Route::at(request.match_info().as_str()).iter().map(|route| route.method).collect();
+    methods.sort_unstable();
+    if methods.is_empty() { Err(ApiError::UnknownRoute) } else { Err(ApiError::MethodNotAllowed(methods)) }
 }

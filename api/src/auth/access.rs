@@ -4,7 +4,7 @@
 
 use super::{Caller, Role, Scope, Who};
 use crate::error::ApiError;
-use actix_web::http::Method;
+use crate::route::Route;
 
 const O: u8 = 1;
 const D: u8 = 2;
@@ -252,13 +252,8 @@ pub fn words(row: &Row) -> String {
     people.into_iter().chain(apps).collect::<Vec<_>>().join("; ")
 }
 
-/// True for a route that answers without a token.
-pub fn is_open(method: &Method, path: &str) -> bool {
-    OPEN.contains(&(method.as_str(), path))
-}
-
-pub fn check(method: &Method, path: &str, caller: &Caller) -> Result<(), ApiError> {
-    let row = TABLE.iter().find(|row| row.0 == method.as_str() && row.1 == path);
+pub fn check(route: Option<&Route>, caller: &Caller) -> Result<(), ApiError> {
+    let row = route.and_then(|route| route.row);
     let (_, _, roles, scope) = row.ok_or(ApiError::Forbidden("this route is open to nobody"))?;
     match &caller.who {
         Who::House => Ok(()),

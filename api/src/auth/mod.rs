@@ -16,6 +16,7 @@ use crate::db::kinds::Id;
 use crate::db::{Db, logins, partner_apps, revoked_tokens};
 use crate::edge::RequestId;
 use crate::error::ApiError;
+use crate::route::Route;
 use actix_web::dev::Payload;
 use actix_web::http::header;
 use actix_web::web::Data;
@@ -142,11 +143,13 @@ impl FromRequest for Caller {
     type Future = Ready<Result<Caller, ApiError>>;
 
     fn from_request(request: &HttpRequest, _: &mut Payload) -> Self::Future {
-        ready(identify(request))
+        let known = request.extensions().get::<Caller>().cloned();
+        ready(known.map_or_else(|| identify(request), Ok))
     }
 }
 
-/// The caller as the token says; then the table says whether they may use this route.
+/// The caller as the token says; then the table says whether they may use this route. `conventions` asks it for every
+/// request and leaves what it was told with the request.
 pub(crate) fn identify(request: &HttpRequest) -> Result<Caller, ApiError> {
     let app = request.app_data::<Data<App>>().ok_or_else(|| ApiError::Internal("no app data".into()))?;
     let mut headers = request.headers().get_all(header::AUTHORIZATION);
@@ -162,16 +165,15 @@ pub(crate) fn identify(request: &HttpRequest) -> Result<Caller, ApiError> {
         .ok_or(ApiError::Unauthenticated("send one header `Authorization: Bearer <access token>`"))?;
     let claims = app.keys.verify(token, app.clock.now())?;
     let mut caller = caller_of(&claims).ok_or(ApiError::Unauthenticated("the access token is not valid"))?;
-    let route = request.match_pattern().unwrap_or_default();
-    access::check(request.method(), &route, &caller)?;
-    caller.attempt = request.extensions().get::<Arc<Attempt>>().cloned();
-    if !request.method().is_safe() {
-        caller.act = Some(act(request, &route, &caller));
+    let route = Route::of(request);
+    access::check(route, &caller)?;
+    if let Some(route) = route.filter(|_| !request.method().is_safe()) {
+        caller.act = Some(act(request, route, &caller));
     }
     Ok(caller)
 }
 
-fn act(request: &HttpRequest, route: &str, caller: &Caller) -> Act {
+fn act(request: &HttpRequest, route: &Route, caller: &Caller) -> Act {
     let (by_kind, by_id) = match caller.who {
         Who::Person { id, .. } => (ActorKind::Person, Some(id)),
         Who::App { id, .. } => (ActorKind::App, Some(id)),
@@ -180,7 +182,7 @@ fn act(request: &HttpRequest, route: &str, caller: &Caller) -> Act {
     Act {
         by_kind,
         by_id,
-        operation: format!("{} {route}", request.method()),
+        operation: format!("{} {}", route.method, route.path),
         subject: request.path().to_owned(),
         request: request.extensions().get::<RequestId>().map(|id| id.0.clone()).unwrap_or_default(),
     }

@@ -11,13 +11,13 @@ pub mod sunset;
 pub mod tags;
 
 use crate::app::App;
-use crate::auth::{self, access};
+use crate::auth;
 use crate::error::ApiError;
 use crate::extract::read_any;
 use crate::page::NextCursor;
+use crate::route::Route;
 use actix_web::body::{BoxBody, MessageBody};
 use actix_web::dev::{Payload, ServiceRequest, ServiceResponse};
-use actix_web::http::Method;
 use actix_web::http::header::{self, HeaderName, HeaderValue};
 use actix_web::middleware::Next;
 use actix_web::web::Data;
@@ -32,8 +32,8 @@ pub async fn conventions(
     next: Next<impl MessageBody + 'static>,
 ) -> Result<ServiceResponse<BoxBody>, Error> {
     let mut seen = Seen::default();
-    let route = request.match_pattern().map(|pattern| (request.method().clone(), pattern));
-    let mut response = match look(&mut request, route.as_ref(), &mut seen).await {
+    let route = Route::find(request.method(), request.match_info().as_str());
+    let mut response = match look(&mut request, route, &mut seen).await {
         Ok(None) => next.call(request).await?.map_into_boxed_body(),
         Ok(Some(kept)) => request.into_response(kept),
         Err(error) => request.error_response(error),
@@ -41,8 +41,8 @@ pub async fn conventions(
     if let Some(left) = seen.left {
         left.write(response.headers_mut());
     }
-    if let Some((method, pattern)) = &route {
-        sunset::write(sunset::LEAVING, method, pattern, response.headers_mut());
+    if let Some(route) = route {
+        sunset::write(sunset::LEAVING, route.method, route.path, response.headers_mut());
     }
     link_next(&mut response);
     if response.request().path().starts_with("/v1/uploads") {
@@ -63,13 +63,14 @@ struct Seen {
 /// Refuses what no route takes; gives the answer of a request that was made before.
 async fn look(
     request: &mut ServiceRequest,
-    route: Option<&(Method, String)>,
+    route: Option<&'static Route>,
     seen: &mut Seen,
 ) -> Result<Option<HttpResponse>, ApiError> {
-    let Some((method, pattern)) = route else { return Ok(None) };
+    let Some(route) = route else { return Ok(None) };
+    request.extensions_mut().insert(route);
     let caller = match auth::identify(request.request()) {
         Ok(caller) => Some(caller),
-        Err(_) if access::is_open(method, pattern) => None,
+        Err(_) if route.row.is_none() => None,
         // The handler says why.
         Err(_) => return Ok(None),
     };
@@ -80,9 +81,13 @@ async fn look(
             return Err(ApiError::TooMany { retry_after_s: left.reset_s });
         }
     }
-    query::only_known(method, pattern, request.query_string())?;
-    let Some(caller) = caller.filter(|_| *method == Method::POST) else { return Ok(None) };
-    let Some(key) = once::key(request.headers())? else { return Ok(None) };
+    query::only_known(route, request.query_string())?;
+    let Some(mut caller) = caller else { return Ok(None) };
+    let key = if route.method == "POST" { once::key(request.headers())? } else { None };
+    let Some(key) = key else {
+        request.extensions_mut().insert(caller);
+        return Ok(None);
+    };
     let (http, payload) = request.parts_mut();
     let body = read_any(http, payload).await?;
     let attempt = Arc::new(Attempt::new(&caller, http, &body, &key));
@@ -92,7 +97,8 @@ async fn look(
     if let Some(kept) = app.read(&caller, move |db| asked.find(db)).await? {
         return Ok(Some(kept.into()));
     }
-    request.extensions_mut().insert(attempt);
+    caller.attempt = Some(attempt);
+    request.extensions_mut().insert(caller);
     Ok(None)
 }
 

@@ -6,14 +6,14 @@
 use crate::edge::SECRET_ADDRESSES;
 use crate::error::ApiError;
 use crate::openapi;
-use actix_web::http::Method;
+use crate::route::Route;
 
 /// Refuses the first unknown name. What the values may be the handler's own extractor knows.
-pub fn only_known(method: &Method, pattern: &str, query: &str) -> Result<(), ApiError> {
-    if query.is_empty() || SECRET_ADDRESSES.iter().any(|secret| pattern.starts_with(secret)) {
+pub fn only_known(route: &Route, query: &str) -> Result<(), ApiError> {
+    if query.is_empty() || SECRET_ADDRESSES.iter().any(|secret| route.path.starts_with(secret)) {
         return Ok(());
     }
-    let known = openapi::query_names(method, pattern);
+    let known = openapi::query_names(route);
     let names = query.split('&').filter(|part| !part.is_empty());
     let mut names = names.map(|part| part.split('=').next().unwrap_or(""));
     match names.find(|name| !known.contains(name)) {

@@ -3,14 +3,13 @@
 
 use crate::error::ApiError;
 use crate::openapi;
+use crate::route::Route;
 use actix_web::HttpRequest;
 use serde_json::Value;
 
 /// The schema of an operation's body.
 pub fn body_schema(request: &HttpRequest) -> Option<&'static Value> {
-    let method = request.method().as_str().to_lowercase();
-    let operation = &openapi::document()["paths"][request.match_pattern()?][method];
-    let content = operation["requestBody"]["content"].as_object()?;
+    let content = openapi::operation(Route::of(request)?)["requestBody"]["content"].as_object()?;
     Some(&content.values().next()?["schema"])
 }
 

@@ -56,6 +56,7 @@ use crate::db::is_taken;
 use crate::error::ApiError;
 use crate::page::{NextCursor, Page};
 use crate::reply::Reply;
+use crate::route::Routes;
 use actix_web::HttpResponse;
 use actix_web::web::Data;
 use serde::Serialize;
@@ -66,7 +67,8 @@ use utoipa_actix_web::service_config::ServiceConfig;
 #[rustfmt::skip]
 #[expect(clippy::too_many_lines, reason = "a line per route, and all of them in one place")]
 pub fn routes(all: &mut ServiceConfig<'_>) {
-    all.service(health::get_health)                  // GET /health
+    Routes::default()
+        .service(health::get_health)                 // GET /health
         .service(health::get_openapi)                // GET /openapi.json
         .service(login::log_in)                      // POST /v1/login
         .service(login::refresh_login)               // POST /v1/token
@@ -254,7 +256,8 @@ pub fn routes(all: &mut ServiceConfig<'_>) {
         .service(weather::set_weather)               // PUT /v1/weather/{date}
         .service(handbook::get_handbook)             // GET /v1/handbook
         .service(handbook::get_overrides)            // GET /v1/handbook/overrides
-        .service(handbook::set_overrides);            // PUT /v1/handbook/overrides
+        .service(handbook::set_overrides)            // PUT /v1/handbook/overrides
+        .serve(all);
 }
 
 pub type Answer = Result<HttpResponse, ApiError>;

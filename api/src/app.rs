@@ -108,6 +108,20 @@ impl App {
         blocking(vec![permit(&self.connections).await?], read).await
     }
 
+    /// Reads the little that a key names. An embedded database has told it before another thread has woken up, so it is
+    /// asked on this one, as long as a connection is free.
+    pub async fn read_briefly<T: Send + 'static>(
+        &self,
+        caller: &Caller,
+        work: impl FnOnce(&mut Db<'_>) -> Result<T, ApiError> + Send + 'static,
+    ) -> Result<T, ApiError> {
+        let free = self.database.location().is_sqlite().then(|| self.connections.try_acquire());
+        match free {
+            Some(Ok(_connection)) => self.reading(caller, Sight::Latest, work)(),
+            _ => self.read(caller, work).await,
+        }
+    }
+
     fn reading<T, W>(
         &self,
         caller: &Caller,

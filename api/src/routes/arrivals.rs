@@ -83,7 +83,7 @@ pub fn arrive(
 pub async fn get_arrival(app: Shared, caller: Caller, key: Key) -> Answer {
     let technician = caller.only_own_work();
     let arrival = app
-        .read(&caller, move |db| {
+        .read_briefly(&caller, move |db| {
             visible(db, key.0, technician)?;
             arrivals::find(db, key.0)?.ok_or(ApiError::NotFound)
         })

@@ -89,7 +89,7 @@ pub async fn propose_booking(app: Shared, caller: Caller, body: Body<BookingFiel
 #[get("/v1/bookings/{id}")]
 pub async fn get_booking(app: Shared, caller: Caller, key: Key) -> Answer {
     let own = caller.app();
-    let booking = app.read(&caller, move |db| visible(db, key.0, own)).await?;
+    let booking = app.read_briefly(&caller, move |db| visible(db, key.0, own)).await?;
     ok(&booking, booking.rev)
 }
 

@@ -98,7 +98,7 @@ pub async fn list_devices(app: Shared, caller: Caller, query: Query<PageQuery>) 
 #[get("/v1/devices/{id}")]
 pub async fn get_device(app: Shared, caller: Caller, key: Key) -> Answer {
     let own = caller.only_own_work();
-    let device = app.read(&caller, move |db| found(db, key.0, own)).await?;
+    let device = app.read_briefly(&caller, move |db| found(db, key.0, own)).await?;
     ok(&device, device.rev)
 }
 

@@ -61,7 +61,7 @@ pub async fn list_inbox(app: Shared, caller: Caller, query: Query<InboxQuery>) -
 )]
 #[get("/v1/inbox/{id}")]
 pub async fn get_inbox_entry(app: Shared, caller: Caller, key: Key) -> Answer {
-    let entry = app.read(&caller, move |db| entry(db, key.0)).await?;
+    let entry = app.read_briefly(&caller, move |db| entry(db, key.0)).await?;
     ok(&entry, entry.rev)
 }
 

@@ -146,7 +146,7 @@ pub async fn create_job_under(app: Shared, caller: Caller, key: NewKey, body: Bo
 pub async fn get_job(app: Shared, caller: Caller, key: Key) -> Answer {
     let technician = caller.only_own_work();
     let view = app
-        .read(&caller, move |db| {
+        .read_briefly(&caller, move |db| {
             let job = visible(db, key.0, technician)?;
             view_of(db, job)
         })

@@ -28,7 +28,8 @@ pub struct GatewaySecret {
 #[utoipa::path(tag = "messages", responses((status = 200, body = MessageGateway, description = "The gateway")))]
 #[get("/v1/message-gateway")]
 pub async fn get_message_gateway(app: Shared, caller: Caller) -> Answer {
-    let gateway = app.read(&caller, |db| message_gateway::find(db)?.ok_or(ApiError::NotFound)).await?;
+    let gateway =
+        app.read_briefly(&caller, |db| message_gateway::find(db)?.ok_or(ApiError::NotFound)).await?;
     ok(&gateway, gateway.rev)
 }
 

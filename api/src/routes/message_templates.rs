@@ -77,8 +77,9 @@ pub async fn create_message_template(app: Shared, caller: Caller, body: Body<Tem
 #[utoipa::path(tag = "messages", params(("id" = Id, Path)), responses((status = 200, body = MessageTemplate, description = "The template")))]
 #[get("/v1/message-templates/{id}")]
 pub async fn get_message_template(app: Shared, caller: Caller, key: Key) -> Answer {
-    let found =
-        app.read(&caller, move |db| message_templates::find(db, key.0)?.ok_or(ApiError::NotFound)).await?;
+    let found = app
+        .read_briefly(&caller, move |db| message_templates::find(db, key.0)?.ok_or(ApiError::NotFound))
+        .await?;
     ok(&found, found.rev)
 }
 

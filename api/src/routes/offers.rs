@@ -361,7 +361,7 @@ pub async fn list_held_offers(app: Shared, caller: Caller, query: Query<PageQuer
 #[get("/v1/held-offers/{id}")]
 pub async fn get_held_offer(app: Shared, caller: Caller, key: Key) -> Answer {
     let (own, inside) = (caller.app(), caller.knows_staff());
-    let read = app.read(&caller, move |db| {
+    let read = app.read_briefly(&caller, move |db| {
         let held = visible(db, key.0, own)?;
         Ok(HeldOfferView::of(held, db.now, inside))
     });

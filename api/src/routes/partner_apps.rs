@@ -67,7 +67,8 @@ pub async fn create_partner_app(app: Shared, caller: Caller, body: Body<PartnerA
 )]
 #[get("/v1/partner-apps/{id}")]
 pub async fn get_partner_app(app: Shared, caller: Caller, key: Key) -> Answer {
-    let found = app.read(&caller, move |db| partner_apps::find(db, key.0)?.ok_or(ApiError::NotFound)).await?;
+    let found =
+        app.read_briefly(&caller, move |db| partner_apps::find(db, key.0)?.ok_or(ApiError::NotFound)).await?;
     ok(&found, found.rev)
 }
 

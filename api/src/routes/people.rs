@@ -83,7 +83,7 @@ pub async fn create_person_under(
 #[get("/v1/me")]
 pub async fn get_me(app: Shared, caller: Caller) -> Answer {
     let id = caller.person()?;
-    let person = app.read(&caller, move |db| people::find(db, id)?.ok_or(ApiError::NotFound)).await?;
+    let person = app.read_briefly(&caller, move |db| people::find(db, id)?.ok_or(ApiError::NotFound)).await?;
     ok(&person, person.rev)
 }
 
@@ -91,7 +91,8 @@ pub async fn get_me(app: Shared, caller: Caller) -> Answer {
 #[utoipa::path(tag = "people", params(("id" = Id, Path)), responses((status = 200, body = Person, description = "The person")))]
 #[get("/v1/people/{id}")]
 pub async fn get_person(app: Shared, caller: Caller, key: Key) -> Answer {
-    let person = app.read(&caller, move |db| people::find(db, key.0)?.ok_or(ApiError::NotFound)).await?;
+    let person =
+        app.read_briefly(&caller, move |db| people::find(db, key.0)?.ok_or(ApiError::NotFound)).await?;
     ok(&person, person.rev)
 }
 

@@ -13,7 +13,7 @@ use actix_web::{get, patch};
 #[utoipa::path(tag = "shop", responses((status = 200, body = Shop, description = "The shop")))]
 #[get("/v1/shop")]
 pub async fn get_shop(app: Shared, caller: Caller) -> Answer {
-    let shop = app.read(&caller, |db| shops::find(db)?.ok_or(ApiError::NotFound)).await?;
+    let shop = app.read_briefly(&caller, |db| shops::find(db)?.ok_or(ApiError::NotFound)).await?;
     ok(&shop, shop.rev)
 }
 

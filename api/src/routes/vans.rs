@@ -63,7 +63,7 @@ pub async fn create_van_under(app: Shared, caller: Caller, key: NewKey, body: Bo
 #[utoipa::path(tag = "vans", params(("id" = Id, Path)), responses((status = 200, body = Van, description = "The van")))]
 #[get("/v1/vans/{id}")]
 pub async fn get_van(app: Shared, caller: Caller, key: Key) -> Answer {
-    let van = app.read(&caller, move |db| vans::find(db, key.0)?.ok_or(ApiError::NotFound)).await?;
+    let van = app.read_briefly(&caller, move |db| vans::find(db, key.0)?.ok_or(ApiError::NotFound)).await?;
     ok(&van, van.rev)
 }
 

@@ -92,7 +92,7 @@ pub async fn create_vehicle_under(
 pub async fn get_vehicle(app: Shared, caller: Caller, key: Key) -> Answer {
     let technician = caller.only_own_work();
     let vehicle = app
-        .read(&caller, move |db| {
+        .read_briefly(&caller, move |db| {
             let vehicle = vehicles::find(db, key.0)?.ok_or(ApiError::NotFound)?;
             visible(db, vehicle.fields.customer, technician)?;
             Ok(vehicle)

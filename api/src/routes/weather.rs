@@ -17,7 +17,8 @@ use domain::site::Weather;
 )]
 #[get("/v1/weather/{date}")]
 pub async fn get_weather(app: Shared, caller: Caller, day: Day) -> Answer {
-    let stored = app.read(&caller, move |db| weather::find(db, day.0)?.ok_or(ApiError::NotFound)).await?;
+    let stored =
+        app.read_briefly(&caller, move |db| weather::find(db, day.0)?.ok_or(ApiError::NotFound)).await?;
     ok(&stored, stored.rev)
 }
 

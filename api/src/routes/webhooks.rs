@@ -81,7 +81,7 @@ pub async fn create_webhook(app: Shared, caller: Caller, body: Body<WebhookField
 #[get("/v1/webhooks/{id}")]
 pub async fn get_webhook(app: Shared, caller: Caller, key: Key) -> Answer {
     let own = caller.app();
-    let webhook = app.read(&caller, move |db| visible(db, key.0, own)).await?;
+    let webhook = app.read_briefly(&caller, move |db| visible(db, key.0, own)).await?;
     ok(&webhook, webhook.tag())
 }
 
@@ -208,7 +208,7 @@ pub async fn list_deliveries(app: Shared, caller: Caller, key: Key, query: Query
 #[get("/v1/webhooks/{id}/deliveries/{record}")]
 pub async fn get_delivery(app: Shared, caller: Caller, key: Key, record: RecordKey) -> Answer {
     let own = caller.app();
-    let read = app.read(&caller, move |db| {
+    let read = app.read_briefly(&caller, move |db| {
         let delivery = delivery_of(db, key.0, record.0, own)?;
         Ok(DeliveryLog { log: deliveries::attempts(db, delivery.id)?, delivery })
     });

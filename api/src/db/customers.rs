@@ -3,7 +3,7 @@
 use super::Db;
 use super::jobs::JobStatus;
 use super::kinds::{Doc, Id, Instant, Word};
-use super::schema::{consent, customer, job, job_technician, shop, upkeep_state, vehicle};
+use super::schema::{consent, customer, job, job_technician, upkeep_state, vehicle};
 use super::shops::{FIRST_DAY, LAST_DAY};
 use super::sync::{Kind, Touch};
 use crate::check::{Check, Checker};
@@ -359,17 +359,6 @@ pub fn update(db: &mut Db<'_>, id: Id, seen: i32, fields: &CustomerFields) -> Qu
     db.touch(Touch::Row(Kind::Customer, id));
     let row = customer::table.find((db.shop, id)).filter(customer::rev.eq(seen));
     Ok(diesel::update(row).set((fields, customer::rev.eq(seen + 1))).execute(db.conn)? == 1)
-}
-
-/// The time zone of a customer: theirs, else the shop's.
-pub fn time_zone(db: &mut Db<'_>, id: Id) -> QueryResult<Option<String>> {
-    let zones: Option<(Option<String>, String)> = customer::table
-        .inner_join(shop::table.on(shop::id.eq(customer::shop)))
-        .filter(customer::shop.eq(db.shop).and(customer::id.eq(id)))
-        .select((customer::time_zone, shop::time_zone))
-        .first(db.conn)
-        .optional()?;
-    Ok(zones.map(|(own, shop)| own.unwrap_or(shop)))
 }
 
 /// The time zones of these customers, as far as they have one of their own.

@@ -2,7 +2,7 @@
 
 use super::Db;
 use super::kinds::{Doc, Id, Instant, Word};
-use super::schema::{job, job_technician};
+use super::schema::{customer, job, job_technician, shop};
 use super::sync::{Kind, Touch};
 use crate::check::{Check, Checker};
 use chrono::TimeDelta;
@@ -235,6 +235,18 @@ pub fn insert(db: &mut Db<'_>, id: Id, customer: Id, fields: &JobFields) -> Quer
 
 pub fn find(db: &mut Db<'_>, id: Id) -> QueryResult<Option<Job>> {
     job::table.find((db.shop, id)).select(Job::as_select()).first(db.conn).optional()
+}
+
+/// The same, and the time zone of its customer: theirs, else the shop's.
+pub fn find_with_zone(db: &mut Db<'_>, id: Id) -> QueryResult<Option<(Job, String)>> {
+    let found: Option<(Job, Option<String>, String)> = job::table
+        .inner_join(customer::table.on(customer::shop.eq(job::shop).and(customer::id.eq(job::customer))))
+        .inner_join(shop::table.on(shop::id.eq(job::shop)))
+        .filter(job::shop.eq(db.shop).and(job::id.eq(id)))
+        .select((Job::as_select(), customer::time_zone, shop::time_zone))
+        .first(db.conn)
+        .optional()?;
+    Ok(found.map(|(job, own, shop)| (job, own.unwrap_or(shop))))
 }
 
 /// Those of these, in no order.

@@ -147,8 +147,9 @@ pub async fn get_job(app: Shared, caller: Caller, key: Key) -> Answer {
     let technician = caller.only_own_work();
     let view = app
         .read_briefly(&caller, move |db| {
-            let job = visible(db, key.0, technician)?;
-            view_of(db, job)
+            let view = view(db, key.0)?;
+            let goes = technician.is_none_or(|technician| view.technicians.contains(&technician));
+            if goes && db.reaches(view.job.customer) { Ok(view) } else { Err(ApiError::NotFound) }
         })
         .await?;
     ok(&view, view.job.rev)
@@ -417,13 +418,8 @@ fn changed(db: &mut Db<'_>, id: Id) -> Result<JobView, ApiError> {
 
 /// The job as it is shown.
 pub fn view(db: &mut Db<'_>, id: Id) -> Result<JobView, ApiError> {
-    let job = jobs::find(db, id)?.ok_or(ApiError::NotFound)?;
-    view_of(db, job)
-}
-
-fn view_of(db: &mut Db<'_>, job: Job) -> Result<JobView, ApiError> {
-    let technicians = jobs::technicians_of(db, job.id)?;
-    let zone = customers::time_zone(db, job.customer)?.ok_or(ApiError::NotFound)?;
+    let (job, zone) = jobs::find_with_zone(db, id)?.ok_or(ApiError::NotFound)?;
+    let technicians = jobs::technicians_of(db, id)?;
     let zone = zone.parse().unwrap_or(Tz::UTC);
     Ok(JobView { local: local_times(&job, zone), technicians, job })
 }

@@ -161,7 +161,8 @@ impl Instant {
 
 impl fmt::Display for Instant {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{}", self.0.format("%Y-%m-%dT%H:%M:%S%.fZ"))
+        // What chrono writes for `{:?}` is RFC 3339 without the offset, and many times faster than a format of our own.
+        write!(f, "{:?}Z", self.0)
     }
 }
 

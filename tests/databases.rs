@@ -47,6 +47,17 @@ fn both_trees_have_the_same_migrations_each_with_its_way_back() {
     }
 }
 
+/// `.cargo/config.toml` says why. Whoever builds without it gets a program that works and is slow.
+#[test]
+fn sqlite_is_compiled_to_keep_its_plans_and_to_wait_for_nobody() {
+    let mut conn = SqliteConnection::establish(":memory:").expect("a database");
+    let options = sql_query("SELECT compile_options AS line FROM pragma_compile_options");
+    let options: Vec<Line> = options.load(&mut conn).expect("its options");
+    let is_set = |name: &str| options.iter().any(|option| option.line == name);
+    assert!(["ENABLE_QPSG", "THREADSAFE=2", "DEFAULT_MEMSTATUS=0"].into_iter().all(is_set));
+    assert!(!is_set("ENABLE_MEMORY_MANAGEMENT"));
+}
+
 /// Shards split by shop: it comes first in every key, constraint and index (a foreign key's target is a key), nothing
 /// counts across shops, and on PostgreSQL no table is without its policy. The catalogue is asked for whatever differs.
 #[test]

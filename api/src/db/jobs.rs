@@ -5,6 +5,7 @@ use super::kinds::{Doc, Id, Instant, Word};
 use super::schema::{customer, job, job_technician, shop};
 use super::sync::{Kind, Touch};
 use crate::check::{Check, Checker};
+use crate::on_either;
 use chrono::TimeDelta;
 use diesel::prelude::*;
 use domain::inspection::Finding;
@@ -239,14 +240,14 @@ pub fn find(db: &mut Db<'_>, id: Id) -> QueryResult<Option<Job>> {
 
 /// The same, and the time zone of its customer: theirs, else the shop's.
 pub fn find_with_zone(db: &mut Db<'_>, id: Id) -> QueryResult<Option<(Job, String)>> {
-    let found: Option<(Job, Option<String>, String)> = job::table
+    let row = job::table
         .inner_join(customer::table.on(customer::shop.eq(job::shop).and(customer::id.eq(job::customer))))
         .inner_join(shop::table.on(shop::id.eq(job::shop)))
-        .filter(job::shop.eq(db.shop).and(job::id.eq(id)))
+        .filter(job::shop.eq(db.shop).and(job::id.eq(id)));
+    let found: QueryResult<(Job, Option<String>, String)> = on_either!(db, |conn| row
         .select((Job::as_select(), customer::time_zone, shop::time_zone))
-        .first(db.conn)
-        .optional()?;
-    Ok(found.map(|(job, own, shop)| (job, own.unwrap_or(shop))))
+        .first(conn));
+    Ok(found.optional()?.map(|(job, own, shop)| (job, own.unwrap_or(shop))))
 }
 
 /// Those of these, in no order.
@@ -454,11 +455,11 @@ pub fn assign(db: &mut Db<'_>, id: Id, seen: i32, to: &Assignment) -> QueryResul
 
 /// The technicians of one job, in the order of their ids.
 pub fn technicians_of(db: &mut Db<'_>, id: Id) -> QueryResult<Vec<Id>> {
-    job_technician::table
+    let people = job_technician::table
         .filter(job_technician::shop.eq(db.shop).and(job_technician::job.eq(id)))
         .order(job_technician::person)
-        .select(job_technician::person)
-        .load(db.conn)
+        .select(job_technician::person);
+    on_either!(db, |conn| people.load(conn))
 }
 
 /// The technicians of each of these jobs, in the order of their ids.

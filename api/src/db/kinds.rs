@@ -1,6 +1,7 @@
 //! The three column types both databases share: ids and documents as text, instants as UTC timestamps.
 
 use chrono::{DateTime, NaiveDateTime, SubsecRound, TimeDelta, Utc};
+use diesel::backend::Backend;
 use diesel::deserialize::{self, FromSql, FromSqlRow};
 use diesel::expression::AsExpression;
 use diesel::pg::Pg;
@@ -18,7 +19,7 @@ use utoipa::ToSchema;
 use utoipa::openapi::{KnownFormat, ObjectBuilder, RefOr, Schema, SchemaFormat, Type};
 use uuid::{ContextV7, Uuid};
 
-use super::{MultiBackend, MultiRawValue};
+use super::MultiBackend;
 
 /// An id of a row: a UUID in its canonical lower-case text. Ours are version 7, so they sort by creation.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, AsExpression, FromSqlRow)]
@@ -122,9 +123,12 @@ impl ToSql<Text, MultiBackend> for Id {
     }
 }
 
-impl FromSql<Text, MultiBackend> for Id {
-    fn from_sql(value: MultiRawValue<'_>) -> deserialize::Result<Id> {
-        Ok(<String as FromSql<Text, MultiBackend>>::from_sql(value)?.parse()?)
+impl<DB: Backend> FromSql<Text, DB> for Id
+where
+    String: FromSql<Text, DB>,
+{
+    fn from_sql(value: DB::RawValue<'_>) -> deserialize::Result<Id> {
+        Ok(String::from_sql(value)?.parse()?)
     }
 }
 
@@ -215,9 +219,12 @@ impl ToSql<Timestamp, MultiBackend> for Instant {
     }
 }
 
-impl FromSql<Timestamp, MultiBackend> for Instant {
-    fn from_sql(value: MultiRawValue<'_>) -> deserialize::Result<Instant> {
-        <NaiveDateTime as FromSql<Timestamp, MultiBackend>>::from_sql(value).map(Instant::from_utc)
+impl<DB: Backend> FromSql<Timestamp, DB> for Instant
+where
+    NaiveDateTime: FromSql<Timestamp, DB>,
+{
+    fn from_sql(value: DB::RawValue<'_>) -> deserialize::Result<Instant> {
+        NaiveDateTime::from_sql(value).map(Instant::from_utc)
     }
 }
 
@@ -263,10 +270,12 @@ impl<T: Serialize + fmt::Debug + Send + Sync + 'static> ToSql<Text, MultiBackend
     }
 }
 
-impl<T: DeserializeOwned> FromSql<Text, MultiBackend> for Doc<T> {
-    fn from_sql(value: MultiRawValue<'_>) -> deserialize::Result<Doc<T>> {
-        let text = <String as FromSql<Text, MultiBackend>>::from_sql(value)?;
-        Ok(Doc(serde_json::from_str(&text)?))
+impl<T: DeserializeOwned, DB: Backend> FromSql<Text, DB> for Doc<T>
+where
+    String: FromSql<Text, DB>,
+{
+    fn from_sql(value: DB::RawValue<'_>) -> deserialize::Result<Doc<T>> {
+        Ok(Doc(serde_json::from_str(&String::from_sql(value)?)?))
     }
 }
 
@@ -318,10 +327,12 @@ impl<T: Serialize + fmt::Debug + Send + Sync + 'static> ToSql<Text, MultiBackend
     }
 }
 
-impl<T: DeserializeOwned> FromSql<Text, MultiBackend> for Word<T> {
-    fn from_sql(value: MultiRawValue<'_>) -> deserialize::Result<Word<T>> {
-        let text = <String as FromSql<Text, MultiBackend>>::from_sql(value)?;
-        Ok(Word(serde_json::from_value(serde_json::Value::String(text))?))
+impl<T: DeserializeOwned, DB: Backend> FromSql<Text, DB> for Word<T>
+where
+    String: FromSql<Text, DB>,
+{
+    fn from_sql(value: DB::RawValue<'_>) -> deserialize::Result<Word<T>> {
+        Ok(Word(serde_json::from_value(serde_json::Value::String(String::from_sql(value)?))?))
     }
 }
 

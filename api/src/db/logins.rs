@@ -4,6 +4,7 @@ use super::Db;
 use super::kinds::{Id, Instant, Word};
 use super::schema::{login, person, refresh_token};
 use crate::auth::Role;
+use crate::on_either;
 use diesel::prelude::*;
 use serde::Serialize;
 use utoipa::ToSchema;
@@ -64,14 +65,13 @@ pub fn insert(
 
 /// The role of the person behind a login that still holds.
 pub fn live_role(db: &mut Db<'_>, id: Id, of: Id) -> QueryResult<Option<Role>> {
-    let role: Option<Word<Role>> = login::table
+    let role = login::table
         .inner_join(person::table.on(person::shop.eq(login::shop).and(person::id.eq(login::person))))
         .filter(login::shop.eq(db.shop).and(login::id.eq(id)).and(login::person.eq(of)))
         .filter(login::revoked_at.is_null().and(person::disabled_at.is_null()))
-        .select(person::role)
-        .first(db.conn)
-        .optional()?;
-    Ok(role.map(|word| word.0))
+        .select(person::role);
+    let found: QueryResult<Word<Role>> = on_either!(db, |conn| role.first(conn));
+    Ok(found.optional()?.map(|word| word.0))
 }
 
 /// Notes that it was used, and from where.

@@ -99,7 +99,8 @@ pub enum Conn {
     Sqlite(SqliteConnection),
 }
 
-/// Runs the same body on whichever connection it is, for the few statements that do not compile for both at once.
+/// Runs the same body on whichever connection it is: for the few statements that do not compile for both at once, and for
+/// those of every request, as a statement for both has its text written twice at each use.
 #[macro_export]
 macro_rules! on_either {
     ($db:expr, |$conn:ident| $body:expr) => {

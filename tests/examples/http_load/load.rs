@@ -11,6 +11,7 @@ const MOST: usize = 1_000_000;
 
 /// The answers of one stretch of time.
 pub struct Sample {
+    pub answers: usize,
     pub per_s: f64,
     pub p50_ms: f64,
     pub p99_ms: f64,
@@ -76,6 +77,7 @@ fn sample(mut waits_ms: Vec<f64>, whole_ms: f64) -> Sample {
     waits_ms.sort_by(f64::total_cmp);
     // Nearest rank: the smallest wait that at least this share of all does not exceed.
     let rank = |share: f64| waits_ms[((share * waits_ms.len() as f64).ceil() as usize).max(1) - 1];
-    let per_s = waits_ms.len() as f64 / whole_ms * 1e3;
-    Sample { per_s, p50_ms: rank(0.5), p99_ms: rank(0.99), max_ms: rank(1.0) }
+    let answers = waits_ms.len();
+    let per_s = answers as f64 / whole_ms * 1e3;
+    Sample { answers, per_s, p50_ms: rank(0.5), p99_ms: rank(0.99), max_ms: rank(1.0) }
 }

@@ -1,5 +1,5 @@
 //! Measures the program over HTTP on the loopback and prints rows of a table; `tests/bench/http` starts it:
-//! `http_load PROGRAM ROUNDS SECONDS`, with the database as for the tests.
+//! `http_load PROGRAM ROUNDS SECONDS [reads]`, with the database as for the tests; `reads` leaves all but the reads out.
 //!
 //! What is compared is measured in turns (A B A B …), so that a machine that grows slow is slow for both.
 
@@ -10,7 +10,7 @@ mod server;
 use client::{Connection, request};
 use load::{Sample, probe, saturate};
 use serde_json::Value;
-use server::{Server, bare, workers};
+use server::{Server, plain, workers};
 use std::path::{Path, PathBuf};
 use tests::{Place, on_postgres};
 
@@ -29,7 +29,11 @@ struct Effort {
 
 fn main() {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
-    let [program, rounds, seconds] = arguments.as_slice() else { panic!("http_load PROGRAM ROUNDS SECONDS") };
+    let (program, rounds, seconds, all) = match arguments.as_slice() {
+        [program, rounds, seconds] => (program, rounds, seconds, true),
+        [program, rounds, seconds, only] if only == "reads" => (program, rounds, seconds, false),
+        _ => panic!("http_load PROGRAM ROUNDS SECONDS [reads]"),
+    };
     let program = PathBuf::from(program);
     let effort = Effort {
         rounds: rounds.parse().expect("a number of rounds"),
@@ -40,12 +44,14 @@ fn main() {
         "1-99 rounds of 0.1-60 s"
     );
     let place = Place::ready();
-    if !on_postgres() {
+    if all && !on_postgres() {
         demo(&program, place.folder(), &effort);
     }
     let server = Server::seeded(&program, &place);
-    reads(&server, &effort);
-    logins(&server, &effort);
+    reads(&server, &place, &effort);
+    if all {
+        logins(&server, &effort);
+    }
 }
 
 /// Memory, and planning as the dispatcher sees it: one request after another, over all jobs that can be planned.
@@ -72,31 +78,49 @@ fn demo(program: &Path, data: &Path, effort: &Effort) {
     rows("plan a demo job, SQLite, 1 client", &samples);
 }
 
-/// An authenticated read by key beside a route that answers the same bytes without any work, in turns.
-fn reads(server: &Server, effort: &Effort) {
+/// An authenticated read by key beside a route that answers the same bytes without any work, and one that reads the row
+/// and does nothing else, in turns.
+fn reads(server: &Server, place: &Place, effort: &Effort) {
     let jobs: Vec<Vec<u8>> = server.jobs.iter().map(|job| server.get(&format!("/v1/jobs/{job}"))).collect();
     let body = Connection::open(server.address).send(&jobs[0], 200).to_vec();
-    let (size, bare) = (body.len(), bare(body));
+    let (size, plain) = (body.len(), plain(body, place, server));
     let nothing = [request("GET", "/", &server.token, &Value::Null)];
+    let row_alone = [request("GET", "/row", &server.token, &Value::Null)];
     for clients in [1, CROWD] {
-        let mut seen: [Vec<Sample>; 2] = Default::default();
+        let (mut seen, mut spent_us): ([Vec<Sample>; 3], Vec<f64>) = Default::default();
         for round in 0..=effort.rounds {
-            let samples = [
-                saturate(bare, &nothing, 200, clients, effort.seconds),
-                saturate(server.address, &jobs, 200, clients, effort.seconds),
-            ];
+            let others = [&nothing, &row_alone]
+                .map(|requests| saturate(plain, requests, 200, clients, effort.seconds));
+            let before_s = server.processor_s();
+            let read = saturate(server.address, &jobs, 200, clients, effort.seconds);
+            let spent_s = server.processor_s() - before_s;
             // The first round warms caches and connections up.
             if round > 0 {
-                seen.iter_mut().zip(samples).for_each(|(seen, sample)| seen.push(sample));
+                spent_us.push(spent_s / read.answers as f64 * 1e6);
+                seen.iter_mut()
+                    .zip(others.into_iter().chain([read]))
+                    .for_each(|(seen, sample)| seen.push(sample));
             }
         }
-        let [bare, read] = seen;
-        let share: Vec<f64> =
-            bare.iter().zip(&read).map(|(bare, read)| read.per_s / bare.per_s * 100.0).collect();
+        let [bare, alone, read] = seen;
+        let share = |of: &[Sample]| -> Vec<f64> {
+            bare.iter().zip(of).map(|(bare, read)| read.per_s / bare.per_s * 100.0).collect()
+        };
         let of = format!("{clients} client(s), {} worker(s)", workers());
         rows(&format!("bare route ({size} bytes), {of}"), &bare);
+        rows(&format!("a route that reads the job's row and nothing else, {}, {of}", database()), &alone);
         rows(&format!("read a job by key, {}, {of}", database()), &read);
-        row(&format!("that read's rate as share of the bare route's, {clients} client(s)"), &share, "%");
+        row(
+            &format!("the lone row's rate as share of the bare route's, {clients} client(s)"),
+            &share(&alone),
+            "%",
+        );
+        row(
+            &format!("that read's rate as share of the bare route's, {clients} client(s)"),
+            &share(&read),
+            "%",
+        );
+        row(&format!("processor time of the server for that read, {clients} client(s)"), &spent_us, "µs");
     }
 }
 

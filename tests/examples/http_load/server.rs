@@ -1,15 +1,17 @@
-//! The servers that are measured: the program as it is, in a process of its own, and a bare route.
+//! The servers that are measured: the program as it is, in a process of its own, and routes that do nearly nothing.
 
 use crate::client::{ask, request};
 use actix_web::{App, HttpResponse, HttpServer, web};
-use api::clock::Stopwatch;
+use api::clock::{Clock, Stopwatch};
+use api::db::kinds::Id;
+use api::db::{Database, Sight, jobs};
 use serde_json::{Value, json};
 use std::io::{BufRead, BufReader};
 use std::net::{SocketAddr, TcpListener, TcpStream};
 use std::path::Path;
 use std::process::{Child, Command, Stdio};
 use std::time::Duration;
-use tests::{PASSWORD, Place, estate};
+use tests::{PASSWORD, Place, estate, on_postgres};
 
 pub const OWNER: &str = "owner@shop.test";
 /// Jobs in the seeded shop, one a day.
@@ -89,6 +91,14 @@ impl Server {
         kib.expect("a number of KiB") * 1024.0 / 1e6
     }
 
+    /// Seconds that the process has spent on processors (proc_pid_stat(5); its ticks are hundredths on every Linux).
+    pub fn processor_s(&self) -> f64 {
+        let file = format!("/proc/{}/stat", self.child.id());
+        let stat = std::fs::read_to_string(file).expect("the program runs, on Linux");
+        let fields = stat.rsplit(") ").next().expect("what stands behind the name").split(' ');
+        fields.skip(11).take(2).map(|ticks| ticks.parse::<f64>().expect("ticks") / 100.0).sum()
+    }
+
     fn jobs_that_are(&self, status: &str) -> Vec<String> {
         let page = ask(self.address, &self.get(&format!("/v1/jobs?status={status}&limit=200")), 200);
         assert!(page["next_cursor"].is_null(), "more jobs than fit on a page");
@@ -122,18 +132,34 @@ impl Drop for Server {
     }
 }
 
-/// A route of the same framework that only answers `body`. Its process is this one; it ends with it.
-pub fn bare(body: Vec<u8>) -> SocketAddr {
+/// Two routes of the same framework: `/` only answers `body`, `/row` reads the row of a job and answers with it, and nothing
+/// else. Their process is this one; they end with it.
+pub fn plain(body: Vec<u8>, place: &Place, server: &Server) -> SocketAddr {
     let listener = TcpListener::bind("127.0.0.1:0").expect("a free port");
     let address = listener.local_addr().expect("an address");
-    let body = web::Bytes::from(body);
+    let config = place.config();
+    let database = Database::open(&config.location(), config.pool_size).expect("the database of the server");
+    let id = |text: &str| text.parse::<Id>().expect("an id");
+    let (body, shop, job) = (web::Bytes::from(body), id(&server.shop), id(&server.jobs[0]));
     let site = move || {
-        let body = body.clone();
+        let (body, database) = (body.clone(), database.clone());
         let answer = move || {
             let body = body.clone();
             async move { HttpResponse::Ok().content_type("application/json").body(body) }
         };
-        App::new().route("/", web::get().to(answer))
+        let row = move || {
+            let database = database.clone();
+            let read = move || {
+                let now = Clock::System.now();
+                database.read(shop, now, Sight::Latest, |db| jobs::find(db, job)).expect("a read")
+            };
+            // As the program does: an embedded database is read at once, for another a thread waits.
+            async move {
+                let row = if on_postgres() { web::block(read).await.expect("a thread") } else { read() };
+                HttpResponse::Ok().json(row)
+            }
+        };
+        App::new().route("/", web::get().to(answer)).route("/row", web::get().to(row))
     };
     std::thread::spawn(move || {
         let server = HttpServer::new(site).workers(workers()).disable_signals().listen(listener);

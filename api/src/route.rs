@@ -78,56 +78,43 @@ impl Place {
 /// Routes by how their addresses begin. Those of one beginning stand together behind one guard, so that a request for
 /// something else passes them all at once.
 #[derive(Default)]
-pub struct Routes(BTreeMap<String, Begun>);
+pub struct Routes {
+    by_start: BTreeMap<String, Scope>,
+    told: Told,
+}
 
 impl Routes {
     /// Adds a route.
     pub fn service(mut self, route: impl HttpServiceFactory + OpenApiFactory + 'static) -> Routes {
         let paths = route.paths();
         let first = paths.paths.keys().next().map_or("", |path| start(path)).to_owned();
-        let begun = self.0.remove(&first).unwrap_or_else(|| Begun::new(first.clone()));
-        self.0.insert(first, begun.with(route, paths));
+        self.told.paths.merge(paths);
+        route.schemas(&mut self.told.schemas);
+        let begun = self.by_start.remove(&first).unwrap_or_else(|| beginning_with(first.clone()));
+        self.by_start.insert(first, begun.service(route));
         self
     }
 
     /// Gives them all to a server or a document.
     pub fn serve(self, all: &mut ServiceConfig<'_>) {
-        for begun in self.0.into_values() {
-            all.service(begun);
-        }
+        all.service(self.told)
+            .map(|server| self.by_start.into_values().fold(server, |server, begun| server.service(begun)));
     }
 }
 
-/// The routes of one beginning, and what the document says of them.
-struct Begun {
-    scope: Scope,
+/// What the document says of the routes, in their order: of two schemas with one name it has the later one.
+#[derive(Default)]
+struct Told {
     paths: Paths,
     schemas: Vec<(String, RefOr<Schema>)>,
 }
 
-impl Begun {
-    fn new(first: String) -> Begun {
-        let is_here = move |context: &GuardContext<'_>| {
-            let found = context.req_data().get::<&'static Route>().copied();
-            found.is_some_and(|route| start(route.path) == first)
-        };
-        Begun { scope: Scope::new("").guard(fn_guard(is_here)), paths: Paths::new(), schemas: Vec::new() }
-    }
-
-    fn with(mut self, route: impl HttpServiceFactory + OpenApiFactory + 'static, paths: Paths) -> Begun {
-        self.paths.merge(paths);
-        route.schemas(&mut self.schemas);
-        Begun { scope: self.scope.service(route), ..self }
-    }
+impl HttpServiceFactory for Told {
+    /// It answers nothing.
+    fn register(self, _: &mut AppService) {}
 }
 
-impl HttpServiceFactory for Begun {
-    fn register(self, server: &mut AppService) {
-        self.scope.register(server);
-    }
-}
-
-impl OpenApiFactory for Begun {
+impl OpenApiFactory for Told {
     fn paths(&self) -> Paths {
         self.paths.clone()
     }
@@ -135,6 +122,15 @@ impl OpenApiFactory for Begun {
     fn schemas(&self, all: &mut Vec<(String, RefOr<Schema>)>) {
         all.extend_from_slice(&self.schemas);
     }
+}
+
+/// No routes yet, and only what was found to begin like this comes to them.
+fn beginning_with(first: String) -> Scope {
+    let is_here = move |context: &GuardContext<'_>| {
+        let found = context.req_data().get::<&'static Route>().copied();
+        found.is_some_and(|route| start(route.path) == first)
+    };
+    Scope::new("").guard(fn_guard(is_here))
 }
 
 /// The first two segments of an address: `/v1/jobs` of `/v1/jobs/{id}`.

@@ -38,7 +38,10 @@ export type Result = {
   repeated: boolean; flagged: boolean; reason?: { code: string; detail: string };
 };
 
-export type State = "quiet" | "offline" | "log in" | "wiped" | "barred";
+export type State = "quiet" | "offline" | "log in" | "wiped" | "barred" | "outdated";
+
+/** The shape of the rows that this app understands. */
+const ROW_SCHEMA = 1;
 
 /** Commands of one push, at most; the server takes 200. */
 const MOST = 200;
@@ -103,7 +106,7 @@ export class Phone {
 
   private async register(): Promise<State | "go on"> {
     const { device, epoch, acknowledged_n } = this.kept;
-    const answer = await this.ask("PUT", `/v1/devices/${device}`, { row_schema: 1, epoch, acknowledged_n });
+    const answer = await this.ask("PUT", `/v1/devices/${device}`, { row_schema: ROW_SCHEMA, epoch, acknowledged_n });
     if (answer.status === 409) return this.beginLife();
     if (answer.status >= 300) return this.trouble(answer);
     if (epoch === null) {
@@ -157,7 +160,7 @@ export class Phone {
       return "wiped";
     }
     // Pages are put in use together, when the last one is here.
-    const rows: Rows = page.reset ? {} : { ...(this.kept.staged ?? this.kept).rows };
+    const rows: Rows = page.reset ? {} : this.kept.staged ? this.kept.staged.rows : { ...this.kept.rows };
     for (const change of page.changes) {
       const key = `${change.kind}|${change.id}`;
       if (change.op === "put") rows[key] = { rev: change.rev, data: change.data };
@@ -210,6 +213,11 @@ export class Phone {
   private trouble(answer: Answer): State | "go on" {
     if (answer.status === 401) return "log in";
     if (answer.status === 403) return "barred";
+    if (answer.status === 426) {
+      // Everything was sent before; it is told nothing new until app and server fit, and then it registers again.
+      this.kept.registered = false;
+      return "outdated";
+    }
     if (answer.status === 422 && answer.body.errors?.[0]?.pointer === "/device") return this.askAgain();
     // 408, 429, 5xx or no network: later, by itself. Anything else is a mistake of the app.
     if (answer.status === 0 || answer.status === 408 || answer.status === 429 || answer.status >= 500) return "offline";

@@ -150,7 +150,8 @@ impl Scene {
     }
 
     fn read<T>(&self, work: impl FnOnce(&mut Db<'_>) -> Result<T, ApiError>) -> T {
-        self.app.database.snapshot(self.shop, self.app.clock.now(), work).expect("rows")
+        // Nobody changes anything meanwhile.
+        self.app.database.read(self.shop, self.app.clock.now(), work).expect("rows")
     }
 
     /// From now on the shop's next transaction that comes to this table breaks off there, or none does.

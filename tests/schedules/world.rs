@@ -99,7 +99,7 @@ impl World {
                 });
             }
         }
-        let page = [3, 100, 100, 100, 100, 100, 100, 100][draw(8)];
+        let page = if draw(16) == 0 { 3 } else { 100 };
         World {
             scene,
             random,
@@ -220,16 +220,17 @@ impl World {
 
     /// The office changes something; without the lock under a number that it got some time ago.
     fn office(&mut self, change: impl FnOnce(&mut Scene)) {
+        if !self.has(Fault::NoLock) {
+            return change(&mut self.scene);
+        }
         let before = self.scene.newest();
         change(&mut self.scene);
-        if self.has(Fault::NoLock) {
-            if let Some(early) = self.early.take()
-                && self.scene.newest() > before
-            {
-                self.scene.renumber(early);
-            }
-            self.early = Some(self.scene.take_number());
+        if let Some(early) = self.early.take()
+            && self.scene.newest() > before
+        {
+            self.scene.renumber(early);
         }
+        self.early = Some(self.scene.take_number());
     }
 
     fn device(&self, phone: usize) -> Id {

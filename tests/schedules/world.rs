@@ -308,17 +308,8 @@ impl World {
         match message {
             Message::Ask(ask) => {
                 let crash = matches!(ask, Ask::Push { .. }) && self.chance(15);
-                if crash {
-                    let place = ["device", "sync_scope"][self.draw(2)];
-                    self.scene.crash_at(Some(place));
-                }
-                let answered = self.serve(server, phone, (&ask, limit)).await;
-                if crash {
-                    self.scene.crash_at(None);
-                    if answered.as_ref().is_some_and(|(status, _)| *status == 500) {
-                        self.note("crashes in a transaction", || phone.to_string());
-                    }
-                }
+                let crash = crash.then(|| ["device", "sync_scope"][self.draw(2)]);
+                let answered = self.serve(server, phone, (&ask, limit), crash).await;
                 if let Some((status, answer)) = answered {
                     self.judge_place(phone, &ask, &answer)?;
                     let truth = self.truth(phone, &answer)?;
@@ -414,12 +405,13 @@ impl World {
         }
     }
 
-    /// The server answers, as the real one does; none: it does not.
+    /// The server answers, as the real one does, or breaks off where it comes to the table `crash`; none: it does not.
     async fn serve(
         &mut self,
         server: &Server<'_>,
         phone: usize,
         (ask, limit): (&Ask, usize),
+        crash: Option<&'static str>,
     ) -> Option<(u16, Value)> {
         let (method, path, body) = match ask {
             Ask::Register { device, body, .. } => {
@@ -451,7 +443,18 @@ impl World {
             }
             request = request.set_json(body);
         }
-        let (status, answer) = server(request).await;
+        let (status, answer) = match crash {
+            None => server(request).await,
+            Some(table) => {
+                self.scene.crash_at(Some(table));
+                let answered = server(request).await;
+                self.scene.crash_at(None);
+                answered
+            }
+        };
+        if crash.is_some() && status == 500 {
+            self.note("crashes in a transaction", || phone.to_string());
+        }
         if self.has(Fault::SplitAcknowledgement)
             && status == 200
             && matches!(ask, Ask::Push { .. })
@@ -584,7 +587,9 @@ impl World {
             };
             self.tell(|| format!("{phone} asks {ask:?}"));
             let before = self.totals.get("checkpoints").copied();
-            let Some((status, answer)) = self.serve(server, phone, (&ask, self.page)).await else { continue };
+            let Some((status, answer)) = self.serve(server, phone, (&ask, self.page), None).await else {
+                continue;
+            };
             self.judge_place(phone, &ask, &answer)?;
             let truth = self.truth(phone, &answer)?;
             self.hear(phone, (ask, status, answer), &truth)?;

@@ -398,6 +398,11 @@ fn answers_are_packed_as_the_phone_can_unpack_them() {
         let packed = scene.job.technician.send("GET", &path, &[("accept-encoding", way)], b"");
         assert_eq!((packed.status, packed.header("content-encoding")), (200, way));
         assert!(packed.text.len() < plain.text.len(), "{way}: {} bytes", packed.text.len());
+        // A refusal is sent as it is, and says so.
+        let path = format!("/v1/sync/pull?device={NOBODY}");
+        let refused = scene.job.technician.send("GET", &path, &[("accept-encoding", way)], b"");
+        refused.refused_at("/device", "unknown");
+        assert!(!refused.headers.contains_key("content-encoding"), "{way}");
     }
 }
 

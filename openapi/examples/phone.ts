@@ -108,7 +108,7 @@ export class Phone {
     const { device, epoch, acknowledged_n } = this.kept;
     const answer = await this.ask("PUT", `/v1/devices/${device}`, { row_schema: ROW_SCHEMA, epoch, acknowledged_n });
     if (answer.status === 409) return this.beginLife();
-    if (answer.status >= 300) return this.trouble(answer);
+    if (failed(answer)) return this.trouble(answer);
     if (epoch === null) {
       this.kept.epoch = answer.body.epoch;
       this.kept.acknowledged_n = answer.body.last_n;
@@ -127,7 +127,7 @@ export class Phone {
     const answer = await this.ask("POST", "/v1/sync/push", { device, epoch, sent_at, acknowledged_n, mutations });
     if (answer.status === 409 && answer.body.code === "device_forked") return this.beginLife();
     if (answer.status === 409) return this.askAgain();
-    if (answer.status >= 300) return this.trouble(answer);
+    if (failed(answer)) return this.trouble(answer);
     const results: Result[] = answer.body.results;
     const taken = new Set(results.map((result) => result.id));
     const now = Date.now();
@@ -150,7 +150,7 @@ export class Phone {
       this.kept.staged = null;
       return "go on";
     }
-    if (answer.status >= 300) return this.trouble(answer);
+    if (failed(answer)) return this.trouble(answer);
     const page = answer.body;
     if (page.epoch !== this.kept.epoch) return this.askAgain();
     if (page.wipe) {
@@ -239,6 +239,9 @@ export class Phone {
 
 // deno-lint-ignore no-explicit-any
 type Answer = { status: number; body: any };
+
+/** No answer at all has status 0. */
+const failed = (answer: Answer): boolean => answer.status === 0 || answer.status >= 300;
 
 /** The sum modulo 2^64 of the first eight bytes of SHA-256 of `kind|id|rev`, as 16 hexadecimal digits. */
 export async function digest(rows: Rows): Promise<string> {

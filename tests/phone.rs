@@ -44,6 +44,8 @@ pub struct Phone {
     pub wiped: bool,
     /// Refused.
     pub barred: bool,
+    /// Told nothing new until app and server are of the same time.
+    pub outdated: bool,
     /// Makes ids for itself.
     new_id: Box<dyn FnMut() -> String>,
 }
@@ -84,7 +86,7 @@ impl Phone {
             registered: false,
             life: 0,
         };
-        Phone { kept, backup: None, wiped: false, barred: false, new_id: Box::new(new_id) }
+        Phone { kept, backup: None, wiped: false, barred: false, outdated: false, new_id: Box::new(new_id) }
     }
 
     /// A phone with ids as every other program makes them.
@@ -159,6 +161,8 @@ impl Phone {
             (_, 422, _) if answer["errors"][0]["pointer"] == "/device" => self.kept.registered = false,
             (_, 409, "device_forked" | "device_of_another") => self.begin_life(),
             (_, 403, _) => self.barred = true,
+            // What it has to say was said before; another app or another server will do, after registering again.
+            (Ask::Pull { .. }, 426, _) => (self.outdated, self.kept.registered) = (true, false),
             // The server cannot read its own cursor any more: another key. What is in use stays until all is here.
             (Ask::Pull { cursor: Some(_), .. }, 400, _) => {
                 (self.kept.cursor, self.kept.staged) = (None, None);
@@ -178,7 +182,7 @@ impl Phone {
             (self.kept.epoch, self.kept.acknowledged_n) = (Some(epoch), last_n);
             self.number_from(last_n);
         }
-        self.kept.registered = true;
+        (self.outdated, self.kept.registered) = (false, true);
     }
 
     /// Another timeline: everything that was acknowledged lately is sent again, numbered behind what the server has.
@@ -299,7 +303,7 @@ impl Phone {
             };
             let (status, answer) = ask.send(client);
             let done = self.hear(&ask, status, &answer).unwrap_or_else(|surprise| panic!("{surprise}"));
-            if done || self.barred || self.wiped && self.kept.outbox.is_empty() {
+            if done || self.barred || self.outdated || self.wiped && self.kept.outbox.is_empty() {
                 return;
             }
         }

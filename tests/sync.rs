@@ -398,6 +398,11 @@ fn answers_are_packed_as_the_phone_can_unpack_them() {
         let packed = scene.job.technician.send("GET", &path, &[("accept-encoding", way)], b"");
         assert_eq!((packed.status, packed.header("content-encoding")), (200, way));
         assert!(packed.text.len() < plain.text.len(), "{way}: {} bytes", packed.text.len());
+        // A refusal is sent as it is, and says so.
+        let path = format!("/v1/sync/pull?device={NOBODY}");
+        let refused = scene.job.technician.send("GET", &path, &[("accept-encoding", way)], b"");
+        refused.refused_at("/device", "unknown");
+        assert!(!refused.headers.contains_key("content-encoding"), "{way}");
     }
 }
 
@@ -565,4 +570,32 @@ fn a_phone_that_was_away_for_a_season_begins_anew() {
 
 fn text(value: &Value) -> String {
     value.as_str().expect("text").to_owned()
+}
+
+/// Nothing is lost: what it has to say is taken, and only what it would not understand is not told.
+#[test]
+fn a_phone_of_another_time_may_speak_but_is_told_nothing() {
+    let mut scene = Scene::new();
+    let (client, device) = (scene.job.technician.clone(), scene.phone.kept.device.clone());
+    let (path, pull) = (format!("/v1/devices/{device}"), format!("/v1/sync/pull?device={device}"));
+    let epoch = client.put(&path, &json!({ "row_schema": 2 })).expect(200)["epoch"].clone();
+    let told = [comment(1, "019df1a0-0000-7000-8000-0000000000aa", &scene.job.id)];
+    let taken = push(&client, &device, epoch.as_str().expect("an epoch"), &told).expect(200);
+    assert_eq!(taken["results"][0]["outcome"], "applied");
+    let refused = client.get(&pull);
+    let detail = refused.problem(426, "other_rows")["detail"].clone();
+    assert_eq!(detail, "rows of schema 1 are sent, the phone understands schema 2");
+    assert_eq!(refused.header("upgrade"), "lustrum-rows/1");
+    // A phone that hears it asks how things stand, and goes on once both fit.
+    let ask = scene.phone.pull();
+    let (status, answer) = ask.send(&client);
+    scene.phone.hear(&ask, status, &answer).expect("it is no surprise");
+    assert!(scene.phone.outdated && !scene.phone.is_registered());
+    scene.has_everything();
+    assert!(!scene.phone.outdated);
+    assert_eq!(scene.holds("comment").len(), 1);
+    // Whoever is to forget everything is told so, however old.
+    client.put(&path, &json!({ "row_schema": 2 })).expect(200);
+    scene.shop.owner.post(&format!("{path}/revoke"), &json!({})).expect(200);
+    assert_eq!(client.get(&pull).expect(200)["wipe"], true);
 }

@@ -38,7 +38,10 @@ export type Result = {
   repeated: boolean; flagged: boolean; reason?: { code: string; detail: string };
 };
 
-export type State = "quiet" | "offline" | "log in" | "wiped" | "barred";
+export type State = "quiet" | "offline" | "log in" | "wiped" | "barred" | "outdated";
+
+/** The shape of the rows that this app understands. */
+const ROW_SCHEMA = 1;
 
 /** Commands of one push, at most; the server takes 200. */
 const MOST = 200;
@@ -103,9 +106,9 @@ export class Phone {
 
   private async register(): Promise<State | "go on"> {
     const { device, epoch, acknowledged_n } = this.kept;
-    const answer = await this.ask("PUT", `/v1/devices/${device}`, { row_schema: 1, epoch, acknowledged_n });
+    const answer = await this.ask("PUT", `/v1/devices/${device}`, { row_schema: ROW_SCHEMA, epoch, acknowledged_n });
     if (answer.status === 409) return this.beginLife();
-    if (answer.status >= 300) return this.trouble(answer);
+    if (failed(answer)) return this.trouble(answer);
     if (epoch === null) {
       this.kept.epoch = answer.body.epoch;
       this.kept.acknowledged_n = answer.body.last_n;
@@ -124,7 +127,7 @@ export class Phone {
     const answer = await this.ask("POST", "/v1/sync/push", { device, epoch, sent_at, acknowledged_n, mutations });
     if (answer.status === 409 && answer.body.code === "device_forked") return this.beginLife();
     if (answer.status === 409) return this.askAgain();
-    if (answer.status >= 300) return this.trouble(answer);
+    if (failed(answer)) return this.trouble(answer);
     const results: Result[] = answer.body.results;
     const taken = new Set(results.map((result) => result.id));
     const now = Date.now();
@@ -147,7 +150,7 @@ export class Phone {
       this.kept.staged = null;
       return "go on";
     }
-    if (answer.status >= 300) return this.trouble(answer);
+    if (failed(answer)) return this.trouble(answer);
     const page = answer.body;
     if (page.epoch !== this.kept.epoch) return this.askAgain();
     if (page.wipe) {
@@ -157,7 +160,7 @@ export class Phone {
       return "wiped";
     }
     // Pages are put in use together, when the last one is here.
-    const rows: Rows = page.reset ? {} : { ...(this.kept.staged ?? this.kept).rows };
+    const rows: Rows = page.reset ? {} : this.kept.staged ? this.kept.staged.rows : { ...this.kept.rows };
     for (const change of page.changes) {
       const key = `${change.kind}|${change.id}`;
       if (change.op === "put") rows[key] = { rev: change.rev, data: change.data };
@@ -210,6 +213,11 @@ export class Phone {
   private trouble(answer: Answer): State | "go on" {
     if (answer.status === 401) return "log in";
     if (answer.status === 403) return "barred";
+    if (answer.status === 426) {
+      // Everything was sent before; it is told nothing new until app and server fit, and then it registers again.
+      this.kept.registered = false;
+      return "outdated";
+    }
     if (answer.status === 422 && answer.body.errors?.[0]?.pointer === "/device") return this.askAgain();
     // 408, 429, 5xx or no network: later, by itself. Anything else is a mistake of the app.
     if (answer.status === 0 || answer.status === 408 || answer.status === 429 || answer.status >= 500) return "offline";
@@ -231,6 +239,9 @@ export class Phone {
 
 // deno-lint-ignore no-explicit-any
 type Answer = { status: number; body: any };
+
+/** No answer at all has status 0. */
+const failed = (answer: Answer): boolean => answer.status === 0 || answer.status >= 300;
 
 /** The sum modulo 2^64 of the first eight bytes of SHA-256 of `kind|id|rev`, as 16 hexadecimal digits. */
 export async function digest(rows: Rows): Promise<string> {

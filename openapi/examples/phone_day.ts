@@ -1,5 +1,5 @@
 // A morning with `phone.ts`: works out of reach, syncs, is restored from a backup, and prints what it then holds.
-// `cargo run -p tests --example typescript_client` compiles and runs it.
+// `tests/document phone` compiles and runs it.
 import { MemoryStore, Phone } from "./phone.ts";
 
 declare const process: { argv: string[] };

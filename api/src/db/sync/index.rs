@@ -87,14 +87,21 @@ fn stored(
     changes: &[Change],
 ) -> QueryResult<BTreeMap<(String, String), (i64, bool)>> {
     let mut found = BTreeMap::new();
-    // SQLite takes 32,766 values in one statement.
-    for part in changes.chunks(1_000) {
-        let ids: Vec<&str> = part.iter().map(|change| change.id.as_str()).collect();
-        let rows: Vec<(String, String, i64, bool)> = of_person(db.shop, person)
-            .filter(sync_index::id.eq_any(ids))
-            .select((sync_index::kind, sync_index::id, sync_index::seq, sync_index::present))
-            .load(db.conn)?;
-        found.extend(rows.into_iter().map(|(kind, id, seq, present)| ((kind, id), (seq, present))));
+    let kinds: BTreeSet<Kind> = changes.iter().map(|change| change.kind).collect();
+    // One kind at a time, as the key has it before the id: else all rows of the person would be looked through.
+    for kind in kinds {
+        let ids: Vec<&str> =
+            changes.iter().filter(|one| one.kind == kind).map(|one| one.id.as_str()).collect();
+        // SQLite takes 32,766 values in one statement.
+        for part in ids.chunks(1_000) {
+            let rows: Vec<(String, i64, bool)> = of_person(db.shop, person)
+                .filter(sync_index::kind.eq(kind.word()).and(sync_index::id.eq_any(part.to_vec())))
+                .select((sync_index::id, sync_index::seq, sync_index::present))
+                .load(db.conn)?;
+            found.extend(
+                rows.into_iter().map(|(id, seq, present)| ((kind.word().to_owned(), id), (seq, present))),
+            );
+        }
     }
     Ok(found)
 }
@@ -175,7 +182,8 @@ pub fn page(db: &mut Db<'_>, person: Id, after: &Place, limit: i64) -> QueryResu
         Some((kind, id)) => {
             let same_kind = sync_index::kind.eq(kind.clone()).and(sync_index::id.gt(id));
             let same = sync_index::seq.eq(after.seq).and(sync_index::kind.gt(kind).or(same_kind));
-            rows.filter(sync_index::seq.gt(after.seq).or(same))
+            // Said twice, as an index is entered by the first and not by the second.
+            rows.filter(sync_index::seq.ge(after.seq)).filter(sync_index::seq.gt(after.seq).or(same))
         }
     };
     rows.order((sync_index::seq, sync_index::kind, sync_index::id))

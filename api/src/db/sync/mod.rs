@@ -8,6 +8,7 @@
 //! row for each thing and person), [`scopes`] (how much it is), [`clock`].
 
 pub mod clock;
+pub mod held;
 pub mod index;
 pub mod scopes;
 pub mod view;
@@ -156,12 +157,11 @@ fn to_review(
     touched: &BTreeSet<Touch>,
     all: &BTreeSet<Id>,
 ) -> QueryResult<Vec<(Id, NaiveDate)>> {
-    let today = scopes::today(db)?;
     let mut found = BTreeMap::new();
     for touch in touched {
         match touch {
             Touch::Person(person) => {
-                found.insert(*person, Some(today));
+                found.insert(*person, Some(scopes::today(db)?));
             }
             Touch::Placed(job) => {
                 let before = index::holders(db, Kind::Job, job.as_str())?;
@@ -176,9 +176,10 @@ fn to_review(
     let mut whole = Vec::new();
     for (person, day) in found {
         // A job that moves says nothing of the days: they move on when the phone asks.
-        let day = match day {
-            Some(day) => day,
-            None => scopes::find(db, person)?.map_or(today, |scope| scope.as_of),
+        let day = match (day, scopes::find(db, person)?) {
+            (Some(day), _) => day,
+            (None, Some(scope)) => scope.as_of,
+            (None, None) => scopes::today(db)?,
         };
         whole.push((person, day));
     }

@@ -179,7 +179,11 @@ impl PhoneClock {
         match value {
             Value::Object(fields) => self.put_fields_right(fields),
             Value::Array(values) => {
-                values.iter_mut().fold(false, |ahead, value| self.put_right(value) || ahead)
+                let mut any_ahead = false;
+                for value in values {
+                    any_ahead |= self.put_right(value);
+                }
+                any_ahead
             }
             _ => false,
         }

@@ -43,7 +43,7 @@ export type State = "quiet" | "offline" | "log in" | "wiped" | "barred" | "outda
 /** The shape of the rows that this app understands. */
 const ROW_SCHEMA = 1;
 
-/** Commands of one push, at most; the server takes 200. */
+/** Commands of one push, at most; the server takes 200, and a megabyte unless it was set otherwise. */
 const MOST = 200;
 /** So long an acknowledged command is kept, in case the server is restored from a backup. */
 const JOURNAL_MS = 30 * 24 * 3600 * 1000;
@@ -56,6 +56,10 @@ export class Phone {
   private readonly token: () => Promise<string>;
   private readonly store: Store;
   private running: Promise<State> | null = null;
+  /** Somebody asked for a round while one was under way. */
+  private again = false;
+  /** Commands of the next push, at most: fewer while they are too large together. */
+  private most = MOST;
 
   private constructor(url: string, token: () => Promise<string>, store: Store, kept: Kept) {
     this.url = url;
@@ -90,17 +94,25 @@ export class Phone {
 
   /** Sends what waits and fetches what is new. Call it on every poke, when the network is back, and now and then. */
   sync(): Promise<State> {
-    // One at a time: a second call waits for the first.
-    this.running ??= this.run().finally(() => { this.running = null; });
+    // One at a time: a second call waits for the first, which then looks once more.
+    if (this.running) this.again = true;
+    this.running ??= this.run();
     return this.running;
   }
 
   private async run(): Promise<State> {
-    for (;;) {
-      const step = !this.kept.registered ? this.register() : this.kept.outbox.length > 0 ? this.push() : this.pull();
-      const state = await step;
-      await this.store.save(this.kept);
-      if (state !== "go on") return state;
+    try {
+      for (;;) {
+        const pulls = this.kept.registered && this.kept.outbox.length === 0;
+        if (pulls) this.again = false;
+        const state = await (pulls ? this.pull() : this.kept.registered ? this.push() : this.register());
+        await this.store.save(this.kept);
+        // What was done, and what the server told of, during the last pull is not put off.
+        const more = state === "quiet" && (this.again || this.kept.outbox.length > 0);
+        if (state !== "go on" && !more) return state;
+      }
+    } finally {
+      this.running = null;
     }
   }
 
@@ -122,17 +134,22 @@ export class Phone {
 
   private async push(): Promise<State | "go on"> {
     const { device, epoch, acknowledged_n, outbox } = this.kept;
-    const mutations = outbox.slice(0, MOST);
+    const mutations = outbox.slice(0, this.most);
     const sent_at = new Date().toISOString();
     const answer = await this.ask("POST", "/v1/sync/push", { device, epoch, sent_at, acknowledged_n, mutations });
     if (answer.status === 409 && answer.body.code === "device_forked") return this.beginLife();
     if (answer.status === 409) return this.askAgain();
+    if (answer.status === 413 && mutations.length > 1) {
+      this.most = Math.ceil(mutations.length / 2);
+      return "go on";
+    }
     if (failed(answer)) return this.trouble(answer);
     const results: Result[] = answer.body.results;
     const taken = new Set(results.map((result) => result.id));
     const now = Date.now();
     const done = this.kept.outbox.filter((command) => taken.has(command.id));
     this.kept.outbox = this.kept.outbox.filter((command) => !taken.has(command.id));
+    if (this.kept.outbox.length === 0) this.most = MOST;
     this.kept.journal = this.kept.journal.filter((old) => now - old.acknowledged_at < JOURNAL_MS);
     this.kept.journal.push(...done.map((command) => ({ command, acknowledged_at: now })));
     this.kept.acknowledged_n = Math.max(this.kept.acknowledged_n, answer.body.last_n);

@@ -1,7 +1,7 @@
 //! One row for each thing and each person who may see it, or could until lately, with the number of the change that
 //! touched it last. It is updated in place, so nothing grows.
 
-use super::{Kind, scopes};
+use super::{Kind, clock, scopes};
 use crate::db::Db;
 use crate::db::kinds::{Id, Instant};
 use crate::db::schema::sync_index;
@@ -55,19 +55,19 @@ pub fn write(db: &mut Db<'_>, person: Id, seq: i64, changes: &[Change]) -> Query
         if change.present {
             digest.add(kind, id, seq);
         }
-        match known {
-            Some(_) => update(db, person, seq, change)?,
-            None => insert(db, person, seq, change)?,
+        // A row that is there no longer, though it was just now, is made anew: the digest has it.
+        if known.is_none() || !update(db, person, seq, change)? {
+            insert(db, person, seq, change)?;
         }
     }
     scopes::set_digest(db, person, digest)
 }
 
-fn update(db: &mut Db<'_>, person: Id, seq: i64, change: &Change) -> QueryResult<()> {
+fn update(db: &mut Db<'_>, person: Id, seq: i64, change: &Change) -> QueryResult<bool> {
     let row = sync_index::table.find((db.shop, person, change.kind.word(), &change.id));
     let set =
         (sync_index::seq.eq(seq), sync_index::present.eq(change.present), sync_index::touched_at.eq(db.now));
-    diesel::update(row).set(set).execute(db.conn).map(|_| ())
+    Ok(diesel::update(row).set(set).execute(db.conn)? == 1)
 }
 
 fn insert(db: &mut Db<'_>, person: Id, seq: i64, change: &Change) -> QueryResult<()> {
@@ -174,9 +174,13 @@ pub fn recount(db: &mut Db<'_>, person: Id) -> QueryResult<Digest> {
     Ok(digest)
 }
 
-/// The rows behind a place, in their order.
+/// The rows behind a place, in their order. A copy that is made for the first time never had what left the view before it was
+/// begun, and is not told of it.
 pub fn page(db: &mut Db<'_>, person: Id, after: &Place, limit: i64) -> QueryResult<Vec<Row>> {
     let mut rows = of_person(db.shop, person).into_boxed();
+    if let Some(began) = after.began {
+        rows = rows.filter(sync_index::present.eq(true).or(sync_index::seq.gt(began)));
+    }
     rows = match after.row.clone() {
         None => rows.filter(sync_index::seq.gt(after.seq)),
         Some((kind, id)) => {
@@ -192,8 +196,10 @@ pub fn page(db: &mut Db<'_>, person: Id, after: &Place, limit: i64) -> QueryResu
         .load(db.conn)
 }
 
-/// Forgets what left somebody's view before an instant; a phone that was away for longer begins anew.
+/// Forgets what left somebody's view before an instant; a phone that was away for longer begins anew. No change writes rows
+/// meanwhile: one that brings back what is being forgotten waits for it.
 pub fn forget_before(db: &mut Db<'_>, before: Instant) -> QueryResult<usize> {
+    clock::lock(db)?;
     let old = sync_index::present.eq(false).and(sync_index::touched_at.lt(before));
     for person in scopes::people(db)? {
         let newest: Option<i64> = of_person(db.shop, person)

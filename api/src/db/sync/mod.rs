@@ -94,6 +94,8 @@ pub enum Touch {
     Person(Id),
     /// Another timeline begins.
     Epoch,
+    /// The same, because a phone knows more than the server.
+    EpochAsked,
 }
 
 /// Somebody's phones have something to fetch.
@@ -123,8 +125,9 @@ pub fn settle(db: &mut Db<'_>) -> QueryResult<Option<Poke>> {
         return Ok(None);
     }
     let Some(seq) = clock::next(db)? else { return Ok(None) };
-    if touched.contains(&Touch::Epoch) {
-        clock::begin_epoch(db)?;
+    let asked = touched.contains(&Touch::EpochAsked);
+    if asked || touched.contains(&Touch::Epoch) {
+        clock::begin_epoch(db, asked)?;
     }
     let mut all = scopes::people(db)?;
     let mut people = BTreeSet::new();
@@ -229,7 +232,7 @@ fn changes(db: &mut Db<'_>, touched: &BTreeSet<Touch>) -> QueryResult<BTreeMap<I
                 .into_iter()
                 .map(|job| Change::made(Kind::Job, job.as_str(), Some(job)))
                 .collect(),
-            Touch::Person(_) | Touch::Epoch => Vec::new(),
+            Touch::Person(_) | Touch::Epoch | Touch::EpochAsked => Vec::new(),
         };
         for row in rows {
             let holders = match row.job {

@@ -20,7 +20,7 @@ use serde::{Deserialize, Serialize};
 use serde_json::Value;
 use utoipa::{IntoParams, ToSchema};
 
-/// Rows of a page when none are asked for.
+/// Rows of a page when none are asked for (assumption: some 100 kB, unpacked).
 const DEFAULT_LIMIT: i64 = 200;
 
 /// Which phone asks, and how far it has read.

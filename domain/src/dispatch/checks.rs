@@ -200,6 +200,7 @@ fn every_conflict_by_one_change() {
             (d.visits[1].start, d.visits[1].place) = (Some(at("09:05")), plane(3.0, -4.0));
         }),
         (Late, |d| (d.visits[0].work_min, d.visits[1].window_to) = (110.0, at("10:30"))),
+        (Early, |d| d.visits[2].start = Some(at("07:50"))),
         (PromiseBroken, |d| {
             d.visits[0].promised = Some(PromisedWindow { from: at("08:30"), to: at("09:45") });
         }),
@@ -265,6 +266,27 @@ fn supply_on_site_lifts_the_conflict() {
     assert_eq!(conflicts(&day), []);
     day.visits[2].site.water_restriction = Some(2);
     assert_eq!(codes(&day), [ConflictCode::TankShort]);
+}
+
+/// Who was told an earlier start than the window's gets it.
+#[test]
+fn a_promise_may_begin_before_the_window() {
+    let mut day = sound_day();
+    day.visits[2].start = Some(at("07:50"));
+    day.visits[2].promised = Some(PromisedWindow { from: at("07:45"), to: at("10:00") });
+    assert_eq!(conflicts(&day), []);
+}
+
+/// By hand: the generator gives the first visit its 1.5 kWh, so that the battery of 2 kWh has 1.5 for the second.
+#[test]
+fn a_generator_spares_the_battery() {
+    let mut day = sound_day();
+    day.vans[0].generator = true;
+    (day.visits[0].machine_kwh, day.visits[1].machine_kwh) = (1.5, 1.5);
+    day.visits[1].site.generator_allowed = Some(false);
+    assert_eq!(conflicts(&day), []);
+    day.visits[0].site.generator_allowed = Some(false);
+    assert_eq!(codes(&day), [ConflictCode::GeneratorForbidden]);
 }
 
 /// The trade's demo job J012 (common practice): one person with a 250 l van sent to a motorhome of 3.05 m for a

@@ -227,3 +227,41 @@ fn a_partner_app_gets_windows_and_nothing_else() {
         hold(&client, same).problem(409, "vehicle_booked");
     }
 }
+
+/// By hand: it is 08:00 by the shop's clock; what is offered for today begins in an hour at the earliest, as long as an
+/// offer is good for.
+#[test]
+fn a_window_that_is_open_already_can_be_held() {
+    let app = TestApp::start();
+    let scene = Scene::new(&app);
+    let windows = json!([{ "from": "07:00:00", "to": "12:00:00" }]);
+    let wanted =
+        ask(&scene.vehicle(0.02).0, json!({ "from_on": "2026-05-04", "days": 1, "windows": windows }));
+    let offer = offers(&scene.shop.owner, &wanted)[0].clone();
+    app.advance(TimeDelta::minutes(5));
+    let shop = scene.shop.again(&app);
+    let held = hold(&shop.owner, &offer);
+    assert_eq!(shop.owner.get(&format!("/v1/held-offers/{}", held.id())).expect(200)["status"], "held");
+    assert!(offer["start_at"].as_str() >= Some("2026-05-04T07:00:00Z"), "{offer}");
+}
+
+/// A visit that stands takes its place though it is linked with another.
+#[test]
+fn a_linked_visit_is_not_free_time() {
+    let app = TestApp::start();
+    let scene = Scene::new(&app);
+    let owner = &scene.shop.owner;
+    let book = |day: u32, links: Value| {
+        let job = json!({ "vehicle": scene.vehicle(0.02).0, "package": "P1", "links": links,
+            "window_from": format!("2026-05-{day:02}T07:00:00Z"), "window_to": format!("2026-05-{day:02}T10:00:00Z") });
+        let id = owner.post("/v1/jobs", &job).id();
+        let to = json!({ "van": scene.van, "start_at": format!("2026-05-{day:02}T07:20:00Z"), "technicians": [scene.technician] });
+        owner.put(&format!("/v1/jobs/{id}/assignment"), &to).expect(200);
+        id
+    };
+    let first = book(5, json!([]));
+    book(6, json!([{ "kind": "after", "job": first, "least_days": 1, "most_days": 1 }]));
+    let windows = json!([{ "from": "09:00:00", "to": "12:00:00" }]);
+    let wanted = ask(&scene.vehicle(0.02).0, json!({ "windows": windows }));
+    assert_eq!(offers(owner, &wanted), [] as [Value; 0], "one visit fits into each of these windows");
+}

@@ -251,17 +251,16 @@ fn a_linked_visit_is_not_free_time() {
     let app = TestApp::start();
     let scene = Scene::new(&app);
     let owner = &scene.shop.owner;
-    let book = |day: u32, links: Value| {
-        let job = json!({ "vehicle": scene.vehicle(0.02).0, "package": "P1", "links": links,
-            "window_from": format!("2026-05-{day:02}T07:00:00Z"), "window_to": format!("2026-05-{day:02}T10:00:00Z") });
-        let id = owner.post("/v1/jobs", &job).id();
-        let to = json!({ "van": scene.van, "start_at": format!("2026-05-{day:02}T07:20:00Z"), "technicians": [scene.technician] });
-        owner.put(&format!("/v1/jobs/{id}/assignment"), &to).expect(200);
-        id
-    };
-    let first = book(5, json!([]));
-    book(6, json!([{ "kind": "after", "job": first, "least_days": 1, "most_days": 1 }]));
     let windows = json!([{ "from": "09:00:00", "to": "12:00:00" }]);
-    let wanted = ask(&scene.vehicle(0.02).0, json!({ "windows": windows }));
-    assert_eq!(offers(owner, &wanted), [] as [Value; 0], "one visit fits into each of these windows");
+    let wanted = |vehicle: &str| ask(vehicle, json!({ "windows": windows }));
+    let book = || {
+        let offer = offers(owner, &wanted(&scene.vehicle(0.02).0))[0].clone();
+        let path = format!("/v1/held-offers/{}/take", hold(owner, &offer).id());
+        owner.post(&path, &Value::Null).expect(200)["job"].as_str().expect("a job").to_owned()
+    };
+    let (one, other) = (book(), book());
+    let link = json!({ "links": [{ "kind": "same_person", "job": one }] });
+    owner.patch(&format!("/v1/jobs/{other}"), &link).expect(200);
+    let list = offers(owner, &wanted(&scene.vehicle(0.02).0));
+    assert_eq!(list, [] as [Value; 0], "one visit fits into each of these windows");
 }

@@ -245,7 +245,12 @@ impl Scene {
     pub fn change(&self, job: Id, note: String) {
         self.write(move |db| {
             if let Some(before) = jobs::find(db, job)? {
-                jobs::update(db, job, before.rev, &JobFields { note: Some(note), ..before.fields })?;
+                jobs::update(
+                    db,
+                    job,
+                    before.rev,
+                    (&JobFields { note: Some(note), ..before.fields }, before.start_at),
+                )?;
             }
             Ok(())
         });

@@ -227,3 +227,40 @@ fn a_partner_app_gets_windows_and_nothing_else() {
         hold(&client, same).problem(409, "vehicle_booked");
     }
 }
+
+/// By hand: it is 08:00 by the shop's clock; what is offered for today begins in an hour at the earliest, as long as an
+/// offer is good for.
+#[test]
+fn a_window_that_is_open_already_can_be_held() {
+    let app = TestApp::start();
+    let scene = Scene::new(&app);
+    let windows = json!([{ "from": "07:00:00", "to": "12:00:00" }]);
+    let wanted =
+        ask(&scene.vehicle(0.02).0, json!({ "from_on": "2026-05-04", "days": 1, "windows": windows }));
+    let offer = offers(&scene.shop.owner, &wanted)[0].clone();
+    app.advance(TimeDelta::minutes(5));
+    let shop = scene.shop.again(&app);
+    let held = hold(&shop.owner, &offer);
+    assert_eq!(shop.owner.get(&format!("/v1/held-offers/{}", held.id())).expect(200)["status"], "held");
+    assert!(offer["start_at"].as_str() >= Some("2026-05-04T07:00:00Z"), "{offer}");
+}
+
+/// A visit that stands takes its place though it is linked with another.
+#[test]
+fn a_linked_visit_is_not_free_time() {
+    let app = TestApp::start();
+    let scene = Scene::new(&app);
+    let owner = &scene.shop.owner;
+    let windows = json!([{ "from": "09:00:00", "to": "12:00:00" }]);
+    let wanted = |vehicle: &str| ask(vehicle, json!({ "windows": windows }));
+    let book = || {
+        let offer = offers(owner, &wanted(&scene.vehicle(0.02).0))[0].clone();
+        let path = format!("/v1/held-offers/{}/take", hold(owner, &offer).id());
+        owner.post(&path, &Value::Null).expect(200)["job"].as_str().expect("a job").to_owned()
+    };
+    let (one, other) = (book(), book());
+    let link = json!({ "links": [{ "kind": "same_person", "job": one }] });
+    owner.patch(&format!("/v1/jobs/{other}"), &link).expect(200);
+    let list = offers(owner, &wanted(&scene.vehicle(0.02).0));
+    assert_eq!(list, [] as [Value; 0], "one visit fits into each of these windows");
+}

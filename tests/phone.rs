@@ -7,7 +7,7 @@
 
 use crate::Client;
 use api::db::kinds::{Id, Instant};
-use domain::sync::Digest;
+use domain::sync::{Digest, MOST_OF_A_PUSH};
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
 
@@ -44,6 +44,10 @@ pub struct Phone {
     pub wiped: bool,
     /// Refused.
     pub barred: bool,
+    /// Told nothing new until app and server are of the same time.
+    pub outdated: bool,
+    /// Commands of the next push, at most: fewer while they are too large together.
+    most: usize,
     /// Makes ids for itself.
     new_id: Box<dyn FnMut() -> String>,
 }
@@ -84,7 +88,16 @@ impl Phone {
             registered: false,
             life: 0,
         };
-        Phone { kept, backup: None, wiped: false, barred: false, new_id: Box::new(new_id) }
+        let most = MOST_OF_A_PUSH;
+        Phone {
+            kept,
+            backup: None,
+            wiped: false,
+            barred: false,
+            outdated: false,
+            most,
+            new_id: Box::new(new_id),
+        }
     }
 
     /// A phone with ids as every other program makes them.
@@ -121,7 +134,7 @@ impl Phone {
 
     /// The next commands, at most so many.
     pub fn push(&self, most: usize, sent_at: &str) -> Option<Ask> {
-        let (kept, some) = (&self.kept, self.kept.outbox.iter().take(most));
+        let (kept, some) = (&self.kept, self.kept.outbox.iter().take(most.min(self.most)));
         let mutations: Vec<&Value> = some.collect();
         let epoch =
             kept.epoch.as_ref().filter(|_| kept.registered && !mutations.is_empty() && !self.barred)?;
@@ -159,9 +172,15 @@ impl Phone {
             (_, 422, _) if answer["errors"][0]["pointer"] == "/device" => self.kept.registered = false,
             (_, 409, "device_forked" | "device_of_another") => self.begin_life(),
             (_, 403, _) => self.barred = true,
+            // What it has to say was said before; another app or another server will do, after registering again.
+            (Ask::Pull { .. }, 426, _) => (self.outdated, self.kept.registered) = (true, false),
             // The server cannot read its own cursor any more: another key. What is in use stays until all is here.
             (Ask::Pull { cursor: Some(_), .. }, 400, _) => {
                 (self.kept.cursor, self.kept.staged) = (None, None);
+            }
+            // Too much at once: half of it. A single command that is too large is a mistake of the app.
+            (Ask::Push { body, .. }, 413, _) if commands_of(body) > 1 => {
+                self.most = commands_of(body).div_ceil(2);
             }
             // Too many requests, or the server is in trouble: later.
             (_, 401 | 408 | 429 | 500.., _) => {}
@@ -178,7 +197,7 @@ impl Phone {
             (self.kept.epoch, self.kept.acknowledged_n) = (Some(epoch), last_n);
             self.number_from(last_n);
         }
-        self.kept.registered = true;
+        (self.outdated, self.kept.registered) = (false, true);
     }
 
     /// Another timeline: everything that was acknowledged lately is sent again, numbered behind what the server has.
@@ -217,6 +236,9 @@ impl Phone {
         self.kept.journal.extend(done);
         let last_n = answer["last_n"].as_i64().unwrap_or(0);
         self.kept.acknowledged_n = self.kept.acknowledged_n.max(last_n);
+        if self.kept.outbox.is_empty() {
+            self.most = MOST_OF_A_PUSH;
+        }
     }
 
     fn pulled(&mut self, asked: Option<&String>, page: &Value) -> Result<bool, Surprise> {
@@ -299,7 +321,7 @@ impl Phone {
             };
             let (status, answer) = ask.send(client);
             let done = self.hear(&ask, status, &answer).unwrap_or_else(|surprise| panic!("{surprise}"));
-            if done || self.barred || self.wiped && self.kept.outbox.is_empty() {
+            if done || self.barred || self.outdated || self.wiped && self.kept.outbox.is_empty() {
                 return;
             }
         }
@@ -320,6 +342,10 @@ impl Ask {
         };
         (reply.status, serde_json::from_str(&reply.text).unwrap_or_default())
     }
+}
+
+fn commands_of(push: &Value) -> usize {
+    push["mutations"].as_array().map_or(0, Vec::len)
 }
 
 pub fn digest(rows: &Rows) -> Digest {

@@ -1,6 +1,7 @@
 //! What is fetched and kept in the background: the weather, and copies of the embedded database.
 
 use api::app::App;
+use api::db::sync::clock;
 use api::db::{Sight, shops};
 use chrono::TimeDelta;
 use serde_json::{Value, json};
@@ -58,12 +59,13 @@ fn the_weather_is_fetched_from_where_the_shop_says() {
     shop.owner.get("/v1/weather/2026-05-06").problem(404, "not_found");
 }
 
-/// A copy a day, whole, and the oldest go; on PostgreSQL there is nothing to copy.
+/// A copy a day, whole, and the oldest go; where one is put back, phones of every shop are on another timeline. On
+/// PostgreSQL there is nothing to copy.
 #[test]
 fn the_embedded_database_is_copied_every_day() {
     let app = TestApp::start_with(|config| config.backups = 2);
     let shop = app.shop("Shine");
-    app.shop("Gleam");
+    let other = app.shop("Gleam").id;
     let folder = app.place.folder().join("backups");
     for _ in 0..3 {
         app.run_tasks();
@@ -91,4 +93,12 @@ fn the_embedded_database_is_copied_every_day() {
     let again = App::open(restored.config(), app.clock.clone()).expect("it opens");
     let found = again.database.read(shop.id, app.clock.now(), Sight::Latest, shops::find).expect("a shop");
     assert_eq!(found.map(|shop| shop.fields.name).as_deref(), Some("Shine"));
+    for shop in [shop.id, other] {
+        let epoch_on = |app: &App| app.database.read(shop, app.clock.now(), Sight::Latest, clock::now).expect("a clock").0;
+        assert_ne!(
+            epoch_on(&again),
+            epoch_on(&app.app),
+            "phones would not send again what is not in the copy"
+        );
+    }
 }

@@ -269,8 +269,94 @@ fn what_is_sent_again_is_done_once_and_answered_the_same() {
     // Under another number it uses the number up and has no effect.
     let renumbered = push(&client, &device, &epoch, &[comment(3, ids[0], &scene.job.id)]).expect(200);
     assert_eq!((&renumbered["last_n"], &renumbered["results"][0]["repeated"]), (&json!(3), &json!(true)));
+    // It comes again; another command under the number that it used up is not taken for it, and so not lost.
+    let again = push(&client, &device, &epoch, &[comment(3, ids[0], &scene.job.id)]).expect(200);
+    assert_eq!(again["results"][0]["repeated"], true);
+    push(&client, &device, &epoch, &[comment(3, NOBODY, &scene.job.id)]).problem(409, "device_forked");
     scene.sync();
     assert_eq!(scene.holds("comment").len(), 2);
+    // However long its answer was on the way: the last commands of a phone are known for good.
+    scene.shop.wait(&scene.app, &mut scene.job, TimeDelta::days(200));
+    scene.app.run_tasks();
+    scene.shop.wait(&scene.app, &mut scene.job, TimeDelta::zero());
+    let late = push(&scene.job.technician, &device, &epoch, &both).expect(200);
+    assert_eq!(
+        (&late["results"][0]["repeated"], &late["results"][1]["outcome"]),
+        (&json!(true), &json!("applied"))
+    );
+}
+
+/// A phone that says it was told of more than the server knows has all of the shop's phones send again what they sent: once.
+#[test]
+fn a_forged_number_does_not_begin_timelines_at_will() {
+    let mut scene = Scene::new();
+    let device = scene.phone.kept.device.clone();
+    let path = format!("/v1/devices/{device}");
+    let forged = |client: &Client, epoch: &Value| {
+        client.post(
+            "/v1/sync/push",
+            &json!({ "device": device, "epoch": epoch, "sent_at": NOW,
+            "acknowledged_n": 9_000_000_000_000_000_i64, "mutations": [] }),
+        )
+    };
+    let epoch = |client: &Client| client.put(&path, &json!({})).expect(200)["epoch"].clone();
+    let client = scene.job.technician.clone();
+    let first = epoch(&client);
+    forged(&client, &first).problem(409, "stale_epoch");
+    let second = epoch(&client);
+    assert_ne!(first, second);
+    let refused = forged(&client, &second);
+    refused.problem(429, "too_many_requests");
+    assert_eq!(refused.header("retry-after"), "3600");
+    let said = json!({ "epoch": second, "acknowledged_n": 9_000_000_000_000_000_i64 });
+    client.put(&path, &said).problem(429, "too_many_requests");
+    assert_eq!(epoch(&client), second);
+    scene.shop.wait(&scene.app, &mut scene.job, TimeDelta::hours(1));
+    forged(&scene.job.technician, &second).problem(409, "stale_epoch");
+}
+
+/// What is wrong with one command alone does not hold up the others of the push.
+#[test]
+fn a_command_that_is_out_of_bounds_is_rejected_alone() {
+    let mut scene = Scene::new();
+    let (device, epoch) =
+        (scene.phone.kept.device.clone(), scene.phone.kept.epoch.clone().expect("an epoch"));
+    let wrong = [
+        ("/type", json!({ "type": "x".repeat(41) })),
+        ("/type", json!({ "type": "com\u{0}ment" })),
+        ("/v", json!({ "v": 0 })),
+        ("/base_rev", json!({ "base_rev": -1 })),
+        ("/depends_on", json!({ "depends_on": vec![NOBODY; 21] })),
+    ];
+    let mut all: Vec<Value> =
+        (1..=6).map(|n| comment(n, &format!("01890000-0000-7000-8000-{n:012}"), &scene.job.id)).collect();
+    for (one, (_, field)) in all.iter_mut().zip(&wrong) {
+        let field = field.as_object().expect("a field").iter().next().expect("one");
+        one[field.0] = field.1.clone();
+    }
+    let taken = push(&scene.job.technician, &device, &epoch, &all).expect(200);
+    for (nth, (pointer, _)) in wrong.iter().enumerate() {
+        let one = &taken["results"][nth];
+        assert_eq!(
+            (&one["outcome"], &one["reason"]["errors"][0]["pointer"]),
+            (&json!("rejected"), &json!(pointer))
+        );
+    }
+    assert_eq!((&taken["last_n"], &taken["results"][5]["outcome"]), (&json!(6), &json!("applied")));
+    assert_eq!(scene.inbox().len(), 5);
+    scene.phone.kept.outbox.clear();
+    scene.sync();
+    assert_eq!(scene.holds("comment").len(), 1);
+}
+
+/// Two hundred commands may be more than the server takes at once.
+#[test]
+fn a_full_outbox_of_long_words_is_sent_in_parts() {
+    let mut scene = Scene::new();
+    let long = "\u{1f9fd}".repeat(2_000);
+    (0..160).for_each(|_| drop(scene.says("comment", json!({ "text": long }))));
+    scene.sync();
+    assert_eq!((scene.phone.kept.outbox.len(), scene.holds("comment").len()), (0, 160));
 }
 
 /// What cannot be done waits for the office with all that was sent, and holds nothing up.
@@ -285,7 +371,7 @@ fn nothing_that_is_refused_is_lost_or_in_the_way() {
     scene.says("record_step", json!({ "step": "C02", "minutes": "many" }));
     let lost = scene.phone.act("comment", &far, NOW, json!({ "text": "of a job that is gone" }));
     scene.phone.act("comment", &other, NOW, json!({ "text": "of somebody else's job" }));
-    scene.says("request_change", json!({ "text": "Customer asks for Thursday." }));
+    let wish = scene.says("request_change", json!({ "text": "Customer asks for Thursday." }));
     let fine = scene.says("comment", json!({ "text": "fine" }));
     let dependent = scene.says("comment", json!({ "text": "needs what was parked" }));
     scene.phone.kept.outbox.last_mut().expect("it")["depends_on"] = json!([missing, fine]);
@@ -315,27 +401,86 @@ fn nothing_that_is_refused_is_lost_or_in_the_way() {
     assert_eq!((&accepted["inbox"], &accepted["payload"]), (&json!("accepted"), &Value::Null));
     owner.post(&format!("{}/accept", entry(&lost)), &json!({})).problem(409, "settled");
     owner.post(&format!("{}/accept", entry(&missing)), &json!({})).problem(409, "still_not_possible");
+    owner
+        .post(&format!("{}/accept", entry(&missing)), &json!({ "job": NOBODY }))
+        .refused_at("/job", "unknown");
+    let wrong = entry(&text(&scene.inbox()[3]["id"]));
+    owner.post(&format!("{wrong}/accept"), &json!({})).refused_at("/payload/args/minutes", "wrong_type");
+    // A wish is stored nowhere else.
+    let granted = owner.post(&format!("{}/accept", entry(&wish)), &json!({})).expect(200);
+    assert_eq!(granted["payload"]["args"]["text"], "Customer asks for Thursday.");
     owner.post(&format!("{}/discard", entry(&missing)), &json!({ "reason": "nonsense" })).expect(200);
     owner.post(&format!("{}/accept", entry(&dependent)), &json!({})).expect(200);
     scene.job.technician.get("/v1/inbox").problem(403, "forbidden");
     scene.has_everything();
-    assert_eq!((scene.holds("comment").len(), scene.inbox().len()), (3, 5));
+    assert_eq!((scene.holds("comment").len(), scene.inbox().len()), (3, 4));
 }
 
 #[test]
 fn who_no_longer_goes_there_may_still_tell_what_they_did() {
     let mut scene = Scene::new();
     let crew = |who: &[&str]| json!({ "van": scene.job.van, "start_at": "2026-05-04T08:00:00Z", "technicians": who });
-    let (nobody, path) = (crew(&[]), scene.job.path("assignment"));
-    scene.shop.owner.put(&path, &nobody).expect(200);
+    let (colleague_id, colleague) = scene.shop.hire(&scene.app, "technician", "colleague@shine.test");
+    scene.shop.owner.put(&scene.job.path("assignment"), &crew(&[&colleague_id])).expect(200);
+    let mut others = scene.step();
+    others["technician"] = json!(colleague_id);
+    let record = colleague.post(&scene.job.path("steps"), &others).id();
+    // Out of reach all the while, with what happened there, what did not, and what is somebody else's.
     let told = scene.says("comment", json!({ "text": "I was there." }));
+    let own = scene.says("record_step", scene.step());
+    let taken_back = json!({ "record": record, "reason": "wrong" });
+    let void = scene.says("void_record", taken_back);
+    scene.says("correct_record", json!({ "record": record, "reason": "wrong", "corrected": scene.step() }));
+    scene.says("correct_record", json!({ "record": own, "reason": "wrong", "corrected": others }));
+    others["minutes"] = json!(9);
+    scene.says("record_step", others);
+    scene.says("arrive", json!({ "arrived_at": "2026-05-04T05:30:00Z", "no_show": true }));
+    scene.says("correct_record", json!({ "record": own, "reason": "longer", "corrected": scene.step() }));
     scene.says("finish", json!({}));
     scene.sync();
-    let comments = &scene.shop.owner.get("/v1/inbox").expect(200)["items"];
-    assert_eq!((comments.as_array().map(Vec::len), &comments[0]["command"]), (Some(1), &json!("finish")));
+    let inbox = scene.inbox();
+    let found: Vec<[&str; 3]> = inbox
+        .iter()
+        .map(|one| {
+            [&one["command"], &one["outcome"], &one["reason"]["code"]].map(|word| word.as_str().unwrap_or(""))
+        })
+        .collect();
+    let expected = [
+        ["comment", "applied", "no_longer_theirs"],
+        ["record_step", "applied", "no_longer_theirs"],
+        ["void_record", "parked", "no_longer_theirs"],
+        ["correct_record", "parked", "no_longer_theirs"],
+        ["correct_record", "parked", "no_longer_theirs"],
+        ["record_step", "parked", "no_longer_theirs"],
+        ["arrive", "parked", "no_longer_theirs"],
+        ["correct_record", "applied", "no_longer_theirs"],
+        ["finish", "parked", "not_theirs"],
+    ];
+    assert_eq!(found, expected);
+    let flagged: Vec<bool> = inbox.iter().map(|one| one["flagged"] == true).collect();
+    assert_eq!(flagged, expected.map(|[_, outcome, _]| outcome == "applied"));
+    let job = format!("/v1/jobs/{}", scene.job.id);
+    let steps = |scene: &Scene| -> Vec<String> {
+        let steps = scene.shop.owner.get(&scene.job.path("steps")).expect(200)["items"].clone();
+        steps.as_array().expect("steps").iter().map(|step| text(&step["id"])).collect()
+    };
+    assert_eq!(scene.shop.owner.get(&job).expect(200)["status"], "started");
+    assert_eq!(steps(&scene).len(), 2);
+    assert!(steps(&scene).contains(&record));
     assert_eq!(scene.phone.kept.rows.keys().filter(|key| key.0 == "job").count(), 0);
     let journal = &scene.phone.kept.journal;
     assert!(journal.iter().any(|one| one["id"] == told.as_str()));
+    // What has its effect is seen, and not done twice; of the rest the office may do what only it may.
+    let accept = |id: &str| scene.shop.owner.post(&format!("/v1/inbox/{id}/accept"), &json!({})).expect(200);
+    assert_eq!(inbox[0]["payload"]["args"]["text"], "I was there.");
+    assert_eq!(accept(&told)["inbox"], "accepted");
+    accept(&void);
+    assert_eq!(steps(&scene), [own]);
+    scene.sync();
+    let mut theirs = Phone::with_clock(scene.app.clock.now());
+    theirs.sync(&colleague, NOW);
+    assert_eq!(theirs.kept.rows.keys().filter(|key| key.0 == "comment").count(), 1);
+    assert_eq!(scene.inbox().len(), 7);
 }
 
 #[test]
@@ -384,6 +529,20 @@ fn a_wrong_clock_of_a_phone_is_put_right() {
         (&wish["occurred_at"], &wish["corrected_at"]),
         (&json!("2026-05-07T05:05:00Z"), &json!("2026-05-04T05:05:00Z"))
     );
+    // Put right before it sends, it knows no more how wrong it was: then the step was not begun later than it was heard of.
+    let step = json!({ "step": "C02", "technician": scene.job.technician_id,
+        "started_at": "2026-05-07T05:30:00Z", "minutes": 7, "outcome": "passed" });
+    let late = scene.phone.act("record_step", &job, "2026-05-07T05:35:00Z", step);
+    scene.sync();
+    let heard: Vec<&Value> =
+        scene.holds("record").into_iter().filter(|record| record["id"] == late.as_str()).collect();
+    assert_eq!((heard.len(), &heard[0]["started_at"]), (1, &json!(NOW)));
+    let flagged = &scene.inbox()[1];
+    assert_eq!(
+        (&flagged["outcome"], &flagged["flagged"], &flagged["reason"]["code"]),
+        (&json!("applied"), &json!(true), &json!("clock_was_ahead"))
+    );
+    assert_eq!(flagged["payload"]["args"]["started_at"], "2026-05-07T05:30:00Z");
 }
 
 #[test]
@@ -398,6 +557,11 @@ fn answers_are_packed_as_the_phone_can_unpack_them() {
         let packed = scene.job.technician.send("GET", &path, &[("accept-encoding", way)], b"");
         assert_eq!((packed.status, packed.header("content-encoding")), (200, way));
         assert!(packed.text.len() < plain.text.len(), "{way}: {} bytes", packed.text.len());
+        // A refusal is sent as it is, and says so.
+        let path = format!("/v1/sync/pull?device={NOBODY}");
+        let refused = scene.job.technician.send("GET", &path, &[("accept-encoding", way)], b"");
+        refused.refused_at("/device", "unknown");
+        assert!(!refused.headers.contains_key("content-encoding"), "{way}");
     }
 }
 
@@ -452,6 +616,44 @@ fn pages_are_cut_anywhere_and_cursors_are_of_no_use_elsewhere() {
         assert_eq!(kinds, ["handbook"]);
     }
     colleague.put(&format!("/v1/devices/{device}"), &json!({})).problem(409, "device_of_another");
+}
+
+#[test]
+fn what_leaves_while_a_first_copy_is_made_is_told_and_what_left_before_is_not() {
+    let scene = Scene::new();
+    let (client, device) = (scene.job.technician.clone(), scene.phone.kept.device.clone());
+    let pull = |limit: usize, cursor: &str| {
+        client.get(&format!("/v1/sync/pull?device={device}&limit={limit}{cursor}")).expect(200)
+    };
+    let (mut rows, mut cursor, mut gone) = (tests::phone::Rows::new(), String::new(), 0);
+    loop {
+        let page = pull(3, &cursor);
+        for change in page["changes"].as_array().expect("changes") {
+            let key = (text(&change["kind"]), text(&change["id"]));
+            match change["op"] == "put" {
+                true => drop(rows.insert(key, (text(&change["rev"]), change["data"].clone()))),
+                false => gone += usize::from(rows.remove(&key).is_some()),
+            }
+        }
+        if page["has_more"] == false {
+            assert_eq!(page["checkpoint"]["digest"], digest(&rows).to_string());
+            break;
+        }
+        if cursor.is_empty() {
+            let nobody = json!({ "van": null, "start_at": null, "technicians": [] });
+            scene.shop.owner.put(&scene.job.path("assignment"), &nobody).expect(200);
+        }
+        cursor = format!("&cursor={}", text(&page["cursor"]));
+    }
+    assert!(gone > 0);
+    let fresh = pull(500, "");
+    let kinds: Vec<(&Value, &Value)> = fresh["changes"]
+        .as_array()
+        .expect("changes")
+        .iter()
+        .map(|change| (&change["op"], &change["kind"]))
+        .collect();
+    assert_eq!(kinds, [(&json!("put"), &json!("handbook"))]);
 }
 
 #[test]
@@ -565,4 +767,32 @@ fn a_phone_that_was_away_for_a_season_begins_anew() {
 
 fn text(value: &Value) -> String {
     value.as_str().expect("text").to_owned()
+}
+
+/// Nothing is lost: what it has to say is taken, and only what it would not understand is not told.
+#[test]
+fn a_phone_of_another_time_may_speak_but_is_told_nothing() {
+    let mut scene = Scene::new();
+    let (client, device) = (scene.job.technician.clone(), scene.phone.kept.device.clone());
+    let (path, pull) = (format!("/v1/devices/{device}"), format!("/v1/sync/pull?device={device}"));
+    let epoch = client.put(&path, &json!({ "row_schema": 2 })).expect(200)["epoch"].clone();
+    let told = [comment(1, "019df1a0-0000-7000-8000-0000000000aa", &scene.job.id)];
+    let taken = push(&client, &device, epoch.as_str().expect("an epoch"), &told).expect(200);
+    assert_eq!(taken["results"][0]["outcome"], "applied");
+    let refused = client.get(&pull);
+    let detail = refused.problem(426, "other_rows")["detail"].clone();
+    assert_eq!(detail, "rows of schema 1 are sent, the phone understands schema 2");
+    assert_eq!(refused.header("upgrade"), "lustrum-rows/1");
+    // A phone that hears it asks how things stand, and goes on once both fit.
+    let ask = scene.phone.pull();
+    let (status, answer) = ask.send(&client);
+    scene.phone.hear(&ask, status, &answer).expect("it is no surprise");
+    assert!(scene.phone.outdated && !scene.phone.is_registered());
+    scene.has_everything();
+    assert!(!scene.phone.outdated);
+    assert_eq!(scene.holds("comment").len(), 1);
+    // Whoever is to forget everything is told so, however old.
+    client.put(&path, &json!({ "row_schema": 2 })).expect(200);
+    scene.shop.owner.post(&format!("{path}/revoke"), &json!({})).expect(200);
+    assert_eq!(client.get(&pull).expect(200)["wipe"], true);
 }

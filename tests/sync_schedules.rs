@@ -1,12 +1,12 @@
-//! Phones and the real server under random schedules: in every run of the tests some hundred, one half on each database;
+//! Phones and the real server under random schedules: in every run of the tests two thousand, one half on each database;
 //! `tests/run sync --seeds A:B` runs as many others as one likes on both.
 
 use std::thread::scope;
 use tests::on_postgres;
 use tests::schedules::{Totals, run};
 
-/// Schedules on one database: each takes about a seventh of a second of a processor, built without optimisation.
-const SCHEDULES: u64 = 300;
+/// Schedules on one database.
+const SCHEDULES: u64 = 1_000;
 
 #[test]
 fn every_schedule_ends_well() {

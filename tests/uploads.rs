@@ -129,4 +129,54 @@ fn uploads_that_never_end_are_given_up_and_nonsense_is_told() {
     let wrong =
         shop.owner.send("PATCH", &first, &[("content-type", "image/jpeg"), ("upload-offset", "2")], b"34");
     wrong.problem(415, "unsupported_media_type");
+    // Given up, it is gone, whether it was swept away or not, and may begin anew under the same id.
+    app.advance(TimeDelta::days(8));
+    shop = shop.again(&app);
+    let begun =
+        shop.owner.send("POST", "/v1/uploads", &[("upload-length", "4"), ("upload-metadata", own)], b"");
+    assert_eq!((begun.status, begun.header("upload-offset")), (201, "0"));
+    assert_eq!(add(&shop.owner, &first, 0, b"1234").status, 204);
+    assert_eq!(shop.owner.get(&first).text, "1234");
+}
+
+/// Bytes that are the photo of nothing do not fill the disk, and those that a photo may still name are not thrown away.
+#[test]
+fn uploads_that_no_photo_names_are_bounded_and_go_in_the_end() {
+    let app = TestApp::start();
+    let mut shop = app.shop("Shine");
+    let job = shop.ready_job(&app);
+    let whole = || {
+        let path = begin(&job.technician, "5").header("location").to_owned();
+        assert_eq!(add(&job.technician, &path, 0, b"12345").status, 204);
+        path
+    };
+    let [named, waiting, unnamed] = [whole(), whole(), whole()];
+    let mut phone = Phone::with_clock(app.clock.now());
+    let photo = |path: &str| json!({ "upload": path.rsplit('/').next().expect("an id") });
+    phone.sync(&job.technician, "2026-05-04T06:00:00Z");
+    phone.act("attach_photo", &job.id, "2026-05-04T06:00:00Z", photo(&named));
+    let nowhere = "01890000-0000-7000-8000-000000000000";
+    let parked = phone.act("attach_photo", nowhere, "2026-05-04T06:00:00Z", photo(&waiting));
+    phone.sync(&job.technician, "2026-05-04T06:00:00Z");
+    // A gigabyte is bespoken: 51 times the largest that may be.
+    let most: Vec<String> =
+        (0..51).map(|_| begin(&job.technician, "20971520").header("location").to_owned()).collect();
+    begin(&job.technician, "20971520").problem(409, "too_much_unnamed");
+    assert_eq!(job.technician.delete(&most[50]).status, 204);
+    assert_eq!(begin(&job.technician, "20971520").status, 201);
+    assert_eq!(begin(&shop.owner, "20971520").status, 201, "it is each person's own");
+    let mut later = |days: i64| {
+        app.advance(TimeDelta::days(days));
+        app.run_tasks();
+        shop = shop.again(&app);
+        [&named, &waiting, &unnamed].map(|path| shop.owner.get(path).status)
+    };
+    assert_eq!(later(44), [200, 200, 200]);
+    assert_eq!(later(2), [200, 200, 404]);
+    let discard = format!("/v1/inbox/{parked}/discard");
+    shop.owner.post(&discard, &json!({ "reason": "nobody knows" })).expect(200);
+    app.advance(TimeDelta::days(1));
+    app.run_tasks();
+    shop = shop.again(&app);
+    assert_eq!([&named, &waiting].map(|path| shop.owner.get(path).status), [200, 404]);
 }

@@ -131,7 +131,10 @@ fn standing(
     let mut placed: BTreeMap<Id, (&PlannedRound, Instant)> = BTreeMap::new();
     for round in rounds {
         for stop in &round.stops {
-            if let Some(Ok(job)) = stop.job.as_ref().map(|job| job.parse()) {
+            // What has begun or stays was not to be planned: it stands where it was assigned.
+            if let Some(Ok(job)) = stop.job.as_ref().map(|job| job.parse())
+                && draft.jobs.contains(&job)
+            {
                 placed.insert(job, (round, instant(stop.starts_at, zone)));
             }
         }

@@ -75,9 +75,11 @@ fn as_problem(response: ServiceResponse<BoxBody>, request_id: &str) -> ServiceRe
         None => ApiError::Framework(status).respond(request_id),
     };
     let (request, refused) = response.into_parts();
-    // What holds for every answer was written before.
+    // What holds for every answer was written before. What told of the bytes that are no longer sent does not: a packed
+    // route's refusal is not packed.
+    let of_the_bytes = [header::CONTENT_LENGTH, header::CONTENT_ENCODING];
     for (name, value) in refused.headers() {
-        if !problem.headers().contains_key(name) && name != header::CONTENT_LENGTH {
+        if !problem.headers().contains_key(name) && !of_the_bytes.contains(name) {
             problem.headers_mut().insert(name.clone(), value.clone());
         }
     }

@@ -57,6 +57,11 @@ pub enum ApiError {
     ChecksumMismatch,
     /// Another version of tus than ours.
     TusVersion,
+    /// The phone understands rows of another shape than those that are sent.
+    OtherRows {
+        sent: i32,
+        understood: i32,
+    },
     /// A fault of ours; the cause is logged with the request id and never sent.
     Internal(String),
     /// Anything that actix-web itself refused.
@@ -209,6 +214,9 @@ impl ApiError {
             ApiError::TusVersion => {
                 (StatusCode::PRECONDITION_FAILED, "tus_version", "tus 1.0.0 is understood")
             }
+            ApiError::OtherRows { .. } => {
+                (StatusCode::UPGRADE_REQUIRED, "other_rows", "App and server are of different times")
+            }
             ApiError::ChecksumMismatch => (
                 StatusCode::from_u16(460).unwrap_or(StatusCode::BAD_REQUEST),
                 "checksum_mismatch",
@@ -234,6 +242,9 @@ impl ApiError {
             ApiError::MethodNotAllowed(allowed) => Some(format!("allowed here: {}", allowed.join(", "))),
             ApiError::TooLarge { limit_bytes } => Some(format!("at most {limit_bytes} bytes are accepted")),
             ApiError::UnsupportedMedia { wanted } => Some(format!("send {wanted}")),
+            ApiError::OtherRows { sent, understood } => {
+                Some(format!("rows of schema {sent} are sent, the phone understands schema {understood}"))
+            }
             _ => None,
         }
     }
@@ -266,6 +277,10 @@ impl ApiError {
             }
             ApiError::TusVersion => {
                 response.insert_header(("tus-version", "1.0.0"));
+            }
+            // RFC 9110, 15.5.22: it names what is needed.
+            ApiError::OtherRows { sent, .. } => {
+                response.upgrade(format!("lustrum-rows/{sent}"));
             }
             ApiError::MethodNotAllowed(allowed) => {
                 response.insert_header((header::ALLOW, allowed.join(", ")));

@@ -35,7 +35,8 @@ pub enum Stop {
 /// Starts to serve on a listener.
 pub fn serve(app: &App, listener: TcpListener, stop: Stop) -> std::io::Result<Server> {
     let shared = app.clone();
-    let mut server = HttpServer::new(move || site(&shared)).shutdown_timeout(GRACE_S);
+    // An answer that goes out in pieces, as packed ones do, must not wait for the receipt of its first piece (40 ms each).
+    let mut server = HttpServer::new(move || site(&shared)).tcp_nodelay(true).shutdown_timeout(GRACE_S);
     if let Some(workers) = app.config.workers {
         server = server.workers(usize::from(workers));
     }

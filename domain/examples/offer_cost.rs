@@ -109,6 +109,7 @@ fn problem() -> Result<RoundsProblem, Box<dyn Error>> {
         out_on: Vec::new(),
     };
     Ok(RoundsProblem {
+        now: None,
         depot: Place::Plane { x_km: 0.0, y_km: 0.0 },
         travel: Travel::default(),
         matrix: None,

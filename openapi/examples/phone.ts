@@ -38,9 +38,12 @@ export type Result = {
   repeated: boolean; flagged: boolean; reason?: { code: string; detail: string };
 };
 
-export type State = "quiet" | "offline" | "log in" | "wiped" | "barred";
+export type State = "quiet" | "offline" | "log in" | "wiped" | "barred" | "outdated";
 
-/** Commands of one push, at most; the server takes 200. */
+/** The shape of the rows that this app understands. */
+const ROW_SCHEMA = 1;
+
+/** Commands of one push, at most; the server takes 200, and a megabyte unless it was set otherwise. */
 const MOST = 200;
 /** So long an acknowledged command is kept, in case the server is restored from a backup. */
 const JOURNAL_MS = 30 * 24 * 3600 * 1000;
@@ -53,6 +56,10 @@ export class Phone {
   private readonly token: () => Promise<string>;
   private readonly store: Store;
   private running: Promise<State> | null = null;
+  /** Somebody asked for a round while one was under way. */
+  private again = false;
+  /** Commands of the next push, at most: fewer while they are too large together. */
+  private most = MOST;
 
   private constructor(url: string, token: () => Promise<string>, store: Store, kept: Kept) {
     this.url = url;
@@ -87,25 +94,33 @@ export class Phone {
 
   /** Sends what waits and fetches what is new. Call it on every poke, when the network is back, and now and then. */
   sync(): Promise<State> {
-    // One at a time: a second call waits for the first.
-    this.running ??= this.run().finally(() => { this.running = null; });
+    // One at a time: a second call waits for the first, which then looks once more.
+    if (this.running) this.again = true;
+    this.running ??= this.run();
     return this.running;
   }
 
   private async run(): Promise<State> {
-    for (;;) {
-      const step = !this.kept.registered ? this.register() : this.kept.outbox.length > 0 ? this.push() : this.pull();
-      const state = await step;
-      await this.store.save(this.kept);
-      if (state !== "go on") return state;
+    try {
+      for (;;) {
+        const pulls = this.kept.registered && this.kept.outbox.length === 0;
+        if (pulls) this.again = false;
+        const state = await (pulls ? this.pull() : this.kept.registered ? this.push() : this.register());
+        await this.store.save(this.kept);
+        // What was done, and what the server told of, during the last pull is not put off.
+        const more = state === "quiet" && (this.again || this.kept.outbox.length > 0);
+        if (state !== "go on" && !more) return state;
+      }
+    } finally {
+      this.running = null;
     }
   }
 
   private async register(): Promise<State | "go on"> {
     const { device, epoch, acknowledged_n } = this.kept;
-    const answer = await this.ask("PUT", `/v1/devices/${device}`, { row_schema: 1, epoch, acknowledged_n });
+    const answer = await this.ask("PUT", `/v1/devices/${device}`, { row_schema: ROW_SCHEMA, epoch, acknowledged_n });
     if (answer.status === 409) return this.beginLife();
-    if (answer.status >= 300) return this.trouble(answer);
+    if (failed(answer)) return this.trouble(answer);
     if (epoch === null) {
       this.kept.epoch = answer.body.epoch;
       this.kept.acknowledged_n = answer.body.last_n;
@@ -119,17 +134,22 @@ export class Phone {
 
   private async push(): Promise<State | "go on"> {
     const { device, epoch, acknowledged_n, outbox } = this.kept;
-    const mutations = outbox.slice(0, MOST);
+    const mutations = outbox.slice(0, this.most);
     const sent_at = new Date().toISOString();
     const answer = await this.ask("POST", "/v1/sync/push", { device, epoch, sent_at, acknowledged_n, mutations });
     if (answer.status === 409 && answer.body.code === "device_forked") return this.beginLife();
     if (answer.status === 409) return this.askAgain();
-    if (answer.status >= 300) return this.trouble(answer);
+    if (answer.status === 413 && mutations.length > 1) {
+      this.most = Math.ceil(mutations.length / 2);
+      return "go on";
+    }
+    if (failed(answer)) return this.trouble(answer);
     const results: Result[] = answer.body.results;
     const taken = new Set(results.map((result) => result.id));
     const now = Date.now();
     const done = this.kept.outbox.filter((command) => taken.has(command.id));
     this.kept.outbox = this.kept.outbox.filter((command) => !taken.has(command.id));
+    if (this.kept.outbox.length === 0) this.most = MOST;
     this.kept.journal = this.kept.journal.filter((old) => now - old.acknowledged_at < JOURNAL_MS);
     this.kept.journal.push(...done.map((command) => ({ command, acknowledged_at: now })));
     this.kept.acknowledged_n = Math.max(this.kept.acknowledged_n, answer.body.last_n);
@@ -147,7 +167,7 @@ export class Phone {
       this.kept.staged = null;
       return "go on";
     }
-    if (answer.status >= 300) return this.trouble(answer);
+    if (failed(answer)) return this.trouble(answer);
     const page = answer.body;
     if (page.epoch !== this.kept.epoch) return this.askAgain();
     if (page.wipe) {
@@ -157,7 +177,7 @@ export class Phone {
       return "wiped";
     }
     // Pages are put in use together, when the last one is here.
-    const rows: Rows = page.reset ? {} : { ...(this.kept.staged ?? this.kept).rows };
+    const rows: Rows = page.reset ? {} : this.kept.staged ? this.kept.staged.rows : { ...this.kept.rows };
     for (const change of page.changes) {
       const key = `${change.kind}|${change.id}`;
       if (change.op === "put") rows[key] = { rev: change.rev, data: change.data };
@@ -210,6 +230,11 @@ export class Phone {
   private trouble(answer: Answer): State | "go on" {
     if (answer.status === 401) return "log in";
     if (answer.status === 403) return "barred";
+    if (answer.status === 426) {
+      // Everything was sent before; it is told nothing new until app and server fit, and then it registers again.
+      this.kept.registered = false;
+      return "outdated";
+    }
     if (answer.status === 422 && answer.body.errors?.[0]?.pointer === "/device") return this.askAgain();
     // 408, 429, 5xx or no network: later, by itself. Anything else is a mistake of the app.
     if (answer.status === 0 || answer.status === 408 || answer.status === 429 || answer.status >= 500) return "offline";
@@ -231,6 +256,9 @@ export class Phone {
 
 // deno-lint-ignore no-explicit-any
 type Answer = { status: number; body: any };
+
+/** No answer at all has status 0. */
+const failed = (answer: Answer): boolean => answer.status === 0 || answer.status >= 300;
 
 /** The sum modulo 2^64 of the first eight bytes of SHA-256 of `kind|id|rev`, as 16 hexadecimal digits. */
 export async function digest(rows: Rows): Promise<string> {

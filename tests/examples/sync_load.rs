@@ -9,8 +9,9 @@ use api::clock::Stopwatch;
 use serde_json::{Value, json};
 use std::io::{BufRead, BufReader, Write};
 use std::net::TcpStream;
-use std::sync::Mutex;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
+use std::sync::{Barrier, Mutex};
+use std::time::Duration;
 use tests::phone::{Ask, Phone};
 use tests::{Client, Shop, TestApp};
 
@@ -73,17 +74,18 @@ fn poll_and_push(app: &TestApp, scenes: &[Scene], (seconds, phones): (f64, usize
                     let mine = (thread..phones).step_by(THREADS).map(|nth| (&scenes[nth % SHOPS], nth));
                     let mut mine: Vec<(&Scene, Phone)> =
                         mine.map(|(scene, _)| (scene, scene.phone(app))).collect();
-                    let mut round = 0.0;
-                    while elapsed_s() < seconds {
+                    // Their rounds are spread, as those of people are.
+                    let gap_s = EVERY_S / mine.len().max(1) as f64;
+                    let mut at_s = elapsed_s();
+                    while at_s < seconds {
                         for (scene, phone) in &mut mine {
+                            std::thread::sleep(Duration::from_secs_f64((at_s - elapsed_s()).max(0.0)));
+                            at_s += gap_s;
                             (0..3).for_each(|n| {
                                 drop(phone.act("comment", &scene.job, NOW, json!({ "text": n.to_string() })))
                             });
                             play(&scene.shop.owner, phone, asked);
                         }
-                        round += EVERY_S;
-                        let rest_s = (round - elapsed_s()).min(seconds - elapsed_s());
-                        std::thread::sleep(std::time::Duration::from_secs_f64(rest_s.max(0.0)));
                     }
                 })
             })
@@ -138,7 +140,7 @@ fn listen(app: &TestApp, scene: &Scene, (poked, over): (&Mutex<Vec<f64>>, &Atomi
             return;
         }
         poked.lock().expect("times").push(watch.ms());
-        std::thread::sleep(std::time::Duration::from_secs(1));
+        std::thread::sleep(Duration::from_secs(1));
     }
 }
 
@@ -146,11 +148,13 @@ fn listen(app: &TestApp, scene: &Scene, (poked, over): (&Mutex<Vec<f64>>, &Atomi
 fn queue_for_one_shop(scene: &Scene, app: &TestApp) {
     const COMMANDS: usize = 3_200;
     for phones in [1, 32] {
-        let (left, watch) = (AtomicUsize::new(COMMANDS), Stopwatch::start());
-        std::thread::scope(|scope| {
+        // Measured from where all have everything that there is.
+        let (left, ready) = (AtomicUsize::new(COMMANDS), Barrier::new(phones + 1));
+        let watch = std::thread::scope(|scope| {
             for _ in 0..phones {
                 scope.spawn(|| {
                     let mut phone = scene.phone(app);
+                    ready.wait();
                     while left
                         .fetch_update(Ordering::Relaxed, Ordering::Relaxed, |left| left.checked_sub(50))
                         .is_ok()
@@ -165,6 +169,8 @@ fn queue_for_one_shop(scene: &Scene, app: &TestApp) {
                     }
                 });
             }
+            ready.wait();
+            Stopwatch::start()
         });
         let rate = COMMANDS as f64 / (watch.ms() / 1000.0);
         println!("{phones} phones of one shop push {COMMANDS} commands: {rate:.0} commands/s");

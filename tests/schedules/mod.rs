@@ -5,6 +5,7 @@
 //! Each schedule has a shop of its own in a database of many, and every chance in it comes from its seed. A seed that goes
 //! wrong goes wrong again in the same way, and then its history is printed.
 
+#[path = "../../domain/src/sync/model/fault.rs"]
 mod fault;
 mod scene;
 mod world;

@@ -10,7 +10,7 @@ use api::db::jobs::{self, Assignment, JobFields};
 use api::db::kinds::{Id, Word};
 use api::db::mutations::{self, Mutation};
 use api::db::people::{self, PersonFields};
-use api::db::sync::{Touch, index, scopes, view};
+use api::db::sync::{Touch, clock, index, scopes, view};
 use api::db::{
     Conn, Database, Db, Sight, crew_notes, customers, job_comments, logins, photos, shops, vehicles,
 };
@@ -152,7 +152,8 @@ impl Scene {
     }
 
     fn read<T>(&self, work: impl FnOnce(&mut Db<'_>) -> Result<T, ApiError>) -> T {
-        self.app.database.read(self.shop, self.app.clock.now(), Sight::OneInstant, work).expect("rows")
+        // Nobody changes anything meanwhile.
+        self.app.database.read(self.shop, self.app.clock.now(), Sight::Latest, work).expect("rows")
     }
 
     /// From now on the shop's next transaction that comes to this table breaks off there, or none does.
@@ -167,8 +168,48 @@ impl Scene {
 
     /// What a cursor of a person's phone means.
     pub fn place(&self, person: usize, cursor: Option<&str>) -> Option<Place> {
-        let list = format!("{} sync {}", self.shop, self.people[person]);
-        page::unseal(&self.app.keys, &list, cursor).ok().flatten()
+        page::unseal(&self.app.keys, &self.list(person), cursor).ok().flatten()
+    }
+
+    /// What cursors of a person's phones are for.
+    fn list(&self, person: usize) -> String {
+        format!("{} sync {}", self.shop, self.people[person])
+    }
+
+    /// A cursor that does not say when everything began to be read.
+    pub fn without_beginning(&self, person: usize, cursor: Option<&str>) -> Option<String> {
+        let place = Place { began: None, ..self.place(person, cursor)? };
+        Some(page::seal(&self.app.keys, &self.list(person), &place).expect("a cursor"))
+    }
+
+    /// The number of the last change.
+    pub fn newest(&self) -> i64 {
+        self.read(|db| Ok(clock::now(db)?.1))
+    }
+
+    /// Takes a number for a change that is still to come.
+    pub fn take_number(&self) -> i64 {
+        let shop = self.shop;
+        let taken = format!("UPDATE sync_clock SET seq = seq + 1 WHERE shop = '{shop}';");
+        self.write(move |db| Ok(script(db, &taken)?));
+        self.newest()
+    }
+
+    /// The last change comes under a number that it got before.
+    pub fn renumber(&self, early: i64) {
+        let shop = self.shop;
+        self.write(move |db| {
+            let (_, last) = clock::now(db)?;
+            script(
+                db,
+                &format!("UPDATE sync_index SET seq = {early} WHERE shop = '{shop}' AND seq = {last};"),
+            )?;
+            for person in scopes::people(db)? {
+                let digest = index::recount(db, person)?;
+                scopes::set_digest(db, person, digest)?;
+            }
+            Ok(())
+        });
     }
 
     pub fn add_job(&mut self, id: Id, to: Option<usize>) {
@@ -206,7 +247,12 @@ impl Scene {
     pub fn change(&self, job: Id, note: String) {
         self.write(move |db| {
             if let Some(before) = jobs::find(db, job)? {
-                jobs::update(db, job, before.rev, &JobFields { note: Some(note), ..before.fields })?;
+                jobs::update(
+                    db,
+                    job,
+                    before.rev,
+                    (&JobFields { note: Some(note), ..before.fields }, before.start_at),
+                )?;
             }
             Ok(())
         });

@@ -47,6 +47,10 @@ pub struct World {
     made: BTreeMap<String, (&'static str, Option<String>)>,
     lost: BTreeSet<String>,
     fault: Option<Fault>,
+    /// The number of the office's next change, which it got before there was anything to commit, where that is the fault.
+    early: Option<i64>,
+    /// Rows of a page once the network has healed.
+    page: usize,
     /// The farthest that a place may be of which phones were told, and its timeline.
     farthest: (String, i64),
     /// What happened, told only where somebody asks: a seed that goes wrong goes wrong again.
@@ -95,6 +99,7 @@ impl World {
                 });
             }
         }
+        let page = if draw(16) == 0 { 3 } else { 100 };
         World {
             scene,
             random,
@@ -103,6 +108,8 @@ impl World {
             made: BTreeMap::new(),
             lost: BTreeSet::new(),
             fault,
+            early: None,
+            page,
             farthest: (String::new(), 0),
             history: None,
             totals: Totals::new(),
@@ -161,19 +168,22 @@ impl World {
                 let to = self.draw(self.scene.people.len() + 1);
                 let to = (to < self.scene.people.len()).then_some(to);
                 self.note("jobs given away", || format!("{job} to {to:?}"));
-                self.scene.assign(job, to);
+                self.office(|scene| scene.assign(job, to));
                 self.without_traces();
             }
             82..84 => {
                 let id = id_of(&mut self.random.borrow_mut()).parse().expect("an id");
                 let to = Some(self.draw(self.scene.people.len()));
                 self.note("jobs added", || format!("{id} to {to:?}"));
-                self.scene.add_job(id, to);
+                self.office(|scene| scene.add_job(id, to));
             }
             84..87 => {
                 self.note("jobs changed", || job.to_string());
                 let text = self.draw(1000).to_string();
-                if self.chance(50) { self.scene.change(job, text) } else { self.scene.rename_customer(text) }
+                match self.chance(50) {
+                    true => self.office(|scene| scene.change(job, text)),
+                    false => self.office(|scene| scene.rename_customer(text)),
+                }
             }
             87..90 => self.phones[phone].offline = !self.phones[phone].offline,
             90..92 => {
@@ -206,6 +216,21 @@ impl World {
             _ => {}
         }
         Ok(())
+    }
+
+    /// The office changes something; without the lock under a number that it got some time ago.
+    fn office(&mut self, change: impl FnOnce(&mut Scene)) {
+        if !self.has(Fault::NoLock) {
+            return change(&mut self.scene);
+        }
+        let before = self.scene.newest();
+        change(&mut self.scene);
+        if let Some(early) = self.early.take()
+            && self.scene.newest() > before
+        {
+            self.scene.renumber(early);
+        }
+        self.early = Some(self.scene.take_number());
     }
 
     fn device(&self, phone: usize) -> Id {
@@ -283,17 +308,8 @@ impl World {
         match message {
             Message::Ask(ask) => {
                 let crash = matches!(ask, Ask::Push { .. }) && self.chance(15);
-                if crash {
-                    let place = ["device", "sync_scope"][self.draw(2)];
-                    self.scene.crash_at(Some(place));
-                }
-                let answered = self.serve(server, phone, (&ask, limit)).await;
-                if crash {
-                    self.scene.crash_at(None);
-                    if answered.as_ref().is_some_and(|(status, _)| *status == 500) {
-                        self.note("crashes in a transaction", || phone.to_string());
-                    }
-                }
+                let crash = crash.then(|| ["device", "sync_scope"][self.draw(2)]);
+                let answered = self.serve(server, phone, (&ask, limit), crash).await;
                 if let Some((status, answer)) = answered {
                     self.judge_place(phone, &ask, &answer)?;
                     let truth = self.truth(phone, &answer)?;
@@ -389,12 +405,13 @@ impl World {
         }
     }
 
-    /// The server answers, as the real one does; none: it does not.
+    /// The server answers, as the real one does, or breaks off where it comes to the table `crash`; none: it does not.
     async fn serve(
         &mut self,
         server: &Server<'_>,
         phone: usize,
         (ask, limit): (&Ask, usize),
+        crash: Option<&'static str>,
     ) -> Option<(u16, Value)> {
         let (method, path, body) = match ask {
             Ask::Register { device, body, .. } => {
@@ -407,6 +424,10 @@ impl World {
                 (Method::POST, "/v1/sync/push".to_owned(), Some(body.clone()))
             }
             Ask::Pull { device, cursor, .. } => {
+                let cursor = match self.has(Fault::FloorIgnoresBeginning) {
+                    true => self.scene.without_beginning(self.phones[phone].person, cursor.as_deref()),
+                    false => cursor.clone(),
+                };
                 let cursor = cursor.as_ref().map(|cursor| format!("&cursor={cursor}")).unwrap_or_default();
                 (Method::GET, format!("/v1/sync/pull?device={device}&limit={limit}{cursor}"), None)
             }
@@ -422,7 +443,18 @@ impl World {
             }
             request = request.set_json(body);
         }
-        let (status, answer) = server(request).await;
+        let (status, answer) = match crash {
+            None => server(request).await,
+            Some(table) => {
+                self.scene.crash_at(Some(table));
+                let answered = server(request).await;
+                self.scene.crash_at(None);
+                answered
+            }
+        };
+        if crash.is_some() && status == 500 {
+            self.note("crashes in a transaction", || phone.to_string());
+        }
         if self.has(Fault::SplitAcknowledgement)
             && status == 200
             && matches!(ask, Ask::Push { .. })
@@ -555,7 +587,9 @@ impl World {
             };
             self.tell(|| format!("{phone} asks {ask:?}"));
             let before = self.totals.get("checkpoints").copied();
-            let Some((status, answer)) = self.serve(server, phone, (&ask, 100)).await else { continue };
+            let Some((status, answer)) = self.serve(server, phone, (&ask, self.page), None).await else {
+                continue;
+            };
             self.judge_place(phone, &ask, &answer)?;
             let truth = self.truth(phone, &answer)?;
             self.hear(phone, (ask, status, answer), &truth)?;

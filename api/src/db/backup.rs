@@ -95,7 +95,8 @@ fn begin_epochs(conn: &mut SqliteConnection) -> QueryResult<()> {
         return Ok(());
     }
     // A file is restored with all its shops.
-    conn.batch_execute(&format!("UPDATE sync_clock SET epoch = '{}';", Uuid::now_v7()))
+    let begin = diesel::sql_query("UPDATE sync_clock SET epoch = ?");
+    begin.bind::<Text, _>(Uuid::now_v7().to_string()).execute(conn).map(|_| ())
 }
 
 /// Only whoever is alone with a database can change its journal mode.

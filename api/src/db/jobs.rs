@@ -390,11 +390,17 @@ pub fn list(
     rows.order((job::window_from, job::id)).limit(limit).select(Job::as_select()).load(db.conn)
 }
 
-/// Stores the fields if the job still has the revision `seen`.
-pub fn update(db: &mut Db<'_>, id: Id, seen: i32, fields: &JobFields) -> QueryResult<bool> {
+/// Stores the fields and the planned start if the job still has the revision `seen`.
+pub fn update(
+    db: &mut Db<'_>,
+    id: Id,
+    seen: i32,
+    (fields, start_at): (&JobFields, Option<Instant>),
+) -> QueryResult<bool> {
     db.touch(Touch::Placed(id));
     let row = job::table.find((db.shop, id)).filter(job::rev.eq(seen));
-    Ok(diesel::update(row).set((fields, job::rev.eq(seen + 1))).execute(db.conn)? == 1)
+    let set = (fields, job::start_at.eq(start_at), job::rev.eq(seen + 1));
+    Ok(diesel::update(row).set(set).execute(db.conn)? == 1)
 }
 
 pub fn set_status(db: &mut Db<'_>, id: Id, seen: i32, status: JobStatus) -> QueryResult<bool> {

@@ -89,7 +89,7 @@ const POSTGRES_MIGRATIONS: EmbeddedMigrations = embed_migrations!("../migrations
 /// How long a statement waits for another process that writes to the same SQLite file.
 const BUSY_TIMEOUT_MS: u32 = 10_000;
 
-/// Pokes that a slow listener may lag behind; one that lags further is poked at once.
+/// Pokes that a slow listener may lag behind; one that lags further is poked at once (assumption).
 const POKES_KEPT: usize = 256;
 
 /// One connection to either database; one body of a statement serves both.

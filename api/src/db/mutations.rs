@@ -1,10 +1,11 @@
-//! What phones said, once each, with what became of it. What was parked or rejected is the office's inbox.
+//! What phones said, once each, with what became of it. What was parked, rejected or flagged is the office's inbox.
 
 use super::Db;
 use super::kinds::{Doc, Id, Instant, Word};
-use super::schema::mutation;
+use super::schema::{device, mutation};
 use crate::error::FieldError;
 use diesel::prelude::*;
+use domain::sync::{Command, MOST_OF_A_PUSH};
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 use utoipa::ToSchema;
@@ -35,7 +36,7 @@ pub struct Reason {
     pub errors: Vec<FieldError>,
 }
 
-/// Where a parked or rejected command is.
+/// Where a command that the office is to see is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum InboxState {
@@ -61,10 +62,11 @@ pub struct Mutation {
     pub outcome: Word<MutationOutcome>,
     #[schema(value_type = Option<Reason>)]
     pub reason: Option<Doc<Reason>>,
-    /// The arguments; absent once they are stored elsewhere.
+    /// The arguments; absent where they are stored elsewhere.
     #[schema(value_type = Option<Object>)]
     pub payload: Option<Doc<Value>>,
-    /// From somebody who no longer goes there.
+    /// It has its effect, and is in the inbox to be seen: from somebody who no longer goes there, or of times that were still
+    /// to come.
     pub flagged: bool,
     /// By the phone's clock.
     pub occurred_at: Instant,
@@ -104,7 +106,8 @@ pub struct Fate {
 }
 
 impl MutationOutcome {
-    fn waits(self) -> bool {
+    /// Whether it has no effect unless the office gives it one.
+    pub fn waits(self) -> bool {
         matches!(self, MutationOutcome::Parked | MutationOutcome::Rejected)
     }
 }
@@ -118,7 +121,7 @@ pub fn insert(db: &mut Db<'_>, new: &NewMutation, fate: Fate) -> QueryResult<()>
         (mutation::payload.eq(fate.payload.map(Doc)), mutation::flagged.eq(fate.flagged)),
         (mutation::occurred_at.eq(new.occurred_at), mutation::sent_at.eq(new.sent_at)),
         (mutation::received_at.eq(db.now), mutation::corrected_at.eq(new.corrected_at)),
-        mutation::inbox.eq(fate.outcome.waits().then_some(Word(InboxState::Open))),
+        mutation::inbox.eq((fate.flagged || fate.outcome.waits()).then_some(Word(InboxState::Open))),
         mutation::rev.eq(1),
     );
     diesel::insert_into(mutation::table).values(made).execute(db.conn).map(|_| ())
@@ -167,7 +170,8 @@ pub fn inbox(
     rows.order(mutation::id).limit(limit).select(Mutation::as_select()).load(db.conn)
 }
 
-/// Takes a command out of the inbox, if it still has the revision `seen`. What was accepted needs no payload any more.
+/// Takes a command out of the inbox, if it still has the revision `seen`. What was accepted needs no payload any more, unless
+/// it was a wish, which is stored nowhere else.
 pub fn settle(
     db: &mut Db<'_>,
     id: Id,
@@ -185,18 +189,40 @@ pub fn settle(
         return Ok(false);
     }
     if state == InboxState::Accepted {
-        diesel::update(mutation::table.find((db.shop, id)))
-            .set(mutation::payload.eq(None::<Doc<Value>>))
-            .execute(db.conn)?;
+        diesel::update(
+            mutation::table.find((db.shop, id)).filter(mutation::command.ne(Command::RequestChange.word())),
+        )
+        .set(mutation::payload.eq(None::<Doc<Value>>))
+        .execute(db.conn)?;
     }
     Ok(true)
 }
 
-/// Forgets those that were taken before an instant and wait for nobody.
+/// The uploads that photos in the inbox name: their bytes wait with them.
+pub fn uploads_waiting(db: &mut Db<'_>) -> QueryResult<Vec<Id>> {
+    let named: Vec<Option<Doc<Value>>> = mutation::table
+        .filter(mutation::shop.eq(db.shop).and(mutation::inbox.eq(Some(Word(InboxState::Open)))))
+        .filter(mutation::command.eq(Command::AttachPhoto.word()))
+        .select(mutation::payload)
+        .load(db.conn)?;
+    let upload = |payload: Doc<Value>| payload.0["args"]["upload"].as_str()?.parse().ok();
+    Ok(named.into_iter().flatten().filter_map(upload).collect())
+}
+
+/// Forgets those that were taken before an instant and wait for nobody, but for the last of each phone, as many as one push
+/// may have: these it may send again, however long it was away.
 pub fn forget_before(db: &mut Db<'_>, before: Instant) -> QueryResult<usize> {
-    let settled = mutation::inbox.is_null().or(mutation::inbox.ne(Some(Word(InboxState::Open))));
-    let rows = mutation::table
-        .filter(mutation::shop.eq(db.shop).and(mutation::received_at.lt(before)))
-        .filter(settled.assume_not_null());
-    diesel::delete(rows).execute(db.conn)
+    let phones: Vec<(Id, i64)> =
+        device::table.filter(device::shop.eq(db.shop)).select((device::id, device::last_n)).load(db.conn)?;
+    let mut forgotten = 0;
+    for (phone, last_n) in phones {
+        let settled = mutation::inbox.is_null().or(mutation::inbox.ne(Some(Word(InboxState::Open))));
+        let rows = mutation::table
+            .filter(mutation::shop.eq(db.shop).and(mutation::device.eq(phone)))
+            .filter(mutation::n.le(last_n - i64::try_from(MOST_OF_A_PUSH).unwrap_or(0)))
+            .filter(mutation::received_at.lt(before))
+            .filter(settled.assume_not_null());
+        forgotten += diesel::delete(rows).execute(db.conn)?;
+    }
+    Ok(forgotten)
 }

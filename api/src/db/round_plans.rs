@@ -7,6 +7,7 @@ use super::schema::round_plan;
 use diesel::prelude::*;
 use domain::dispatch::planning::{Change, RoundsPlan};
 use serde::{Deserialize, Serialize};
+use std::collections::BTreeSet;
 use utoipa::ToSchema;
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
@@ -48,6 +49,19 @@ pub struct Outcome {
     pub notes: Vec<String>,
     /// The revision of each job that was to be planned.
     pub jobs: Vec<(Id, i32)>,
+}
+
+impl Outcome {
+    /// Whatever the search knew of: jobs, and offers that were held.
+    pub fn seen(&self) -> BTreeSet<Id> {
+        let stops =
+            self.plan.rounds.iter().flat_map(|round| &round.stops).filter_map(|stop| stop.job.as_deref());
+        let unserved = self.plan.unserved.iter().map(|unserved| unserved.job.as_str());
+        // What was left out is named at the beginning of its note.
+        let left_out = self.notes.iter().filter_map(|note| note.split(':').next());
+        let named = stops.chain(unserved).chain(left_out).filter_map(|id| id.parse().ok());
+        self.jobs.iter().map(|(id, _)| *id).chain(named).collect()
+    }
 }
 
 /// A search without what it found.

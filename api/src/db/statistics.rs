@@ -56,4 +56,15 @@ mod tests {
         super::tell(&mut conn).expect("told");
         assert!(way(&mut conn).contains("visit_car"), "{}", way(&mut conn));
     }
+
+    /// Else every statement with a limit of its own is prepared anew whenever it is sent, as a limit could mean another
+    /// way; as the sizes are always the same, it never does.
+    #[test]
+    fn a_statement_is_prepared_once() {
+        let mut conn = SqliteConnection::establish(":memory:").expect("a database");
+        let options = diesel::sql_query("SELECT compile_options AS detail FROM pragma_compile_options");
+        let options: Vec<Way> = options.load(&mut conn).expect("options");
+        let stable = options.iter().any(|option| option.detail == "ENABLE_QPSG");
+        assert!(stable, "SQLite was built without what .cargo/config.toml asks for");
+    }
 }

@@ -3,7 +3,13 @@
 use super::Db;
 use super::kinds::{Id, Instant};
 use super::schema::{photo, upload, upload_part};
+use chrono::TimeDelta;
+use diesel::dsl::{exists, not};
 use diesel::prelude::*;
+
+/// So long a photo's command may come after its bytes (assumption: half as long again as the 30 days for which phones keep
+/// what they may have to send again).
+pub const UNNAMED_KEPT: TimeDelta = TimeDelta::days(45);
 
 /// What is known of bytes that are here or on their way.
 #[derive(Debug, Clone, PartialEq, Queryable, Selectable)]
@@ -34,8 +40,15 @@ pub fn insert(db: &mut Db<'_>, new: &Upload) -> QueryResult<()> {
     diesel::insert_into(upload::table).values(made).execute(db.conn).map(|_| ())
 }
 
+/// What was given up is not found any more, whether it was swept away yet or not.
 pub fn find(db: &mut Db<'_>, id: Id) -> QueryResult<Option<Upload>> {
-    upload::table.find((db.shop, id)).select(Upload::as_select()).first(db.conn).optional()
+    let waited_for = upload::expires_at.ge(Some(db.now)).assume_not_null();
+    upload::table
+        .find((db.shop, id))
+        .filter(upload::expires_at.is_null().or(waited_for))
+        .select(Upload::as_select())
+        .first(db.conn)
+        .optional()
 }
 
 /// The same, and nobody else adds to it until the transaction ends.
@@ -71,6 +84,16 @@ pub fn delete(db: &mut Db<'_>, id: Id) -> QueryResult<()> {
     diesel::delete(upload::table.find((db.shop, id))).execute(db.conn).map(|_| ())
 }
 
+/// Deletes the upload with this id if it was given up.
+pub fn make_way(db: &mut Db<'_>, id: Id) -> QueryResult<()> {
+    let given_up = upload::expires_at.lt(Some(db.now)).assume_not_null();
+    let row = upload::table.find((db.shop, id)).filter(given_up).select(upload::id);
+    match row.first::<Id>(db.conn).optional()? {
+        Some(id) => delete(db, id),
+        None => Ok(()),
+    }
+}
+
 /// Those that were given up.
 pub fn expired(db: &mut Db<'_>, limit: i64) -> QueryResult<Vec<Id>> {
     upload::table
@@ -80,6 +103,36 @@ pub fn expired(db: &mut Db<'_>, limit: i64) -> QueryResult<Vec<Id>> {
         .limit(limit)
         .select(upload::id)
         .load(db.conn)
+}
+
+/// Whole ones that no photo has named for so long, nor one of `but`.
+pub fn never_named(db: &mut Db<'_>, but: &[Id], limit: i64) -> QueryResult<Vec<Id>> {
+    upload::table
+        .filter(upload::shop.eq(db.shop).and(upload::created_at.lt(db.now.plus(-UNNAMED_KEPT))))
+        .filter(upload::expires_at.is_null().and(upload::id.ne_all(but.to_vec())))
+        .filter(not(exists(naming())))
+        .order(upload::created_at)
+        .limit(limit)
+        .select(upload::id)
+        .load(db.conn)
+}
+
+/// The lengths of a person's uploads that no photo names yet, whole or not.
+pub fn unnamed_lengths(db: &mut Db<'_>, person: Id) -> QueryResult<Vec<i64>> {
+    let waited_for = upload::expires_at.ge(Some(db.now)).assume_not_null();
+    upload::table
+        .filter(upload::shop.eq(db.shop).and(upload::person.eq(person)))
+        .filter(upload::created_at.ge(db.now.plus(-UNNAMED_KEPT)))
+        .filter(upload::expires_at.is_null().or(waited_for))
+        .filter(not(exists(naming())))
+        .select(upload::length_bytes)
+        .load(db.conn)
+}
+
+/// The photos that name an upload.
+#[diesel::dsl::auto_type(no_type_alias)]
+fn naming() -> _ {
+    photo::table.filter(photo::shop.eq(upload::shop).and(photo::upload.eq(upload::id)))
 }
 
 /// The jobs whose photos these bytes are.

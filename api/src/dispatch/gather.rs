@@ -7,7 +7,7 @@ use crate::day::{ALL, span, zone_of_shop};
 use crate::db::customers::{self, Customer};
 use crate::db::held_offers::{self, HeldOffer};
 use crate::db::jobs::{self, Job, JobLinkKind, JobStatus};
-use crate::db::kinds::Id;
+use crate::db::kinds::{Id, Instant};
 use crate::db::people::{self, Person};
 use crate::db::promises::{self, Promise};
 use crate::db::round_asks::RoundsAsk;
@@ -45,7 +45,7 @@ pub struct Gathered {
 pub enum Depth {
     /// All visits, with what the hour of the day does to them.
     Whole,
-    /// Only those that stand somewhere: enough to see where another one fits.
+    /// Only those that stand somewhere, each for itself: enough to see where another one fits.
     Standing,
 }
 
@@ -75,6 +75,7 @@ pub fn gather(
         Some(matrix) => Some(matrix),
         None => travel_matrices::find(db)?.map(|stored| stored.document.0),
     };
+    let now = db.now.local(zone);
     let settings = &shop.fields.settings.0;
     let depot = place(settings.base.map(|base| (base.latitude, base.longitude)));
     let mut gathered = Gathered {
@@ -101,6 +102,7 @@ pub fn gather(
                 .collect(),
             requests: Vec::new(),
             links: Vec::new(),
+            now: (depth == Depth::Whole).then_some(now).filter(|now| days.contains(&now.date())),
             days,
         },
         zone,
@@ -110,15 +112,14 @@ pub fn gather(
         vans: Vec::new(),
         people: Vec::new(),
     };
-    let now = db.now.local(zone);
     for job in &rows.jobs {
         gathered.add(&rows, handbook, job, (ask, now));
     }
     for held in held_offers::live(db)? {
         gathered.hold(db, handbook, &held)?;
     }
-    gathered.link(&rows);
     if depth == Depth::Whole {
+        gathered.link(&rows);
         gathered.look_closer(db, &rows)?;
     }
     (gathered.vans, gathered.people) = (rows.vans, rows.people);
@@ -305,16 +306,21 @@ impl Gathered {
         Ok(())
     }
 
-    /// As if a job were not there.
-    pub fn leave_out(&mut self, job: Id) {
-        let job = job.to_string();
-        self.problem.requests.retain(|request| request.visit.job != job);
+    /// As if a job were not there; false where it is not.
+    pub fn leave_out(&mut self, job: &str) -> bool {
+        let Some(nth) = self.problem.requests.iter().position(|one| one.visit.job == job) else {
+            return false;
+        };
+        self.problem.requests.remove(nth);
+        self.details.retain(|detail| detail.nth != nth);
+        self.details.iter_mut().filter(|detail| detail.nth > nth).for_each(|detail| detail.nth -= 1);
         self.problem.links.retain(|link| {
             let (VisitLink::After { first: one, then: other, .. }
             | VisitLink::Together { one, other }
             | VisitLink::SamePerson { one, other }) = link;
-            *one != job && *other != job
+            one != job && other != job
         });
+        true
     }
 
     /// The request of a job.
@@ -339,12 +345,14 @@ pub fn request(visit: domain::dispatch::Visit, published: Option<Published>) -> 
     }
 }
 
-/// Where a job stands; what has begun stays there.
+/// Where a job stands; what has begun, or whose crew has set out on that day, stays there.
 fn published(rows: &Rows, job: &Job, promise: Option<&Promise>, keep: bool) -> Option<Published> {
     let crew = rows.crew(job.id);
     let (van, start) = job.van.zip(job.start_at)?;
+    let day = |at: Instant| at.local(rows.zone).date();
+    let set_out = job.set_out_at.is_some_and(|at| day(at) == day(start));
     let begun = matches!(job.status.0, JobStatus::Started | JobStatus::Finished);
-    let frozen = begun || promise.is_some_and(|promise| promise.frozen);
+    let frozen = begun || set_out || promise.is_some_and(|promise| promise.frozen);
     (!crew.is_empty() && (keep || frozen)).then(|| Published {
         van: van.to_string(),
         technicians: crew.iter().map(Id::to_string).collect(),

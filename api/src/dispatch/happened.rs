@@ -6,8 +6,8 @@ use crate::db::kinds::Id;
 use crate::db::round_asks::Happening;
 use crate::db::{Db, jobs, vans};
 use crate::error::ApiError;
-use chrono::{NaiveDateTime, TimeDelta, Timelike};
-use domain::dispatch::planning::Barred;
+use chrono::{NaiveDate, NaiveDateTime, TimeDelta, Timelike};
+use domain::dispatch::planning::{Barred, Request};
 use domain::site::WeatherHour;
 
 /// An hour of rain where nothing is known of the weather: a mild, overcast day (assumption).
@@ -53,6 +53,7 @@ pub fn apply(gathered: &mut Gathered, happened: &[Happening]) {
                 let days: Vec<_> = gathered.problem.days.iter().filter(|day| *day >= on).copied().collect();
                 let out = gathered.problem.vans.iter_mut().filter(|rostered| rostered.van.id == van);
                 out.for_each(|rostered| rostered.out_on.extend(&days));
+                kept_in(gathered, &van, &days);
             }
             Happening::Rain { from, to, mm_h } => rain(gathered, *from, *to, *mm_h),
             Happening::Barred { job, from, to, why } => {
@@ -83,13 +84,25 @@ pub fn lengthen(gathered: &mut Gathered, happened: &[Happening]) {
 }
 
 fn no_show(gathered: &mut Gathered, job: Id) {
-    let gone = job.to_string();
-    let Some(nth) = gathered.problem.requests.iter().position(|one| one.visit.job == gone) else { return };
-    gathered.problem.requests.remove(nth);
-    gathered.details.retain(|detail| detail.nth != nth);
-    gathered.details.iter_mut().filter(|detail| detail.nth > nth).for_each(|detail| detail.nth -= 1);
-    gathered.problem.links.retain(|link| !format!("{link:?}").contains(&gone));
-    gathered.notes.push(format!("{job}: nobody was there; it is left out."));
+    if gathered.leave_out(&job.to_string()) {
+        gathered.notes.push(format!("{job}: nobody was there; it is left out."));
+    }
+}
+
+/// What stays with a van that is out is no work for the others: it has begun, or somebody has to say what becomes of it.
+fn kept_in(gathered: &mut Gathered, van: &str, days: &[NaiveDate]) {
+    let kept = |request: &&Request| {
+        let place = request.published.as_ref().filter(|place| place.frozen && place.van == van);
+        place.is_some_and(|place| days.contains(&place.start.date()))
+    };
+    let kept: Vec<String> =
+        gathered.problem.requests.iter().filter(kept).map(|request| request.visit.job.clone()).collect();
+    for job in kept {
+        gathered.leave_out(&job);
+        gathered
+            .notes
+            .push(format!("{job}: it has begun or stays with van {van}, which is out; it is left out."));
+    }
 }
 
 /// The hours in which it rains, as every visit's weather has them.

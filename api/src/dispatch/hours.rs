@@ -9,14 +9,14 @@ use crate::db::people::Person;
 use crate::db::vans::Van;
 use crate::error::ApiError;
 use crate::plan_input::{self, gather_for, weather_between, zone_of};
-use chrono::{NaiveDate, NaiveDateTime, NaiveTime, TimeDelta, Timelike};
+use chrono::{NaiveDate, NaiveDateTime, NaiveTime, TimeDelta};
 use chrono_tz::Tz;
 use domain::dispatch::planning::{Barred, Request, WorkSpan};
 use domain::handbook::{Handbook, Severity};
 use domain::plan::{CrewMember, ExtraWork, JobPlan, Norms, PlanFacts};
 use std::sync::Arc;
 
-/// Starts looked at for one visit, at most.
+/// Starts looked at for one visit, at most, but one on each day.
 const MOST_STARTS: usize = 24;
 /// Nobody begins before or after these hours (assumption); other starts are judged like the nearest.
 const DAY_H: (u32, u32) = (5, 21);
@@ -135,7 +135,7 @@ fn first_start(request: &Request, days: &[NaiveDate]) -> NaiveDateTime {
     first.map_or(request.visit.window_from, |nine| nine.max(request.visit.window_from))
 }
 
-/// The spans that the window is cut into at full hours; wider ones where these would be too many.
+/// The spans that the window is cut into at full hours; wider ones, each within its day, where these would be too many.
 fn starts(request: &Request, days: &[NaiveDate]) -> Vec<(NaiveDateTime, NaiveDateTime)> {
     let (from, to) = (request.visit.window_from, request.visit.window_to);
     let hour = |day: &NaiveDate, hour: u32| day.and_time(NaiveTime::MIN) + TimeDelta::hours(i64::from(hour));
@@ -148,13 +148,10 @@ fn starts(request: &Request, days: &[NaiveDate]) -> Vec<(NaiveDateTime, NaiveDat
             }
         }
     }
-    let stride = spans.len().div_ceil(MOST_STARTS).max(1);
-    spans.chunks(stride).filter_map(|part| Some((part.first()?.0, part.last()?.1))).filter(same_day).collect()
-}
-
-/// Spans that were joined over a night are of no use.
-fn same_day((from, to): &(NaiveDateTime, NaiveDateTime)) -> bool {
-    from.date() == to.date() || (to.num_seconds_from_midnight() == 0 && *to - *from <= TimeDelta::days(1))
+    let of_days: Vec<_> = spans.chunk_by(|one, next| one.0.date() == next.0.date()).collect();
+    let most = (MOST_STARTS / of_days.len().max(1)).max(1);
+    let joined = of_days.into_iter().flat_map(|of_day| of_day.chunks(of_day.len().div_ceil(most)));
+    joined.filter_map(|part| Some((part.first()?.0, part.last()?.1))).collect()
 }
 
 /// Rules of these kinds speak of heat.

@@ -174,7 +174,9 @@ fn prepare(
         Some(standing) => (Ok(standing), None, None),
         None => {
             let mut gathered = gather(db, &handbook, &ask, Depth::Standing)?;
-            wanted.instead_of.into_iter().for_each(|job| gathered.leave_out(job));
+            wanted.instead_of.into_iter().for_each(|job| {
+                gathered.leave_out(&job.to_string());
+            });
             let (people, vans) = (gathered.people.clone(), gathered.vans.clone());
             (Err(Box::new(gathered)), Some(people), Some(vans))
         }
@@ -207,14 +209,15 @@ fn asked_of(wanted: &Wanted) -> RoundsAsk {
     }
 }
 
-/// The visit that is looked for a place, with the minutes of the norms.
+/// The visit that is looked for a place, with the minutes of the norms. Its work begins when the offer is too old to be
+/// held at the earliest: what begins sooner could be gone before anybody has chosen it.
 fn new_request(
     handbook: &Handbook,
     wanted: &Wanted,
     (vehicle, customer): (&Vehicle, &Customer),
     (zone, now): (Tz, Instant),
 ) -> Request {
-    let first = wanted.from_on.and_time(chrono::NaiveTime::MIN).max(now.local(zone));
+    let first = wanted.from_on.and_time(chrono::NaiveTime::MIN).max(now.plus(GOOD_FOR).local(zone));
     let last = asked_of(wanted).days().last().and_then(|day| day.succ_opt()).unwrap_or(wanted.from_on);
     let window = (first, last.and_time(chrono::NaiveTime::MIN));
     let site = &customer.fields.site.0;

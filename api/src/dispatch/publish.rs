@@ -1,10 +1,11 @@
 //! Rounds become the ones in force: each job is assigned, and its customer's narrower window is noted as a promise.
 
-use crate::day::{instant, zone_of_shop};
+use crate::day::{instant, span, zone_of_shop};
+use crate::db::held_offers;
 use crate::db::jobs::{self, Assignment, Job, JobStatus};
 use crate::db::kinds::{Id, Instant};
 use crate::db::promises::{self, Promise};
-use crate::db::round_plans::Outcome;
+use crate::db::round_plans::{Outcome, RoundPlan};
 use crate::db::webhooks::EventKind;
 use crate::db::{Db, shops};
 use crate::error::ApiError;
@@ -21,10 +22,10 @@ pub struct Published {
     pub unassigned: usize,
 }
 
-/// Puts the rounds in force, if every job is still as it was when they were searched.
+/// Puts the rounds in force, if every job is still as it was when they were searched, and no place was given away since.
 pub fn publish(
     db: &mut Db<'_>,
-    plan: Id,
+    plan: &RoundPlan,
     outcome: &Outcome,
     frozen: &BTreeSet<Id>,
 ) -> Result<Published, ApiError> {
@@ -33,6 +34,8 @@ pub fn publish(
     let ids: Vec<Id> = outcome.jobs.iter().map(|(id, _)| *id).collect();
     let jobs: BTreeMap<Id, Job> = jobs::among(db, &ids)?.into_iter().map(|job| (job.id, job)).collect();
     unchanged(outcome, &jobs)?;
+    none_since(db, plan, outcome, zone)?;
+    let told = promises::among(db, &ids)?;
     let mut crews = jobs::technicians(db, &ids)?;
     let places = places(outcome);
     let mut done = Published::default();
@@ -45,8 +48,16 @@ pub fn publish(
                     assign(db, job, &to)?;
                     done.assigned += 1;
                 }
-                let promise = promise(job, plan, (stop, zone), promise_min);
-                promises::put(db, &Promise { frozen: frozen.contains(&job.id), made_at: db.now, ..promise })?;
+                let (from, to) = window(job, told.get(&job.id), (stop, zone), promise_min);
+                let promise = Promise {
+                    job: job.id,
+                    plan: Some(plan.id),
+                    promised_from: from,
+                    promised_to: to,
+                    frozen: frozen.contains(&job.id),
+                    made_at: db.now,
+                };
+                promises::put(db, &promise)?;
             }
             None => {
                 promises::forget(db, job.id)?;
@@ -68,11 +79,31 @@ fn unchanged(outcome: &Outcome, jobs: &BTreeMap<Id, Job>) -> Result<(), ApiError
     };
     match outcome.jobs.iter().find(|(id, rev)| !same(id, *rev)) {
         None => Ok(()),
-        Some((id, _)) => Err(ApiError::conflict(
-            "rounds_outdated",
-            format!("job {id} was changed since these rounds were searched: search again"),
-        )),
+        Some((id, _)) => Err(outdated(format!("job {id} was changed"))),
     }
+}
+
+/// Nobody was given a place in these days that the search did not know of: an offer that is held, or a job.
+fn none_since(db: &mut Db<'_>, plan: &RoundPlan, outcome: &Outcome, zone: Tz) -> Result<(), ApiError> {
+    let days = plan.ask.0.days();
+    let (Some(&first), Some(&last)) = (days.first(), days.last()) else { return Ok(()) };
+    let (from, to) = span(first, last, zone);
+    let seen = outcome.seen();
+    let mut held = held_offers::live(db)?;
+    held.retain(|held| from <= held.fields.start_at && held.fields.start_at < to);
+    if let Some(held) = held.iter().find(|held| !seen.contains(&held.id)) {
+        return Err(outdated(format!("the offer {} was held", held.id)));
+    }
+    let mut placed = jobs::of_day(db, from, to)?;
+    placed.retain(|job| job.start_at.is_some() && JobStatus::OPEN.contains(&job.status.0));
+    match placed.iter().find(|job| !seen.contains(&job.id)) {
+        None => Ok(()),
+        Some(job) => Err(outdated(format!("job {} was given a place", job.id))),
+    }
+}
+
+fn outdated(what: String) -> ApiError {
+    ApiError::conflict("rounds_outdated", format!("{what} since these rounds were searched: search again"))
 }
 
 fn places(outcome: &Outcome) -> BTreeMap<Id, (&PlannedRound, &PlannedStop)> {
@@ -89,20 +120,22 @@ fn assignment(round: &PlannedRound, stop: &PlannedStop, zone: Tz) -> Assignment 
     }
 }
 
-/// Some minutes around the visit, within the window that was booked as far as the visit itself is.
-fn promise(job: &Job, plan: Id, (stop, zone): (&PlannedStop, Tz), minutes: u32) -> Promise {
+/// What the customer is told: what they were told before as long as the visit lies in it; else some minutes around the
+/// visit, within the window that was booked as far as the visit itself is.
+fn window(
+    job: &Job,
+    told: Option<&Promise>,
+    (stop, zone): (&PlannedStop, Tz),
+    minutes: u32,
+) -> (Instant, Instant) {
     let (start, finish) = (instant(stop.starts_at, zone), instant(stop.finishes_at, zone));
+    if let Some(told) = told.filter(|told| told.promised_from <= start && finish <= told.promised_to) {
+        return (told.promised_from, told.promised_to);
+    }
     let around = TimeDelta::minutes(i64::from(minutes));
     let from = start.plus(-around).max(job.fields.window_from).min(start);
     let to = finish.plus(around).min(job.fields.window_to).max(finish);
-    Promise {
-        job: job.id,
-        plan: Some(plan),
-        promised_from: from,
-        promised_to: to.max(from.plus(TimeDelta::minutes(1))),
-        frozen: false,
-        made_at: Instant::from_utc(stop.starts_at),
-    }
+    (from, to.max(from.plus(TimeDelta::minutes(1))))
 }
 
 /// Says who goes when, and tells whoever listens.

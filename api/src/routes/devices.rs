@@ -1,5 +1,6 @@
 //! Phones: told of by whoever has them, taken out of use by the office.
 
+use super::sync::push::knows_more;
 use super::{Answer, Shared, listed, ok, unless_stale};
 use crate::auth::Caller;
 use crate::check::{Check, Checker};
@@ -55,10 +56,9 @@ pub async fn register_device(app: Shared, caller: Caller, key: Key, body: Body<D
                 db.touch(Touch::Person(person));
             }
         }
-        // It was told of more than the server knows, which was then restored without saying so.
-        let last_n = known.as_ref().map_or(0, |device| device.last_n);
-        if body.0.acknowledged_n > last_n && body.0.epoch == Some(clock::now(db)?.0) {
-            db.touch(Touch::Epoch);
+        let device = found(db, key.0, None)?;
+        if body.0.acknowledged_n > device.last_n && body.0.epoch == Some(clock::now(db)?.0) {
+            knows_more(db, &device, body.0.acknowledged_n)?;
         }
         Ok(known.is_none())
     });

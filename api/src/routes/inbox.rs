@@ -1,17 +1,20 @@
-//! What phones said and the server could not do: the office decides. Nothing of it is lost.
+//! What phones said and the server could not do, or did and the office should see: the office decides. Nothing of it is lost.
 
+use super::sync::commands::PhoneClock;
 use super::sync::perform::{Telling, perform};
 use super::{Answer, Shared, listed, ok, unless_stale};
 use crate::auth::Caller;
 use crate::check::{Check, Checker};
-use crate::db::Db;
 use crate::db::kinds::Id;
-use crate::db::mutations::{self, InboxState, Mutation, MutationOutcome};
-use crate::error::ApiError;
+use crate::db::mutations::{self, InboxState, Mutation, Reason};
+use crate::db::{Db, jobs};
+use crate::error::{ApiError, FieldError};
 use crate::extract::{Body, IfMatch, Key, Optional, Query};
 use crate::page::{self, Page};
 use crate::reply::Reply;
 use actix_web::{get, post};
+use chrono::TimeDelta;
+use domain::sync::Command;
 use serde::Deserialize;
 use serde_json::Value;
 use utoipa::{IntoParams, ToSchema};
@@ -36,7 +39,8 @@ impl Check for InboxQuery {
     }
 }
 
-/// Commands of phones that were parked or rejected, the oldest first, each with its reason and all that was sent.
+/// Commands of phones that were parked or rejected, and those that have their effect but are `flagged`, the oldest first, each
+/// with its reason and all that was sent.
 #[utoipa::path(
     tag = "sync",
     params(InboxQuery),
@@ -69,7 +73,7 @@ pub async fn get_inbox_entry(app: Shared, caller: Caller, key: Key) -> Answer {
 #[derive(Debug, Default, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Acceptance {
-    /// Another job than the phone named.
+    /// Another job than the phone named; of no use for what has its effect already.
     #[serde(default)]
     pub job: Option<Id>,
 }
@@ -79,8 +83,8 @@ impl Check for Acceptance {
 }
 
 /// Has a parked or rejected command its effect after all, as if the office had said it in the name of who sent it. Where
-/// something still forbids that, the answer says what, and the entry stays. A wish (`request_change`) is accepted by
-/// having done what it asks for.
+/// something still forbids that, the answer says what (422 with places in the entry's `payload`, else 409), and the entry
+/// stays. A wish (`request_change`) is accepted by having done what it asks for, and what is flagged by having seen it.
 #[utoipa::path(
     tag = "sync",
     params(("id" = Id, Path)),
@@ -100,12 +104,17 @@ pub async fn accept_inbox_entry(
         &caller,
         move |db| {
             let waiting = waiting(db, key.0, &seen)?;
-            if waiting.command != "request_change" {
+            if let Some(job) = body.0.job
+                && jobs::find(db, job)?.is_none()
+            {
+                return Err(ApiError::field("/job", "unknown", "there is no such job"));
+            }
+            let is_wish = waiting.command == Command::RequestChange.word();
+            if waiting.outcome.0.waits() && !is_wish {
                 let job = body.0.job.unwrap_or(waiting.job);
                 let fate = perform(db, &handbooks, &telling(&waiting, job))?;
-                if matches!(fate.outcome, MutationOutcome::Parked | MutationOutcome::Rejected) {
-                    let why = fate.reason.map(|reason| reason.detail).unwrap_or_default();
-                    return Err(ApiError::conflict("still_not_possible", why));
+                if fate.outcome.waits() {
+                    return Err(still_impossible(fate.reason));
                 }
             }
             let done = (by, None);
@@ -115,6 +124,20 @@ pub async fn accept_inbox_entry(
         move |entry| Reply::ok(entry, entry.rev),
     )
     .await
+}
+
+/// Why a command has no effect even in the name of the office; what is wrong in it is told with its place in the entry.
+fn still_impossible(reason: Option<Reason>) -> ApiError {
+    let Some(Reason { detail, errors, .. }) = reason else {
+        return ApiError::conflict("still_not_possible", "");
+    };
+    if errors.is_empty() {
+        return ApiError::conflict("still_not_possible", detail);
+    }
+    let placed = |error: FieldError| {
+        FieldError::new(format!("/payload/args{}", error.pointer), &error.code, error.detail)
+    };
+    ApiError::Invalid(errors.into_iter().map(placed).collect())
 }
 
 /// Why a command is not to have its effect.
@@ -131,7 +154,7 @@ impl Check for Discarding {
     }
 }
 
-/// Puts a parked or rejected command aside, with the reason. What was sent is kept.
+/// Puts a parked or rejected command aside, with the reason. What was sent is kept; what is flagged keeps its effect, too.
 #[utoipa::path(
     tag = "sync",
     params(("id" = Id, Path)),
@@ -189,6 +212,9 @@ fn telling(waiting: &Mutation, job: Id) -> Telling {
         base_rev: number("base_rev").and_then(|rev| i32::try_from(rev).ok()),
         depends_on: Vec::new(),
         args: kept["args"].clone(),
-        ahead_ms: number("ahead_ms").unwrap_or(0),
+        clock: PhoneClock {
+            ahead: TimeDelta::try_milliseconds(number("ahead_ms").unwrap_or(0)).unwrap_or_default(),
+            received_at: waiting.received_at,
+        },
     }
 }

@@ -7,7 +7,7 @@ use crate::day;
 use crate::db::jobs::{self, Assignment, Job, JobFields, JobFilter, JobStatus};
 use crate::db::kinds::{Id, Instant};
 use crate::db::webhooks::EventKind;
-use crate::db::{Db, customers, people, shops, vans, vehicles};
+use crate::db::{Db, customers, people, promises, shops, vans, vehicles};
 use crate::error::ApiError;
 use crate::events;
 use crate::extract::{Body, IfMatch, Key, NewKey, Patch, Query};
@@ -155,7 +155,8 @@ pub async fn get_job(app: Shared, caller: Caller, key: Key) -> Answer {
     ok(&view, view.job.rev)
 }
 
-/// Changes a job that has not been started.
+/// Changes a job that has not been started. With another window what its customer was told is void, and so is a planned
+/// start outside of it.
 #[utoipa::path(
     tag = "jobs",
     params(("id" = Id, Path)),
@@ -182,7 +183,14 @@ pub async fn update_job(app: Shared, caller: Caller, key: Key, seen: IfMatch, pa
             let touched: Vec<Id> = [key.0].into_iter().chain(reworked.into_iter().flatten()).collect();
             roll_ups::keep(db, &handbook, &touched, |db| {
                 bookable(db, &handbooks, &fields, Some(key.0))?;
-                unless_stale(jobs::update(db, key.0, before.rev, &fields)?)?;
+                let window = |fields: &JobFields| (fields.window_from, fields.window_to);
+                let mut start_at = before.start_at;
+                if window(&fields) != window(&before.fields) {
+                    // The office's word counts, not what was told before.
+                    promises::forget(db, key.0)?;
+                    start_at = start_at.filter(|at| fields.window_from <= *at && *at < fields.window_to);
+                }
+                unless_stale(jobs::update(db, key.0, before.rev, (&fields, start_at))?)?;
                 changed(db, key.0)
             })
         })

@@ -256,7 +256,8 @@ pub async fn cancel_round_plan(app: Shared, caller: Caller, key: Key, seen: IfMa
 }
 
 /// Puts the rounds in force: each job gets its van, people and start, and its customer's narrower window becomes a promise
-/// that later searches keep. Refused where a job was changed since the rounds were searched.
+/// that later searches keep; one that was made before stays as long as the visit lies in it. Refused where a job was
+/// changed, or a place in these days was given away, since the rounds were searched.
 #[utoipa::path(
     tag = "rounds",
     params(("id" = Id, Path)),
@@ -282,7 +283,7 @@ pub async fn publish_rounds(
             let touched: Vec<Id> = outcome.jobs.iter().map(|(job, _)| *job).collect();
             let handbook = handbooks.of(db)?;
             let Published { assigned, unassigned } =
-                roll_ups::keep(db, &handbook, &touched, |db| publish(db, key.0, &outcome, &frozen))?;
+                roll_ups::keep(db, &handbook, &touched, |db| publish(db, &before, &outcome, &frozen))?;
             unless_stale(round_plans::publish(db, key.0, before.rev)?)?;
             let plan = round_plans::find(db, key.0)?.ok_or(ApiError::NotFound)?;
             Ok(PublishedRounds { plan, assigned, unassigned })
@@ -323,12 +324,8 @@ fn known(outcome: &Outcome, frozen: &[Id]) -> Result<BTreeSet<Id>, ApiError> {
 
 /// What was found, in the names that people use.
 fn found(db: &mut Db<'_>, outcome: Outcome) -> Result<FoundRounds, ApiError> {
-    let Outcome { plan, mut changes, notes, jobs } = outcome;
-    let mut ids: Vec<Id> = jobs.iter().map(|(id, _)| *id).collect();
-    let stops = plan.rounds.iter().flat_map(|round| &round.stops);
-    ids.extend(stops.filter_map(|stop| stop.job.as_ref()?.parse::<Id>().ok()));
-    // What was left out is named at the beginning of its note.
-    ids.extend(notes.iter().filter_map(|note| note.split(':').next()?.parse::<Id>().ok()));
+    let ids: Vec<Id> = outcome.seen().into_iter().collect();
+    let Outcome { plan, mut changes, notes, jobs: _ } = outcome;
     let names = names(db, &ids)?;
     let name = |conflicts: &mut Vec<Conflict>| {
         conflicts.iter_mut().for_each(|conflict| conflict.text = spoken(&conflict.text, &names));

@@ -23,6 +23,10 @@ use std::collections::BTreeMap;
 pub const MOST_BYTES: i64 = 20 * 1024 * 1024;
 /// So long after its beginning an upload that has not ended is given up (assumption).
 const KEPT: TimeDelta = TimeDelta::days(7);
+/// Bytes of one person that no photo names yet, at most (assumption: some two hundred photos of a phone's camera).
+const MOST_UNNAMED_BYTES: i64 = 1024 * 1024 * 1024;
+/// As so much the smallest upload counts, as rows take room, too (assumption).
+const LEAST_COUNTED_BYTES: i64 = 64 * 1024;
 /// What may be sent.
 const MEDIA_TYPES: [&str; 4] = ["image/jpeg", "image/png", "image/webp", "image/heic"];
 
@@ -40,7 +44,10 @@ pub async fn get_upload_options() -> HttpResponse {
 
 /// Begins an upload of `Upload-Length` bytes. `Upload-Metadata` names the `filetype` (image/jpeg, image/png, image/webp or
 /// image/heic) and, if the phone wants it under an id of its own, the `id`, a UUIDv7; a second time with the same id finds
-/// the first one.
+/// the first one, unless it was given up: then it begins anew.
+///
+/// An upload that does not end within 7 days is given up, and a whole one that no photo (`attach_photo`) names after 45.
+/// 409 `too_much_unnamed`: the caller has a gigabyte here that no photo names; push these commands, or delete uploads.
 #[utoipa::path(tag = "sync", responses((status = 201, description = "Begun; its address is in `Location`")))]
 #[post("/v1/uploads")]
 pub async fn create_upload(app: Shared, caller: Caller, request: HttpRequest) -> Answer {
@@ -67,12 +74,28 @@ pub async fn create_upload(app: Shared, caller: Caller, request: HttpRequest) ->
             match uploads::find(db, id)? {
                 Some(known) if known.person == person && known.length_bytes == length_bytes => Ok(known),
                 Some(_) => Err(ApiError::Exists),
-                None => uploads::insert(db, &new).map(|()| new).map_err(super::id_taken),
+                None => {
+                    room_for(db, person, length_bytes)?;
+                    uploads::make_way(db, id)?;
+                    uploads::insert(db, &new).map(|()| new).map_err(super::id_taken)
+                }
             }
         })
         .await?;
     let address = format!("/v1/uploads/{}", upload.id);
     Ok(placed(HttpResponse::Created().insert_header((header::LOCATION, address)), &upload).finish())
+}
+
+/// Whether a person may begin so many bytes more.
+fn room_for(db: &mut Db<'_>, person: Id, length_bytes: i64) -> Result<(), ApiError> {
+    let counted = |length: i64| length.max(LEAST_COUNTED_BYTES);
+    let here: i64 = uploads::unnamed_lengths(db, person)?.into_iter().map(counted).sum();
+    if here + counted(length_bytes) <= MOST_UNNAMED_BYTES {
+        return Ok(());
+    }
+    let detail =
+        format!("{here} bytes are here that no photo names, and at most {MOST_UNNAMED_BYTES} may be");
+    Err(ApiError::conflict("too_much_unnamed", detail))
 }
 
 /// How much of an upload is here.
@@ -114,9 +137,6 @@ pub async fn continue_upload(
     let write = app.write(&caller, move |db| {
         let upload = uploads::find_locked(db, key.0)?.filter(|upload| upload.person == person);
         let upload = upload.ok_or(ApiError::NotFound)?;
-        if upload.expires_at.is_some_and(|at| at < db.now) {
-            return Err(ApiError::NotFound);
-        }
         let offset = offset?;
         if offset != upload.received_bytes {
             let detail = format!("{} bytes are here", upload.received_bytes);
@@ -198,9 +218,6 @@ impl Parts {
 
 fn visible(db: &mut Db<'_>, id: Id, (person, technician): (Id, Option<Id>)) -> Result<Upload, ApiError> {
     let upload = uploads::find(db, id)?.ok_or(ApiError::NotFound)?;
-    if upload.expires_at.is_some_and(|at| at < db.now) {
-        return Err(ApiError::NotFound);
-    }
     let Some(technician) = technician.filter(|_| upload.person != person) else { return Ok(upload) };
     for job in uploads::jobs_of(db, id)? {
         if jobs::is_done_by(db, job, technician)? {

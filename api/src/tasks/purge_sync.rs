@@ -1,4 +1,5 @@
-//! Forgets uploads that never ended, what left the view of phones long ago, and commands that wait for nobody.
+//! Forgets uploads that never ended or that no photo names, what left the view of phones long ago, and commands that wait
+//! for nobody.
 
 use super::{Failure, Outcome};
 use crate::app::App;
@@ -8,18 +9,20 @@ use crate::db::sync::index;
 use crate::db::{mutations, uploads};
 use chrono::TimeDelta;
 
-/// A phone that was away for longer begins anew.
+/// A phone that was away for longer begins anew (assumption: a season).
 const TOMBSTONES_KEPT: TimeDelta = TimeDelta::days(90);
-/// So long a command that is sent again gets its answer of the first time.
+/// So long the answer to a command is kept at least (assumption: as long as an old app may go unrenewed).
 const COMMANDS_KEPT: TimeDelta = TimeDelta::days(180);
-/// Uploads of one transaction: their bytes are many.
+/// Uploads of each sort in one transaction: their bytes are many (assumption).
 const BATCH: i64 = 20;
 
 pub async fn run(app: &App, shop: Id) -> Result<Outcome, Failure> {
     let house = Caller::house(shop);
     loop {
         let some = app.write(&house, |db| {
-            let ids = uploads::expired(db, BATCH)?;
+            let mut ids = uploads::expired(db, BATCH)?;
+            let waiting = mutations::uploads_waiting(db)?;
+            ids.extend(uploads::never_named(db, &waiting, BATCH)?);
             ids.iter().try_for_each(|id| uploads::delete(db, *id))?;
             Ok(ids.len())
         });
@@ -27,10 +30,8 @@ pub async fn run(app: &App, shop: Id) -> Result<Outcome, Failure> {
             break;
         }
     }
-    app.write(&house, |db| {
-        index::forget_before(db, db.now.plus(-TOMBSTONES_KEPT))?;
-        Ok(mutations::forget_before(db, db.now.plus(-COMMANDS_KEPT))?)
-    })
-    .await?;
+    app.write(&house, |db| Ok(mutations::forget_before(db, db.now.plus(-COMMANDS_KEPT))?)).await?;
+    // Alone, as nothing else is written meanwhile.
+    app.write(&house, |db| Ok(index::forget_before(db, db.now.plus(-TOMBSTONES_KEPT))?)).await?;
     Ok(Outcome::Done)
 }

@@ -44,6 +44,7 @@ pub fn problem(size: Size, seed: u64) -> RoundsProblem {
     let mut chance = Chance(seed.wrapping_mul(0x9e37_79b9_7f4a_7c15) | 1);
     let days: Vec<NaiveDate> = (0..size.days as i64).map(|day| first_day() + TimeDelta::days(day)).collect();
     RoundsProblem {
+        now: None,
         depot: Place::Plane { x_km: 0.0, y_km: 0.0 },
         travel: Travel::default(),
         matrix: None,

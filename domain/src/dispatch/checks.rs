@@ -267,6 +267,28 @@ fn supply_on_site_lifts_the_conflict() {
     assert_eq!(codes(&day), [ConflictCode::TankShort]);
 }
 
+/// Too early is before the window, unless the customer was told so.
+#[test]
+fn a_promise_may_begin_before_the_window() {
+    let mut day = sound_day();
+    day.visits[2].start = Some(at("07:50"));
+    assert_eq!(codes(&day), [ConflictCode::Early]);
+    day.visits[2].promised = Some(PromisedWindow { from: at("07:45"), to: at("10:00") });
+    assert_eq!(conflicts(&day), []);
+}
+
+/// By hand: the generator gives the first visit its 1.5 kWh, so that the battery of 2 kWh has 1.5 for the second.
+#[test]
+fn a_generator_spares_the_battery() {
+    let mut day = sound_day();
+    day.vans[0].generator = true;
+    (day.visits[0].machine_kwh, day.visits[1].machine_kwh) = (1.5, 1.5);
+    day.visits[1].site.generator_allowed = Some(false);
+    assert_eq!(conflicts(&day), []);
+    day.visits[0].site.generator_allowed = Some(false);
+    assert_eq!(codes(&day), [ConflictCode::GeneratorForbidden]);
+}
+
 /// The trade's demo job J012 (common practice): one person with a 250 l van sent to a motorhome of 3.05 m for a
 /// decontamination of 621 l and 374 min in a window of 3 h. Everything is said at once, with its numbers.
 #[test]

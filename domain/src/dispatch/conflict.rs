@@ -44,6 +44,8 @@ pub enum ConflictCode {
     Travel,
     /// Ends after the window.
     Late,
+    /// Begins before the window, and nobody told the customer so.
+    Early,
     /// Outside the narrower window that the customer was told when the rounds were published.
     PromiseBroken,
     VanOverlap,
@@ -60,7 +62,7 @@ pub enum ConflictCode {
     Weather,
     /// Another visit that it goes with is not served.
     Linked,
-    /// It could be served alone, but not beside what is worth more.
+    /// It could be served alone, but not beside what is worth more, or at a higher cost than that of leaving it out.
     NoRoom,
 }
 

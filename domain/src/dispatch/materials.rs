@@ -49,28 +49,28 @@ fn equipment(placed: &Placed) -> Vec<Conflict> {
     missing.into_iter().map(say).collect()
 }
 
-/// Machines run from the customer's mains, else from the battery, which is full in the morning, else the generator.
+/// Machines run from the customer's mains, else from the generator where there is one that may run, else from the
+/// battery, which is full in the morning.
 fn power(van: &Van, visits: &[&Placed]) -> Vec<Conflict> {
     let mut battery = usable(van.battery_kwh);
     let mut found = Vec::new();
     for placed in visits {
         let visit = placed.visit;
         let need = usable(visit.machine_kwh);
-        if visit.site.mains == Some(true) || need <= 0.0 {
+        let generator_runs = van.generator && visit.site.generator_allowed != Some(false);
+        if visit.site.mains == Some(true) || generator_runs || need <= 0.0 {
             continue;
         }
         let figures =
             vec![Figure::new("energy needed", need, "kWh"), Figure::new("battery left", battery, "kWh")];
-        let generator_allowed = visit.site.generator_allowed != Some(false);
-        if need > battery && van.generator && !generator_allowed {
+        if need > battery && van.generator {
             let text =
                 format!("needs {need:.1} kWh, the battery has {battery:.1}, and no generator may run there.");
             found.push(Conflict::of(ConflictCode::GeneratorForbidden, visit, text, figures));
-        } else if need > battery && !van.generator {
+        } else if need > battery {
             let text = format!("needs {need:.1} kWh and van {} has {battery:.1} left.", van.id);
             found.push(Conflict::of(ConflictCode::PowerShort, visit, text, figures));
-        }
-        if need <= battery {
+        } else {
             battery -= need;
         }
     }

@@ -23,7 +23,8 @@ pub(super) fn window(visit: &Visit) -> Option<Conflict> {
 }
 
 pub(super) fn of(day: &DayProblem, placed: &Placed) -> Vec<Conflict> {
-    let mut found: Vec<Conflict> = late(placed).into_iter().chain(too_far(placed)).collect();
+    let mut found: Vec<Conflict> =
+        late(placed).into_iter().chain(early(placed)).chain(too_far(placed)).collect();
     found.extend(promise(placed));
     for technician in placed.visit.crew(day) {
         found.extend(hours(day, placed, technician));
@@ -48,6 +49,17 @@ fn late(placed: &Placed) -> Option<Conflict> {
     );
     let figures = vec![Figure::new("late", late, "min"), Figure::new("travel", stop.travel_min, "min")];
     Some(Conflict::of(ConflictCode::Late, visit, text, figures))
+}
+
+/// Begins before the window, unless the customer was told so.
+fn early(placed: &Placed) -> Option<Conflict> {
+    let Placed { visit, stop, .. } = placed;
+    let early = minutes_between(stop.starts_at, visit.window_from);
+    let told = visit.promised.is_some_and(|told| told.from <= stop.starts_at);
+    (early > 0.0 && !told).then(|| {
+        let text = format!("starts {}, {early:.0} min before its window opens.", clock(stop.starts_at));
+        Conflict::of(ConflictCode::Early, visit, text, vec![Figure::new("early", early, "min")])
+    })
 }
 
 /// Outside what the customer was told.

@@ -90,7 +90,8 @@ pub enum Assignment {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Admission {
     Accept,
-    /// Accepted, and the office is shown that it came from somebody who no longer goes there.
+    /// Accepted as far as it is the person's own work, and the office is shown that it came from somebody who no longer
+    /// goes there.
     Flag,
     /// Kept for the office to decide.
     Park,

@@ -22,7 +22,7 @@ pub use command::{Admission, Assignment, COMMANDS, Command, admission};
 pub use digest::Digest;
 pub use ledger::{Entry, Ledger};
 pub use note::{Edit, FieldChange, Note, Noted, edit_note, merge_fields};
-pub use order::{Known, Verdict, corrected, judge};
+pub use order::{Known, MOST_OF_A_PUSH, Verdict, corrected, judge};
 pub use place::{Place, must_restart};
 pub use step::{StepAct, StepRefusal, StepState, StepStatus};
 pub use view::{DAYS_AHEAD, DAYS_BACK, window};

@@ -1,6 +1,10 @@
 //! Each command of a phone once and in its order, whatever the network does.
 
 use chrono::NaiveDateTime;
+use std::cmp::Ordering;
+
+/// Commands of one push, at most (assumption: two days' work of one person).
+pub const MOST_OF_A_PUSH: usize = 200;
 
 /// What is known of a command that arrives.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -18,24 +22,28 @@ pub struct Known<'a> {
 pub enum Verdict {
     /// It is new.
     Apply,
-    /// It was taken before under this number: the answer of that time is given again.
+    /// It was taken before, and the number is used up: the answer of that time is given again.
     Repeat,
     /// It was taken before under another number, maybe by another life of this phone: the number is used up, and the
     /// answer of that time is given again.
     Renumbered,
-    /// Another command was taken under this number: two phones have the same name.
+    /// The number is used up by another command: two phones have the same name.
     Forked,
     /// One before it is missing.
     Gap,
 }
 
+/// Nothing is kept under a number that a renumbered command used up, and so a used number alone says nothing: only a
+/// known id is a repetition. Of every phone the last commands are kept for good, as many as one push may have
+/// ([`MOST_OF_A_PUSH`]): those before them were acknowledged, or it would not have gone on.
 pub fn judge(n: i64, id: &str, known: Known<'_>) -> Verdict {
-    match known.under_n {
-        _ if n > known.last_n + 1 => Verdict::Gap,
-        Some(other) if n <= known.last_n && other != id => Verdict::Forked,
-        _ if n <= known.last_n => Verdict::Repeat,
-        _ if known.id_taken => Verdict::Renumbered,
-        _ => Verdict::Apply,
+    let same = known.under_n.map_or(known.id_taken, |under| under == id);
+    match n.cmp(&(known.last_n + 1)) {
+        Ordering::Greater => Verdict::Gap,
+        Ordering::Less if same => Verdict::Repeat,
+        Ordering::Less => Verdict::Forked,
+        Ordering::Equal if known.id_taken => Verdict::Renumbered,
+        Ordering::Equal => Verdict::Apply,
     }
 }
 
@@ -97,7 +105,9 @@ mod tests {
         assert_eq!(judge(1, "a", known(3, Some("a"), true)), Verdict::Repeat);
         assert_eq!(judge(1, "b", known(3, Some("a"), false)), Verdict::Forked);
         assert_eq!(judge(4, "a", known(3, None, true)), Verdict::Renumbered);
-        // What is no longer kept was taken: its number is behind.
-        assert_eq!(judge(1, "a", known(3, None, false)), Verdict::Repeat);
+        // A renumbered command used the number up, and comes again.
+        assert_eq!(judge(2, "a", known(3, None, true)), Verdict::Repeat);
+        // Nothing is kept under the number, and nobody ever heard of the command: to call it taken would lose it.
+        assert_eq!(judge(1, "a", known(3, None, false)), Verdict::Forked);
     }
 }

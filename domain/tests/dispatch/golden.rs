@@ -22,6 +22,7 @@ fn at(on: &str, time: &str) -> NaiveDateTime {
 fn town(days: &[&str]) -> RoundsProblem {
     let days: Vec<NaiveDate> = days.iter().map(|on| day(on)).collect();
     RoundsProblem {
+        now: None,
         depot: plane(0.0, 0.0),
         travel: Travel::default(),
         matrix: None,

@@ -268,3 +268,36 @@ fn small_slips_of_the_input_do_no_harm() {
     assert_eq!((plan.rounds[0].travel_min, plan.rounds[0].travel_km), (77.0, 3.0));
     assert_eq!(plan.rounds[0].stops[0].starts_at, at("08:00"));
 }
+
+/// By hand: 15 % of 26 l stay in the tank, so 22.1 l can be given, and not a tenth more.
+#[test]
+fn the_whole_tank_but_its_reserve_is_given() {
+    for (water_l, served) in [(22.1, true), (22.2, false)] {
+        let mut problem = sound();
+        problem.requests.truncate(1);
+        problem.margins.tank_reserve_share = 0.15;
+        for rostered in &mut problem.vans {
+            (rostered.van.tank_l, rostered.van.refill) = (26.0, None);
+        }
+        problem.requests[0].visit.water_l = water_l;
+        assert_eq!(plan(&problem).unserved.is_empty(), served, "{water_l} l");
+    }
+}
+
+/// Two far visits that are worth less than the way there: the first is left out for its own cost, the second as it goes
+/// only after the first.
+#[test]
+fn what_costs_more_than_it_is_worth_says_so() {
+    let mut problem = sound();
+    problem.weights.unserved = [5.0; 5];
+    problem.requests.retain(|request| ["J4", "J5"].contains(&request.visit.job.as_str()));
+    for request in &mut problem.requests {
+        request.visit.place = plane(12.0, 9.0);
+    }
+    problem.links =
+        vec![VisitLink::After { first: "J5".into(), then: "J4".into(), least_days: 0, most_days: 1 }];
+    let plan = plan(&problem);
+    assert_eq!((reasons(&plan, "J5"), reasons(&plan, "J4")), (vec![NoRoom], vec![Linked]), "{plan:#?}");
+    let text = &plan.unserved.iter().find(|one| one.job == "J5").expect("unserved").reasons[0].text;
+    assert!(text.contains("leaving it out costs 5"), "{text}");
+}

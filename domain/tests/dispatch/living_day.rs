@@ -132,3 +132,63 @@ fn an_urgent_visit_and_a_no_show() {
         told.changes
     );
 }
+
+/// Nimbo's van with a visit that stays on the first day.
+fn staying(job: &mut domain::dispatch::planning::Request, start: &str) {
+    job.published =
+        Some(Published { van: "V1".into(), technicians: words(&["Nimbo"]), start: at(start), frozen: true });
+}
+
+/// What stays in the evening makes the evening no working time for others, and takes nobody's break.
+#[test]
+fn what_stays_late_eases_nothing_for_others() {
+    let mut requests = vec![
+        request("J1", plane(3.0, 4.0), "08:00", "11:00"),
+        request("J2", plane(3.0, 4.0), "18:00", "21:00"),
+        request("J3", plane(3.0, 4.0), "20:00", "23:30"),
+    ];
+    staying(&mut requests[1], "18:30");
+    let mut problem = problem(requests);
+    problem.technicians.truncate(1);
+    problem.vans.truncate(1);
+    problem.days.truncate(1);
+    let plan = replan(&problem).plan;
+    assert_eq!(plan.faults, [] as [String; 0]);
+    let stops = &plan.rounds[0].stops;
+    let jobs: Vec<&str> = stops.iter().filter_map(|stop| stop.job.as_deref()).collect();
+    assert_eq!(jobs, ["J1", "J2"], "{plan:#?}");
+    assert_eq!(stops.iter().filter(|stop| stop.kind == StopKind::Break).count(), 1, "{plan:#?}");
+}
+
+/// More energy than the battery has, and still it stays: that has been decided.
+#[test]
+fn what_stays_may_be_too_much_for_its_van() {
+    let mut requests = vec![request("J1", plane(3.0, 4.0), "08:00", "11:00")];
+    requests[0].visit.machine_kwh = 9.0;
+    staying(&mut requests[0], "08:30");
+    let plan = replan(&problem(requests)).plan;
+    assert_eq!((plan.faults.len(), plan.unserved.len()), (0, 0), "{plan:#?}");
+    assert_eq!(plan.rounds[0].stops[0].starts_at, at("08:30"));
+}
+
+/// Nobody departs in the past, but for what stays there: it began in time.
+#[test]
+fn nobody_departs_before_now() {
+    let mut requests = vec![
+        request("J1", plane(3.0, 4.0), "08:00", "11:00"),
+        request("J2", plane(4.0, 4.0), "09:00", "16:00"),
+        request("J3", plane(-3.0, 4.0), "10:00", "16:00"),
+    ];
+    staying(&mut requests[0], "08:30");
+    let mut problem = problem(requests);
+    problem.now = Some(at("10:30"));
+    let plan = replan(&problem).plan;
+    assert_eq!((plan.faults.len(), plan.unserved.len()), (0, 0), "{plan:#?}");
+    for round in &plan.rounds {
+        let stays = round.stops.iter().any(|stop| stop.job.as_deref() == Some("J1"));
+        assert!(stays || round.departs_at >= at("10:30"), "{round:#?}");
+    }
+    // By hand: 5 km straight, 6.5 km by road, 13 min.
+    let first = plan.rounds.iter().find(|round| round.van == "V1").expect("a round");
+    assert_eq!((first.departs_at, first.stops[0].starts_at), (at("08:17"), at("08:30")));
+}

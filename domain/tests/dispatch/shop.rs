@@ -106,6 +106,7 @@ pub fn request(job: &str, place: Place, from: &str, to: &str) -> Request {
 
 pub fn problem(requests: Vec<Request>) -> RoundsProblem {
     RoundsProblem {
+        now: None,
         days: days(),
         depot: plane(0.0, 0.0),
         travel: Travel::default(),

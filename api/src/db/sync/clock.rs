@@ -21,14 +21,35 @@ pub fn next(db: &mut Db<'_>) -> QueryResult<Option<i64>> {
     Ok(Some(now(db)?.1))
 }
 
+/// Keeps the number from being taken until this transaction ends, without taking it.
+pub fn lock(db: &mut Db<'_>) -> QueryResult<()> {
+    // Setting a column to itself takes the row's lock on PostgreSQL; SQLite's writer is alone anyway.
+    let row = sync_clock::table.find(db.shop);
+    diesel::update(row).set(sync_clock::seq.eq(sync_clock::seq)).execute(db.conn).map(|_| ())
+}
+
 /// The timeline and the number of the last change.
 pub fn now(db: &mut Db<'_>) -> QueryResult<(String, i64)> {
     sync_clock::table.find(db.shop).select((sync_clock::epoch, sync_clock::seq)).first(db.conn)
 }
 
+/// A timeline that began because of what a phone knows has this before the second in which it did, and an id.
+const ASKED: &str = "asked-";
+/// So long such a one lasts at least (assumption: nobody restores twice an hour without saying so).
+const LEAST_EPOCH_S: i64 = 3_600;
+
+/// For how many seconds more no phone can have another timeline begin.
+pub fn rests_for_s(db: &mut Db<'_>) -> QueryResult<Option<i64>> {
+    let epoch = now(db)?.0;
+    let began = epoch.strip_prefix(ASKED).and_then(|rest| rest.split_once('-')?.0.parse::<i64>().ok());
+    let rest = began.map(|began| LEAST_EPOCH_S - (db.now.unix() - began));
+    Ok(rest.filter(|rest| (1..=LEAST_EPOCH_S).contains(rest)))
+}
+
 /// Begins another timeline: what was acknowledged on the old one may be lost here.
-pub fn begin_epoch(db: &mut Db<'_>) -> QueryResult<()> {
-    let epoch = Id::new(db.now).to_string();
+pub fn begin_epoch(db: &mut Db<'_>, asked: bool) -> QueryResult<()> {
+    let id = Id::new(db.now);
+    let epoch = if asked { format!("{ASKED}{}-{id}", db.now.unix()) } else { id.to_string() };
     diesel::update(sync_clock::table.find(db.shop))
         .set(sync_clock::epoch.eq(epoch))
         .execute(db.conn)

@@ -1,7 +1,7 @@
 //! One row for each thing and each person who may see it, or could until lately, with the number of the change that
 //! touched it last. It is updated in place, so nothing grows.
 
-use super::{Kind, scopes};
+use super::{Kind, clock, scopes};
 use crate::db::Db;
 use crate::db::kinds::{Id, Instant};
 use crate::db::schema::sync_index;
@@ -55,19 +55,19 @@ pub fn write(db: &mut Db<'_>, person: Id, seq: i64, changes: &[Change]) -> Query
         if change.present {
             digest.add(kind, id, seq);
         }
-        match known {
-            Some(_) => update(db, person, seq, change)?,
-            None => insert(db, person, seq, change)?,
+        // A row that is there no longer, though it was just now, is made anew: the digest has it.
+        if known.is_none() || !update(db, person, seq, change)? {
+            insert(db, person, seq, change)?;
         }
     }
     scopes::set_digest(db, person, digest)
 }
 
-fn update(db: &mut Db<'_>, person: Id, seq: i64, change: &Change) -> QueryResult<()> {
+fn update(db: &mut Db<'_>, person: Id, seq: i64, change: &Change) -> QueryResult<bool> {
     let row = sync_index::table.find((db.shop, person, change.kind.word(), &change.id));
     let set =
         (sync_index::seq.eq(seq), sync_index::present.eq(change.present), sync_index::touched_at.eq(db.now));
-    diesel::update(row).set(set).execute(db.conn).map(|_| ())
+    Ok(diesel::update(row).set(set).execute(db.conn)? == 1)
 }
 
 fn insert(db: &mut Db<'_>, person: Id, seq: i64, change: &Change) -> QueryResult<()> {
@@ -87,14 +87,21 @@ fn stored(
     changes: &[Change],
 ) -> QueryResult<BTreeMap<(String, String), (i64, bool)>> {
     let mut found = BTreeMap::new();
-    // SQLite takes 32,766 values in one statement.
-    for part in changes.chunks(1_000) {
-        let ids: Vec<&str> = part.iter().map(|change| change.id.as_str()).collect();
-        let rows: Vec<(String, String, i64, bool)> = of_person(db.shop, person)
-            .filter(sync_index::id.eq_any(ids))
-            .select((sync_index::kind, sync_index::id, sync_index::seq, sync_index::present))
-            .load(db.conn)?;
-        found.extend(rows.into_iter().map(|(kind, id, seq, present)| ((kind, id), (seq, present))));
+    let kinds: BTreeSet<Kind> = changes.iter().map(|change| change.kind).collect();
+    // One kind at a time, as the key has it before the id: else all rows of the person would be looked through.
+    for kind in kinds {
+        let ids: Vec<&str> =
+            changes.iter().filter(|one| one.kind == kind).map(|one| one.id.as_str()).collect();
+        // SQLite takes 32,766 values in one statement.
+        for part in ids.chunks(1_000) {
+            let rows: Vec<(String, i64, bool)> = of_person(db.shop, person)
+                .filter(sync_index::kind.eq(kind.word()).and(sync_index::id.eq_any(part.to_vec())))
+                .select((sync_index::id, sync_index::seq, sync_index::present))
+                .load(db.conn)?;
+            found.extend(
+                rows.into_iter().map(|(id, seq, present)| ((kind.word().to_owned(), id), (seq, present))),
+            );
+        }
     }
     Ok(found)
 }
@@ -167,15 +174,20 @@ pub fn recount(db: &mut Db<'_>, person: Id) -> QueryResult<Digest> {
     Ok(digest)
 }
 
-/// The rows behind a place, in their order.
+/// The rows behind a place, in their order. A copy that is made for the first time never had what left the view before it was
+/// begun, and is not told of it.
 pub fn page(db: &mut Db<'_>, person: Id, after: &Place, limit: i64) -> QueryResult<Vec<Row>> {
     let mut rows = of_person(db.shop, person).into_boxed();
+    if let Some(began) = after.began {
+        rows = rows.filter(sync_index::present.eq(true).or(sync_index::seq.gt(began)));
+    }
     rows = match after.row.clone() {
         None => rows.filter(sync_index::seq.gt(after.seq)),
         Some((kind, id)) => {
             let same_kind = sync_index::kind.eq(kind.clone()).and(sync_index::id.gt(id));
             let same = sync_index::seq.eq(after.seq).and(sync_index::kind.gt(kind).or(same_kind));
-            rows.filter(sync_index::seq.gt(after.seq).or(same))
+            // Said twice, as an index is entered by the first and not by the second.
+            rows.filter(sync_index::seq.ge(after.seq)).filter(sync_index::seq.gt(after.seq).or(same))
         }
     };
     rows.order((sync_index::seq, sync_index::kind, sync_index::id))
@@ -184,8 +196,10 @@ pub fn page(db: &mut Db<'_>, person: Id, after: &Place, limit: i64) -> QueryResu
         .load(db.conn)
 }
 
-/// Forgets what left somebody's view before an instant; a phone that was away for longer begins anew.
+/// Forgets what left somebody's view before an instant; a phone that was away for longer begins anew. No change writes rows
+/// meanwhile: one that brings back what is being forgotten waits for it.
 pub fn forget_before(db: &mut Db<'_>, before: Instant) -> QueryResult<usize> {
+    clock::lock(db)?;
     let old = sync_index::present.eq(false).and(sync_index::touched_at.lt(before));
     for person in scopes::people(db)? {
         let newest: Option<i64> = of_person(db.shop, person)

@@ -8,6 +8,7 @@
 //! row for each thing and person), [`scopes`] (how much it is), [`clock`].
 
 pub mod clock;
+pub mod held;
 pub mod index;
 pub mod scopes;
 pub mod view;
@@ -93,6 +94,8 @@ pub enum Touch {
     Person(Id),
     /// Another timeline begins.
     Epoch,
+    /// The same, because a phone knows more than the server.
+    EpochAsked,
 }
 
 /// Somebody's phones have something to fetch.
@@ -122,8 +125,9 @@ pub fn settle(db: &mut Db<'_>) -> QueryResult<Option<Poke>> {
         return Ok(None);
     }
     let Some(seq) = clock::next(db)? else { return Ok(None) };
-    if touched.contains(&Touch::Epoch) {
-        clock::begin_epoch(db)?;
+    let asked = touched.contains(&Touch::EpochAsked);
+    if asked || touched.contains(&Touch::Epoch) {
+        clock::begin_epoch(db, asked)?;
     }
     let mut all = scopes::people(db)?;
     let mut people = BTreeSet::new();
@@ -156,12 +160,11 @@ fn to_review(
     touched: &BTreeSet<Touch>,
     all: &BTreeSet<Id>,
 ) -> QueryResult<Vec<(Id, NaiveDate)>> {
-    let today = scopes::today(db)?;
     let mut found = BTreeMap::new();
     for touch in touched {
         match touch {
             Touch::Person(person) => {
-                found.insert(*person, Some(today));
+                found.insert(*person, Some(scopes::today(db)?));
             }
             Touch::Placed(job) => {
                 let before = index::holders(db, Kind::Job, job.as_str())?;
@@ -176,9 +179,10 @@ fn to_review(
     let mut whole = Vec::new();
     for (person, day) in found {
         // A job that moves says nothing of the days: they move on when the phone asks.
-        let day = match day {
-            Some(day) => day,
-            None => scopes::find(db, person)?.map_or(today, |scope| scope.as_of),
+        let day = match (day, scopes::find(db, person)?) {
+            (Some(day), _) => day,
+            (None, Some(scope)) => scope.as_of,
+            (None, None) => scopes::today(db)?,
         };
         whole.push((person, day));
     }
@@ -228,7 +232,7 @@ fn changes(db: &mut Db<'_>, touched: &BTreeSet<Touch>) -> QueryResult<BTreeMap<I
                 .into_iter()
                 .map(|job| Change::made(Kind::Job, job.as_str(), Some(job)))
                 .collect(),
-            Touch::Person(_) | Touch::Epoch => Vec::new(),
+            Touch::Person(_) | Touch::Epoch | Touch::EpochAsked => Vec::new(),
         };
         for row in rows {
             let holders = match row.job {

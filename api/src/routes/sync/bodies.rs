@@ -2,13 +2,10 @@
 
 use crate::db::devices::ROW_SCHEMA;
 use crate::db::kinds::Id;
-use crate::db::sync::Kind;
 use crate::db::sync::index::Row;
 use crate::db::sync::view::step_key;
-use crate::db::{
-    Db, arrivals, crew_notes, customers, extra_work, inspections, job_comments, jobs, photos, plans,
-    step_states, steps, vans, vehicles, waivers,
-};
+use crate::db::sync::{Kind, held};
+use crate::db::{Db, arrivals, crew_notes, customers, jobs, plans, step_states, vans, vehicles};
 use crate::error::ApiError;
 use crate::handbooks::Handbooks;
 use crate::routes::jobs::views;
@@ -19,8 +16,8 @@ use std::collections::{BTreeMap, BTreeSet};
 /// Things by kind and id.
 pub type Bodies = BTreeMap<(Kind, String), Value>;
 
-/// Reads what these rows are about; all in the snapshot that they were read in.
-pub fn read(db: &mut Db<'_>, handbooks: &Handbooks, rows: &[Row]) -> Result<Bodies, ApiError> {
+/// Reads what these rows of a person are about; all in the snapshot that they were read in.
+pub fn read(db: &mut Db<'_>, handbooks: &Handbooks, person: Id, rows: &[Row]) -> Result<Bodies, ApiError> {
     let mut wanted: BTreeMap<Kind, Wanted> = BTreeMap::new();
     for row in rows.iter().filter(|row| row.present) {
         let kind =
@@ -31,7 +28,7 @@ pub fn read(db: &mut Db<'_>, handbooks: &Handbooks, rows: &[Row]) -> Result<Bodi
     }
     let mut bodies = Bodies::new();
     for (kind, wanted) in wanted {
-        let found = of_kind(db, handbooks, kind, &wanted)?;
+        let found = of_kind(db, handbooks, (person, kind), &wanted)?;
         let asked = found.into_iter().filter(|(id, _)| wanted.ids.contains(id));
         bodies.extend(asked.map(|(id, body)| ((kind, id), body)));
     }
@@ -55,10 +52,11 @@ impl Wanted {
 fn of_kind(
     db: &mut Db<'_>,
     handbooks: &Handbooks,
-    kind: Kind,
+    (person, kind): (Id, Kind),
     wanted: &Wanted,
 ) -> Result<Vec<(String, Value)>, ApiError> {
     let jobs: Vec<Id> = wanted.jobs.iter().copied().collect();
+    let keys: Vec<String> = wanted.ids.iter().cloned().collect();
     match kind {
         Kind::Job => {
             let rows = jobs::among(db, &wanted.ids())?;
@@ -75,15 +73,15 @@ fn of_kind(
             }
             Ok(found)
         }
-        Kind::Inspection => told(inspections::records_of(db, &jobs)?, |one| one.id.to_string()),
-        Kind::Record => told(steps::records_of(db, &jobs)?, |one| one.id.to_string()),
+        Kind::Inspection => told(held::inspections(db, person, &keys)?, |one| one.id.to_string()),
+        Kind::Record => told(held::records(db, person, &keys)?, |one| one.id.to_string()),
         Kind::Step => told(step_states::of_jobs(db, &jobs)?, |one| step_key(one.job, &one.step)),
         Kind::Arrival => told(arrivals::of_jobs(db, &jobs)?, |one| one.job.to_string()),
-        Kind::ExtraWork => told(extra_work::of_jobs(db, &jobs)?, |one| one.id.to_string()),
-        Kind::Waiver => told(waivers::of_jobs(db, &jobs)?, |one| one.id.to_string()),
-        Kind::Comment => told(job_comments::of_jobs(db, &jobs)?, |one| one.id.to_string()),
+        Kind::ExtraWork => told(held::extra_work_asked(db, person, &keys)?, |one| one.id.to_string()),
+        Kind::Waiver => told(held::waivers(db, person, &keys)?, |one| one.id.to_string()),
+        Kind::Comment => told(held::comments(db, person, &keys)?, |one| one.id.to_string()),
         Kind::Note => told(crew_notes::of_jobs(db, &jobs)?, |one| one.job.to_string()),
-        Kind::Photo => told(photos::of_jobs(db, &jobs)?, |one| one.id.to_string()),
+        Kind::Photo => told(held::photos(db, person, &keys)?, |one| one.id.to_string()),
         // A megabyte that seldom changes: the phone asks for it with the tag that it holds.
         Kind::Handbook => {
             let version = handbooks.of(db)?.version.clone();

@@ -3,7 +3,7 @@
 use crate::check::{Check, Checker};
 use crate::db::arrivals::ArrivalFields;
 use crate::db::extra_work::ExtraWorkFields;
-use crate::db::kinds::Id;
+use crate::db::kinds::{Id, Instant};
 use crate::db::photos::PhotoFields;
 use crate::db::steps::StepFields;
 use crate::db::waivers::WaiverFields;
@@ -11,7 +11,8 @@ use crate::error::ApiError;
 use crate::extract::read_value;
 use crate::routes::acknowledgements::AcknowledgementFields;
 use crate::routes::step_changes::{StepCorrection, StepVoid};
-use crate::routes::steps::FinishFields;
+use crate::routes::steps::{CLOCK_LEEWAY, FinishFields};
+use chrono::TimeDelta;
 use domain::inspection::Inspection;
 use domain::sync::{COMMANDS, Command};
 use serde::Deserialize;
@@ -94,6 +95,11 @@ impl Check for ArrivalTouch {
 const ARRIVAL_FIELDS: [&str; 6] = ["arrived_at", "travel_min", "travel_km", "no_show", "waited_min", "note"];
 
 impl ArrivalTouch {
+    /// Whether it says that nobody was there.
+    pub fn is_no_show(&self) -> bool {
+        self.0.get("no_show") == Some(&Value::Bool(true))
+    }
+
     /// What an arrival becomes by it.
     pub fn written_into(&self, before: Option<&ArrivalFields>) -> Result<ArrivalFields, ApiError> {
         let mut form: BTreeMap<String, Value> = match before {
@@ -121,11 +127,8 @@ impl Check for NoteText {
     }
 }
 
-/// Reads the arguments of a command. Instants in them are by the phone's clock, which is `ahead_ms` ahead of ours.
-pub fn understand(command: Command, mut args: Value, ahead_ms: i64) -> Result<Said, ApiError> {
-    if ahead_ms != 0 {
-        put_right(&mut args, ahead_ms);
-    }
+/// Reads the arguments of a command.
+pub fn understand(command: Command, args: Value) -> Result<Said, ApiError> {
     Ok(match command {
         Command::StartStep => Said::StartStep(read_value(args)?),
         Command::RecordStep => Said::RecordStep(read_value(args)?),
@@ -160,23 +163,47 @@ fn record_and(mut args: Value) -> Result<(Id, Value), ApiError> {
     Ok((record.map_err(|e| ApiError::field("/record", "invalid_value", e.to_string()))?, args))
 }
 
-/// Moves every instant to where it lies by our clock.
-fn put_right(value: &mut Value, ahead_ms: i64) {
-    match value {
-        Value::Object(fields) => put_fields_right(fields, ahead_ms),
-        Value::Array(values) => values.iter_mut().for_each(|value| put_right(value, ahead_ms)),
-        _ => {}
-    }
+/// How instants of a phone become ours.
+#[derive(Debug, Clone, Copy)]
+pub struct PhoneClock {
+    /// How far the phone's clock was ahead of ours when it sent.
+    pub ahead: TimeDelta,
+    /// When we received it: nothing that it tells has happened later.
+    pub received_at: Instant,
 }
 
-fn put_fields_right(fields: &mut Map<String, Value>, ahead_ms: i64) {
-    for (name, value) in fields.iter_mut() {
-        let at: Option<crate::db::kinds::Instant> =
-            name.ends_with("_at").then(|| serde_json::from_value(value.clone()).ok()).flatten();
-        match at {
-            Some(at) => *value = json!(at.plus(chrono::TimeDelta::milliseconds(-ahead_ms))),
-            None => put_right(value, ahead_ms),
+impl PhoneClock {
+    /// Moves every instant of a command to where it lies by our clock; tells whether one would still have lain ahead of us,
+    /// as where the phone's clock was wrong when it was noted and right again when it was sent.
+    pub fn put_right(self, value: &mut Value) -> bool {
+        match value {
+            Value::Object(fields) => self.put_fields_right(fields),
+            Value::Array(values) => {
+                let mut any_ahead = false;
+                for value in values {
+                    any_ahead |= self.put_right(value);
+                }
+                any_ahead
+            }
+            _ => false,
         }
+    }
+
+    fn put_fields_right(self, fields: &mut Map<String, Value>) -> bool {
+        let mut any_ahead = false;
+        for (name, value) in fields.iter_mut() {
+            let at: Option<Instant> =
+                name.ends_with("_at").then(|| serde_json::from_value(value.clone()).ok()).flatten();
+            let Some(at) = at else {
+                any_ahead |= self.put_right(value);
+                continue;
+            };
+            let by_ours = at.plus(-self.ahead);
+            let is_ahead = by_ours > self.received_at.plus(CLOCK_LEEWAY);
+            any_ahead |= is_ahead;
+            *value = json!(if is_ahead { self.received_at } else { by_ours });
+        }
+        any_ahead
     }
 }
 

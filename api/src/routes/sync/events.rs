@@ -14,12 +14,15 @@ use actix_web::web::{Bytes, Data};
 use actix_web::{HttpResponse, get};
 use futures_util::stream;
 use serde::Deserialize;
+use std::pin::Pin;
 use std::time::Duration;
 use tokio::sync::broadcast::Receiver;
 use tokio::sync::broadcast::error::RecvError;
+use tokio::time::{Sleep, sleep};
 use utoipa::IntoParams;
 
-/// How often a silent line is kept open, and the login looked at again (assumption: below the patience of proxies).
+/// How often a line is kept open, however much is told on it and on others, and its login looked at again (assumption: below
+/// the patience of proxies).
 const BREATH: Duration = Duration::from_secs(15);
 
 /// Which phone listens.
@@ -50,7 +53,8 @@ pub async fn listen(app: Shared, caller: Caller, query: Query<EventQuery>) -> An
         heard(db, device, person)?;
         Ok(clock::now(db)?.1)
     });
-    let line = Line { first: Some(first.await?), app, caller, person, device, pokes };
+    let first = Some(first.await?);
+    let line = Line { first, app, caller, person, device, pokes, breath: Box::pin(sleep(BREATH)) };
     Ok(HttpResponse::Ok()
         .content_type("text/event-stream")
         .insert_header((header::CACHE_CONTROL, "private, no-store"))
@@ -66,6 +70,8 @@ struct Line {
     person: Id,
     device: Id,
     pokes: Receiver<Poke>,
+    /// Ends when it is time to breathe.
+    breath: Pin<Box<Sleep>>,
 }
 
 impl Line {
@@ -74,21 +80,27 @@ impl Line {
             return Ok(Some((poke(seq), self)));
         }
         loop {
-            match tokio::time::timeout(BREATH, self.pokes.recv()).await {
-                Ok(Ok(heard)) if heard.shop == self.caller.shop && heard.people.contains(&self.person) => {
+            let heard = tokio::select! {
+                biased;
+                () = &mut self.breath => return self.breathe().await,
+                heard = self.pokes.recv() => heard,
+            };
+            match heard {
+                Ok(heard) if heard.shop == self.caller.shop && heard.people.contains(&self.person) => {
                     return Ok(Some((poke(heard.seq), self)));
                 }
-                Ok(Ok(_)) => {}
+                Ok(_) => {}
                 // Too many to tell one by one: there is surely something to fetch.
-                Ok(Err(RecvError::Lagged(_))) | Err(_) => return self.breathe().await,
-                Ok(Err(RecvError::Closed)) => return Ok(None),
+                Err(RecvError::Lagged(_)) => return self.breathe().await,
+                Err(RecvError::Closed) => return Ok(None),
             }
         }
     }
 
     /// Ends the line of somebody whose login or device no longer counts; else tells where the shop stands, as another
     /// replica may have changed something.
-    async fn breathe(self) -> Result<Option<(Bytes, Line)>, ApiError> {
+    async fn breathe(mut self) -> Result<Option<(Bytes, Line)>, ApiError> {
+        self.breath = Box::pin(sleep(BREATH));
         let (person, device) = (self.person, self.device);
         let seq = self.app.read(&self.caller, move |db| {
             heard(db, device, person)?;

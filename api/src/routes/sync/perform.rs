@@ -1,7 +1,8 @@
 //! What a command of a phone does: the same functions that the routes of the office call. What cannot be done is told as a
 //! [`Fate`], so that everything behind it goes on.
 
-use super::commands::{Said, understand};
+use super::commands::{PhoneClock, Said, understand};
+use super::former;
 use crate::db::kinds::Id;
 use crate::db::mutations::{self, Fate, MutationOutcome, Reason};
 use crate::db::step_states::NewAct;
@@ -30,8 +31,7 @@ pub struct Telling {
     pub base_rev: Option<i32>,
     pub depends_on: Vec<Id>,
     pub args: Value,
-    /// How far the phone's clock is ahead of ours.
-    pub ahead_ms: i64,
+    pub clock: PhoneClock,
 }
 
 /// What was done: something new, or something that met what was there.
@@ -50,7 +50,7 @@ pub fn perform(db: &mut Db<'_>, handbooks: &Handbooks, telling: &Telling) -> Res
         let detail = format!("it needs {missing}, which has no effect yet");
         return Ok(held(telling, MutationOutcome::Parked, "dependency_missing", detail));
     }
-    let flagged = match admitted(db, command, telling)? {
+    let is_former = match admitted(db, command, telling)? {
         Admission::Accept => false,
         Admission::Flag => true,
         Admission::Park if command == Command::RequestChange => return request(telling),
@@ -59,23 +59,41 @@ pub fn perform(db: &mut Db<'_>, handbooks: &Handbooks, telling: &Telling) -> Res
             return Ok(held(telling, MutationOutcome::Parked, "not_theirs", detail));
         }
     };
+    let mut args = telling.args.clone();
+    let was_ahead = telling.clock.put_right(&mut args);
     let done = db.part(|db| {
-        let said = understand(command, telling.args.clone(), telling.ahead_ms)?;
-        // Who once had the job tells of it like the office does.
-        let technician = telling.technician.filter(|_| !flagged);
+        let said = understand(command, args)?;
+        if is_former {
+            former::own_work_only(db, telling, &said)?;
+        }
+        // They are held to their own work by now; the job is no longer on their list.
+        let technician = telling.technician.filter(|_| !is_former);
         act(db, handbooks, telling, ((technician, telling.person), said))
     })?;
     match done {
-        Ok(done) => Ok(fate(telling, done, flagged)),
+        Ok(done) => Ok(fate(telling, done, (is_former, was_ahead))),
         Err(error) => refusal(db, telling, error),
     }
 }
 
-fn fate(telling: &Telling, done: Done, flagged: bool) -> Fate {
-    match done {
-        Done::New => Fate { outcome: MutationOutcome::Applied, reason: None, payload: None, flagged },
-        Done::Met(code, detail) => Fate { flagged, ..held(telling, MutationOutcome::Merged, code, detail) },
-    }
+/// What has its effect; the office is shown what came from a former technician, or told of times still to come.
+fn fate(telling: &Telling, done: Done, (is_former, was_ahead): (bool, bool)) -> Fate {
+    let flagged = is_former || was_ahead;
+    let (outcome, code, detail) = match done {
+        Done::Met(code, detail) => (MutationOutcome::Merged, code, detail),
+        Done::New if was_ahead => {
+            let detail = "times that were still to come were taken as those at which it arrived";
+            (MutationOutcome::Applied, "clock_was_ahead", detail.to_owned())
+        }
+        Done::New if is_former => {
+            let detail = "it came from somebody who no longer goes there";
+            (MutationOutcome::Applied, "no_longer_theirs", detail.to_owned())
+        }
+        Done::New => {
+            return Fate { outcome: MutationOutcome::Applied, reason: None, payload: None, flagged };
+        }
+    };
+    Fate { flagged, ..held(telling, outcome, code, detail) }
 }
 
 /// Kept with all that was sent.
@@ -86,12 +104,13 @@ fn held(telling: &Telling, outcome: MutationOutcome, code: &str, detail: String)
 
 /// What is kept of a command, for the office to look at and to do later.
 pub fn payload(telling: &Telling) -> Value {
-    json!({ "args": telling.args, "base_rev": telling.base_rev, "ahead_ms": telling.ahead_ms })
+    let ahead_ms = telling.clock.ahead.num_milliseconds();
+    json!({ "args": telling.args, "base_rev": telling.base_rev, "ahead_ms": ahead_ms })
 }
 
 /// A wish for the office; what cannot be read is rejected like everything else.
 fn request(telling: &Telling) -> Result<Fate, ApiError> {
-    Ok(match understand(Command::RequestChange, telling.args.clone(), 0) {
+    Ok(match understand(Command::RequestChange, telling.args.clone()) {
         Ok(_) => held(
             telling,
             MutationOutcome::Parked,
@@ -103,7 +122,8 @@ fn request(telling: &Telling) -> Result<Fate, ApiError> {
     })
 }
 
-fn invalid(telling: &Telling, errors: Vec<FieldError>) -> Fate {
+/// What can never have an effect as it is, with the fields that are wrong.
+pub fn invalid(telling: &Telling, errors: Vec<FieldError>) -> Fate {
     let detail = errors.first().map(|error| error.detail.clone()).unwrap_or_default();
     let mut fate = held(telling, MutationOutcome::Rejected, "invalid", detail);
     if let Some(reason) = &mut fate.reason {

@@ -20,7 +20,7 @@ use serde::{Deserialize, Serialize};
 use serde_json::Value;
 use utoipa::{IntoParams, ToSchema};
 
-/// Rows of a page when none are asked for.
+/// Rows of a page when none are asked for (assumption: some 100 kB, unpacked).
 const DEFAULT_LIMIT: i64 = 200;
 
 /// Which phone asks, and how far it has read.
@@ -104,6 +104,9 @@ pub struct PulledChange {
 ///
 /// It is the caller's jobs from yesterday to 14 days ahead with all that belongs to them, the customers, vehicles and vans
 /// of these jobs, and the version of the handbook. What leaves this view comes as `del`.
+///
+/// 426 `other_rows`: the phone registered with another `row_schema` than this server sends. It can go on sending; the app
+/// or the server has to be brought up to date, and the phone to register again, before it is told anything new.
 #[utoipa::path(
     tag = "sync",
     params(PullQuery),
@@ -114,35 +117,65 @@ pub async fn pull(app: Shared, caller: Caller, query: Query<PullQuery>) -> Answe
     let (person, Query(query)) = (caller.person()?, query);
     let list = format!("{} sync {person}", caller.shop);
     let place: Option<Place> = page::unseal(&app.keys, &list, query.cursor.as_deref())?;
-    if let Some(touch) = app
-        .read(&caller, {
-            let place = place.clone();
-            move |db| overdue(db, person, place.as_ref())
-        })
-        .await?
-    {
+    let (handbooks, limit) = (app.handbooks.clone(), query.limit.unwrap_or(DEFAULT_LIMIT));
+    let ask = Asked { device: query.device, person, place, limit };
+    let read = |ask: Asked, last: bool| {
+        let handbooks = handbooks.clone();
+        app.snapshot(&caller, move |db| answer(db, &handbooks, ask, last))
+    };
+    let mut answered = read(ask.clone(), false).await?;
+    if let Answered::Overdue(touch) = answered {
         // The house does it: nobody said anything.
-        app.write(&Caller::house(caller.shop), move |db| {
+        let house = Caller::house(caller.shop);
+        let write = app.write(&house, move |db| {
             db.touch(touch);
             Ok(())
-        })
-        .await?;
+        });
+        write.await?;
+        answered = read(ask, true).await?;
     }
-    let (handbooks, limit) = (app.handbooks.clone(), query.limit.unwrap_or(DEFAULT_LIMIT));
-    let read = app.snapshot(&caller, move |db| {
-        let device = heard(db, query.device, person)?;
-        if device.state.0 == DeviceState::Wiped {
-            let (epoch, _) = clock::now(db)?;
-            let page = PullPage { epoch, wipe: true, last_n: device.last_n, ..PullPage::default() };
-            return Ok((page, None));
-        }
-        read_page(db, &handbooks, &device, place, limit).map(|(page, next)| (page, Some(next)))
-    });
-    let (mut page, next) = read.await?;
+    let Answered::Page(mut page, next) = answered else {
+        return Err(ApiError::Internal("what is overdue was put off".into()));
+    };
     if let Some(next) = next {
         page.cursor = page::seal(&app.keys, &list, &next)?;
     }
     Ok(HttpResponse::Ok().json(page))
+}
+
+/// What is asked for.
+#[derive(Clone)]
+struct Asked {
+    device: Id,
+    person: Id,
+    place: Option<Place>,
+    limit: i64,
+}
+
+/// What comes of it.
+enum Answered {
+    /// A page with the place behind it; none: the phone is to forget everything.
+    Page(PullPage, Option<Place>),
+    /// Something is to be written before anything can be read.
+    Overdue(Touch),
+}
+
+/// Reads a page, all of it in one snapshot; what is overdue is passed over the `last` time.
+fn answer(db: &mut Db<'_>, handbooks: &Handbooks, ask: Asked, last: bool) -> Result<Answered, ApiError> {
+    let at = clock::now(db)?;
+    if !last && let Some(touch) = overdue(db, &at, &ask)? {
+        return Ok(Answered::Overdue(touch));
+    }
+    let device = heard(db, ask.device, ask.person)?;
+    if device.state.0 == DeviceState::Wiped {
+        let page = PullPage { epoch: at.0, wipe: true, last_n: device.last_n, ..PullPage::default() };
+        return Ok(Answered::Page(page, None));
+    }
+    if device.row_schema != ROW_SCHEMA {
+        return Err(ApiError::OtherRows { sent: ROW_SCHEMA, understood: device.row_schema });
+    }
+    let (page, next) = read_page(db, handbooks, &device, (at, ask))?;
+    Ok(Answered::Page(page, Some(next)))
 }
 
 /// The phone that asks: it is this person's and not barred.
@@ -157,14 +190,14 @@ pub fn heard(db: &mut Db<'_>, id: Id, person: Id) -> Result<Device, ApiError> {
 
 /// What must be written before anything is read: the days have moved on, or the phone has read further than the server
 /// has come, which was then restored without saying so.
-fn overdue(db: &mut Db<'_>, person: Id, place: Option<&Place>) -> Result<Option<Touch>, ApiError> {
-    let (epoch, newest) = clock::now(db)?;
-    if place.is_some_and(|place| place.epoch == epoch && place.seq.max(place.began.unwrap_or(0)) > newest) {
+fn overdue(db: &mut Db<'_>, (epoch, newest): &(String, i64), ask: &Asked) -> Result<Option<Touch>, ApiError> {
+    let beyond = |place: &Place| place.epoch == *epoch && place.seq.max(place.began.unwrap_or(0)) > *newest;
+    if ask.place.as_ref().is_some_and(beyond) {
         return Ok(Some(Touch::Epoch));
     }
     let today = scopes::today(db)?;
-    let fresh = scopes::find(db, person)?.is_none_or(|scope| scope.as_of == today);
-    Ok((!fresh).then_some(Touch::Person(person)))
+    let fresh = scopes::find(db, ask.person)?.is_none_or(|scope| scope.as_of == today);
+    Ok((!fresh).then_some(Touch::Person(ask.person)))
 }
 
 /// A page behind a place, and the place behind the page.
@@ -172,13 +205,12 @@ fn read_page(
     db: &mut Db<'_>,
     handbooks: &Handbooks,
     device: &Device,
-    place: Option<Place>,
-    limit: i64,
+    ((epoch, newest), ask): ((String, i64), Asked),
 ) -> Result<(PullPage, Place), ApiError> {
-    let (epoch, newest) = clock::now(db)?;
+    let limit = ask.limit;
     let scope = scopes::find(db, device.person)?.ok_or_else(|| ApiError::Internal("no scope".into()))?;
     let good = |place: &Place| !must_restart(place, &epoch, ROW_SCHEMA, newest, scope.floor_seq);
-    let (from, reset) = match place.filter(good) {
+    let (from, reset) = match ask.place.filter(good) {
         Some(place) => (place, false),
         None => {
             let began = Some(newest);
@@ -196,7 +228,7 @@ fn read_page(
     };
     let digest = scope.digest();
     let checkpoint = Checkpoint { count: digest.count, digest: digest.to_string() };
-    let bodies = bodies::read(db, handbooks, &rows)?;
+    let bodies = bodies::read(db, handbooks, device.person, &rows)?;
     let page = PullPage {
         epoch,
         reset,

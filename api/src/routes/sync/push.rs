@@ -1,8 +1,9 @@
 //! What phones say when they are back: commands, each once and in their order.
 
-use super::perform::{Telling, perform};
+use super::commands::PhoneClock;
+use super::perform::{Telling, invalid, perform};
 use crate::auth::Caller;
-use crate::check::{Check, Checker};
+use crate::check::{self, Check, Checker};
 use crate::db::devices::{self, Device, DeviceState};
 use crate::db::kinds::{Id, Instant};
 use crate::db::mutations::{self, Fate, Mutation, MutationOutcome, NewMutation, Reason};
@@ -15,15 +16,16 @@ use crate::routes::steps::CLOCK_LEEWAY;
 use crate::routes::{Answer, Shared};
 use actix_web::middleware::Compress;
 use actix_web::{HttpResponse, post};
-use domain::sync::{Known, Verdict, corrected, judge};
+use chrono::TimeDelta;
+use domain::sync::{Known, MOST_OF_A_PUSH, Verdict, corrected, judge};
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value};
 use utoipa::ToSchema;
 
-/// Commands of one push, at most.
-const MOST: usize = 200;
-/// Commands of one transaction: the shop's other writers wait for it.
+/// Commands of one transaction: the shop's other writers wait for it (assumption: some 100 ms of waiting).
 const PER_TRANSACTION: usize = 50;
+/// Of a command's word so much is kept (assumption: twice the longest one).
+const LONGEST_WORD: usize = 40;
 
 /// Commands of one phone, in their order.
 #[derive(Debug, Deserialize, ToSchema)]
@@ -56,22 +58,19 @@ pub struct Told {
     pub id: Id,
     /// A word of the table above.
     #[serde(rename = "type")]
-    #[schema(min_length = 1, max_length = 40, example = "comment")]
+    #[schema(example = "comment")]
     pub command: String,
-    /// Its version.
+    /// Its version, 1 to 1000.
     #[serde(default = "first")]
-    #[schema(minimum = 1, maximum = 1000)]
     pub v: i32,
     pub job: Id,
     /// When it happened, by the phone's clock.
     pub occurred_at: Instant,
-    /// The `rev` of what was seen, for commands that say so.
+    /// The `rev` of what was seen, for commands that say so; not negative.
     #[serde(default)]
-    #[schema(minimum = 0, maximum = 2_000_000_000)]
     pub base_rev: Option<i32>,
-    /// Commands without which it makes no sense; it is parked unless they had their effect.
+    /// At most 20 commands without which it makes no sense; it is parked unless they had their effect.
     #[serde(default)]
-    #[schema(max_items = 20)]
     pub depends_on: Vec<Id>,
     /// As the table above shows them.
     #[serde(default)]
@@ -103,7 +102,8 @@ pub struct TakenOne {
     pub outcome: MutationOutcome,
     /// It was taken before: this is the answer of that time.
     pub repeated: bool,
-    /// It came from somebody who no longer goes there; the office sees that.
+    /// It has its effect, and lies in the office's inbox to be seen: it came from somebody who no longer goes there, or told
+    /// of times that were still to come.
     pub flagged: bool,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub reason: Option<Reason>,
@@ -113,8 +113,8 @@ impl Check for Push {
     fn check(&self, found: &mut Checker) {
         found.line("epoch", &self.epoch, 60);
         found.range("acknowledged_n", self.acknowledged_n, 0, 9_000_000_000_000_000);
-        found.at_most("mutations", &self.mutations, MOST);
-        for (i, told) in self.mutations.iter().enumerate().take(MOST) {
+        found.at_most("mutations", &self.mutations, MOST_OF_A_PUSH);
+        for (i, told) in self.mutations.iter().enumerate().take(MOST_OF_A_PUSH) {
             found.within(format!("mutations/{i}"), |found| {
                 found.range("n", told.n, 1, 9_000_000_000_000_000);
                 if i > 0 && self.mutations[i - 1].n.checked_add(1) != Some(told.n) {
@@ -126,12 +126,18 @@ impl Check for Push {
                 if self.mutations[..i].iter().any(|before| before.id == told.id) {
                     found.refuse("id", "twice", "is already in the list");
                 }
-                found.line("type", &told.command, 40);
-                found.range("v", told.v, 1, 1000);
-                found.range_if_given("base_rev", told.base_rev, 0, 2_000_000_000);
-                found.at_most("depends_on", &told.depends_on, 20);
             });
         }
+    }
+}
+
+/// What may be wrong with one command alone: then it is rejected by itself, and those behind it go on.
+impl Check for Told {
+    fn check(&self, found: &mut Checker) {
+        found.line("type", &self.command, LONGEST_WORD);
+        found.range("v", self.v, 1, 1000);
+        found.range_if_given("base_rev", self.base_rev, 0, 2_000_000_000);
+        found.at_most("depends_on", &self.depends_on, 20);
     }
 }
 
@@ -140,10 +146,14 @@ impl Check for Push {
 /// `applied`: it has its effect. `merged`: it met what somebody else had said, and both are kept. `parked`: the office
 /// decides, with all that was sent. `rejected`: it can never have an effect as it is; the office sees it, too. None of them
 /// holds up those behind it, and each is acknowledged: the phone need not send it again. What was taken before is answered
-/// as it was then, however often it is sent.
+/// as it was then, however often it is sent (`repeated`). What is `flagged` has its effect, and the office is shown it.
+///
+/// 422 is for a push that cannot be taken apart: numbers with a gap, ids that are none or come twice, fields of another type.
+/// A single field that is out of bounds has its command rejected.
 ///
 /// 409 `stale_epoch`: the server was restored, ask `PUT /v1/devices/{id}` and send again what was acknowledged in the last
-/// 30 days, too; `device_forked`: two phones have this id, take a new one; `gap`: begin at `last_n` + 1.
+/// 30 days, too; `device_forked`: two phones have this id, take a new one; `gap`: begin at `last_n` + 1. 413: the body is
+/// larger than the server takes (a megabyte, unless it was set otherwise): send half as many.
 #[utoipa::path(
     tag = "sync",
     request_body(content = Push, example = json!({
@@ -211,7 +221,7 @@ fn take(
         return Err(stale_epoch());
     }
     if head.acknowledged_n > device.last_n {
-        db.touch(Touch::Epoch);
+        knows_more(db, &device, head.acknowledged_n)?;
         return Ok(None);
     }
     let known = Before::read(db, &device, told)?;
@@ -244,6 +254,21 @@ fn take(
         devices::set_last_n(db, device.id, last_n)?;
     }
     Ok(Some(Taken { epoch, last_n, server_time: Some(db.now), results }))
+}
+
+/// A phone was told of more than the server knows, which was then restored without saying so: another timeline begins.
+///
+/// All phones of the shop send again what they sent in the last 30 days then, so that one with a fault, or a forged number,
+/// must not have it begin at will.
+pub fn knows_more(db: &mut Db<'_>, device: &Device, acknowledged_n: i64) -> Result<(), ApiError> {
+    let (shop, device, last_n) = (db.shop, device.id, device.last_n);
+    if let Some(retry_after_s) = clock::rests_for_s(db)? {
+        tracing::warn!(%shop, %device, acknowledged_n, last_n, retry_after_s, "a phone knows more than the server, again");
+        return Err(ApiError::TooMany { retry_after_s });
+    }
+    tracing::warn!(%shop, %device, acknowledged_n, last_n, "a phone knows more than the server: another timeline begins");
+    db.touch(Touch::EpochAsked);
+    Ok(())
 }
 
 /// The phone that speaks, locked: it is this person's and not barred.
@@ -280,7 +305,7 @@ impl Before {
         Known { last_n, under_n, id_taken: self.same.iter().any(|known| known.id == one.id) }
     }
 
-    /// The answer of the first time; what is no longer kept had its effect or was settled.
+    /// The answer of the first time.
     fn again(&self, one: &Told) -> TakenOne {
         let known = self.same.iter().find(|known| known.id == one.id);
         TakenOne {
@@ -302,7 +327,7 @@ fn apply(
     (device, one): (&Device, &Told),
 ) -> Result<TakenOne, ApiError> {
     let ahead = head.sent_at.utc() - db.now.utc();
-    let ahead_ms = if ahead.abs() > CLOCK_LEEWAY { ahead.num_milliseconds() } else { 0 };
+    let ahead = if ahead.abs() > CLOCK_LEEWAY { ahead } else { TimeDelta::zero() };
     let telling = Telling {
         id: one.id,
         device: device.id,
@@ -314,10 +339,12 @@ fn apply(
         base_rev: one.base_rev,
         depends_on: one.depends_on.clone(),
         args: Value::Object(one.args.clone()),
-        ahead_ms,
+        clock: PhoneClock { ahead, received_at: db.now },
     };
-    let fate = match device.state.0 {
-        DeviceState::Active => perform(db, handbooks, &telling)?,
+    let fate = match (device.state.0, check::check(one)) {
+        (DeviceState::Active, Ok(())) => perform(db, handbooks, &telling)?,
+        (DeviceState::Active, Err(ApiError::Invalid(errors))) => invalid(&telling, errors),
+        (DeviceState::Active, Err(error)) => return Err(error),
         _ => of_a_wiped_device(&telling),
     };
     let occurred = corrected(db.now.utc(), head.sent_at.utc(), one.occurred_at.utc());
@@ -327,7 +354,7 @@ fn apply(
         n: one.n,
         person: head.person,
         job: one.job,
-        command: one.command.clone(),
+        command: one.command.chars().filter(|char| !char.is_control()).take(LONGEST_WORD).collect(),
         version: one.v,
         occurred_at: one.occurred_at,
         sent_at: head.sent_at,

@@ -1,16 +1,13 @@
 //! From the words of the shop to the numbers of the search.
 
 use super::crews::{Candidate, candidates};
+use super::frozen::{depart_from_now, freeze};
 use super::kinds::{Class, Kind, kinds};
 use super::problem::{Request, RoundsProblem, VisitLink};
-use super::replan::is_of;
-use super::spans;
 use super::spans::{UNITS_PER_POINT, per_second, seconds, service, work_s};
 use super::ways::{TravelMatrix, way};
 use crate::dispatch::problem::usable;
-use crate::dispatch::search::{
-    Break, Frozen, Leg, Link, Model, Node, Parts, RefillStop, Service, Shift, timeline,
-};
+use crate::dispatch::search::{Break, Leg, Link, Model, Node, Parts, RefillStop, Service, Shift};
 use crate::dispatch::{Place, Travel, Van};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -63,7 +60,9 @@ pub fn build(problem: &RoundsProblem) -> Built {
     parts.shifts = shifts.collect();
     parts.placing = placing(problem, &built.candidates);
     parts.links = links(problem, &mut faults);
-    built.model = freeze(problem, &built.candidates, parts, &mut faults);
+    freeze(problem, &built.candidates, &mut parts, &mut faults);
+    depart_from_now(problem, &mut parts);
+    built.model = Model::new(parts);
     if problem.technicians.is_empty() && !problem.vans.is_empty() {
         faults.push("there are vans, but nobody to drive them.".into());
     }
@@ -292,7 +291,8 @@ fn shift(problem: &RoundsProblem, candidate: &Candidate, built: &Built) -> Shift
         overtime_cost_per_s: per_second(problem.weights.overtime),
         fixed_cost: 0,
         capacity,
-        tank: (usable(van.tank_l) * share * 10.0) as i32,
+        // What a share cannot be told exactly takes nothing away.
+        tank: (usable(van.tank_l) * share * 10.0 + 1e-6) as i32,
         refill: van.refill.as_ref().map(|refill| RefillStop {
             node: built.node_of(requests, &refill.place),
             length_s: (usable(refill.minutes).min(600.0) * 60.0) as i32,
@@ -360,84 +360,4 @@ fn links(problem: &RoundsProblem, faults: &mut Vec<String>) -> Vec<Link> {
         });
     }
     links
-}
-
-/// Frozen visits stay where they are, whatever speaks against them; where that is not possible, a fault says so.
-fn freeze(
-    problem: &RoundsProblem,
-    candidates: &[Candidate],
-    mut parts: Parts,
-    faults: &mut Vec<String>,
-) -> Model {
-    let mut frozen: Vec<Frozen> = Vec::new();
-    for (nth, request) in problem.requests.iter().enumerate() {
-        let Some(published) = request.published.as_ref().filter(|published| published.frozen) else {
-            continue;
-        };
-        let is_there = |candidate: &Candidate| is_of(problem, candidate, published);
-        match candidates.iter().position(is_there) {
-            Some(shift) => frozen.push(Frozen {
-                node: nth as u32,
-                shift: shift as u32,
-                start_s: seconds(problem, published.start),
-            }),
-            None => faults.push(format!(
-                "{}: van {} does not go with this crew on {}, so the visit could not be kept there.",
-                request.visit.job,
-                published.van,
-                published.start.date()
-            )),
-        }
-    }
-    frozen.sort_by_key(|frozen| (frozen.shift, frozen.start_s, frozen.node));
-    for frozen in frozen {
-        let shift = frozen.shift as usize;
-        let (class, node) = (parts.shifts[shift].class as usize, frozen.node as usize);
-        let length = work_s(&problem.requests[node], parts.shifts[shift].people);
-        let before =
-            (parts.services[class][node].take(), parts.shifts[shift].clone(), parts.nodes[node].water);
-        parts.services[class][node] = Some(Service::fixed(frozen.start_s, frozen.start_s, length));
-        parts.frozen.push(frozen);
-        if holds(&parts, shift) || holds_when_eased(&mut parts, shift, node) {
-            continue;
-        }
-        parts.frozen.pop();
-        parts.nodes[node].water = before.2;
-        parts.shifts[shift] = before.1;
-        parts.services[class][node] = before.0;
-        faults.push(format!(
-            "{}: it cannot be kept at {} beside the other visits of its van.",
-            problem.requests[node].visit.job,
-            spans::instant(problem, frozen.start_s)
-        ));
-    }
-    Model::new(parts)
-}
-
-/// Without a break, with as much overtime and water as it takes: what is frozen has been decided.
-fn holds_when_eased(parts: &mut Parts, shift: usize, node: usize) -> bool {
-    parts.shifts[shift].rest = None;
-    if holds(parts, shift) {
-        return true;
-    }
-    parts.shifts[shift].last_s += 12 * 3600;
-    parts.shifts[shift].opens_s -= 6 * 3600;
-    parts.nodes[node].water = 0;
-    holds(parts, shift)
-}
-
-fn holds(parts: &Parts, shift: usize) -> bool {
-    let model = Model::new(parts.clone());
-    let of_shift = || parts.frozen.iter().filter(|frozen| frozen.shift as usize == shift);
-    let mut pins = vec![None; parts.nodes.len()];
-    for frozen in of_shift() {
-        pins[frozen.node as usize] = Some(frozen.start_s);
-    }
-    let load = of_shift().fold(vec![0; parts.shifts[shift].capacity.len()], |mut sum, frozen| {
-        let load = &parts.nodes[frozen.node as usize].load;
-        sum.iter_mut().zip(load).for_each(|(sum, load): (&mut i32, _)| *sum = sum.saturating_add(*load));
-        sum
-    });
-    let fits = load.iter().zip(&parts.shifts[shift].capacity).all(|(load, most)| load <= most);
-    fits && timeline(&model, shift, of_shift().map(|frozen| frozen.node), &pins).is_some()
 }

@@ -94,3 +94,71 @@ fn crews(problem: &RoundsProblem, van: &RosteredVan, on: NaiveDate) -> Vec<Vec<u
     crews.retain(|crew| crew.len() <= seats);
     crews
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::problem::{RosterDay, Weights};
+    use super::*;
+    use crate::dispatch::{Margins, Place, Technician, Travel, Van};
+    use chrono::NaiveTime;
+
+    fn van(nth: usize) -> RosteredVan {
+        let van = Van {
+            id: format!("V{nth}"),
+            seats: 2,
+            tank_l: 300.0,
+            refill: None,
+            equipment: Vec::new(),
+            battery_kwh: 0.0,
+            generator: false,
+            stock_ml: Default::default(),
+        };
+        RosteredVan { van, home: None, out_on: Vec::new() }
+    }
+
+    fn technician(nth: usize, usual_van: Option<usize>, roster: &[RosterDay]) -> RosteredTechnician {
+        let id = format!("T{nth}");
+        RosteredTechnician {
+            technician: Technician { name: id.clone(), id, skills: Vec::new(), trainee: false, hours: None },
+            usual_van: usual_van.map(|nth| format!("V{nth}")),
+            roster: roster.to_vec(),
+        }
+    }
+
+    /// Ten people in five vans, two of no van, and the only driver of the sixth van away.
+    fn shop() -> RoundsProblem {
+        let on = NaiveDate::default();
+        let hours = HourRange { from: NaiveTime::MIN, to: NaiveTime::from_hms_opt(9, 0, 0).expect("a time") };
+        let work = [RosterDay { on, hours }];
+        let mut technicians: Vec<_> = (0..10).map(|nth| technician(nth, Some(1 + nth / 2), &work)).collect();
+        technicians.extend([technician(10, None, &work), technician(11, None, &work)]);
+        technicians.push(technician(12, Some(6), &[]));
+        RoundsProblem {
+            days: vec![on],
+            now: None,
+            depot: Place::Plane { x_km: 0.0, y_km: 0.0 },
+            travel: Travel::default(),
+            matrix: None,
+            margins: Margins::default(),
+            weights: Weights::default(),
+            rest: None,
+            technicians,
+            vans: (1..=6).map(van).collect(),
+            requests: Vec::new(),
+            links: Vec::new(),
+        }
+    }
+
+    #[test]
+    fn a_van_without_its_people_gets_few_stand_ins() {
+        let all = candidates(&shop());
+        let crews =
+            |van| -> Vec<&[usize]> { all.iter().filter(|c| c.van == van).map(|c| &c.crew[..]).collect() };
+        let usual: [&[usize]; 3] = [&[0], &[1], &[0, 1]];
+        assert_eq!(crews(0), usual);
+        // Those of no van, then the first of those who are not alone in theirs.
+        let stand_ins: [&[usize]; 10] =
+            [&[0], &[1], &[10], &[11], &[0, 1], &[0, 10], &[0, 11], &[1, 10], &[1, 11], &[10, 11]];
+        assert_eq!(crews(5), stand_ins);
+    }
+}

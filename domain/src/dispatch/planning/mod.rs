@@ -6,6 +6,7 @@
 mod answer;
 mod build;
 mod crews;
+mod frozen;
 mod kinds;
 mod offers;
 mod problem;

@@ -12,6 +12,9 @@ use utoipa::ToSchema;
 pub struct RoundsProblem {
     /// Days to plan, ascending.
     pub days: Vec<NaiveDate>,
+    /// No van departs earlier, unless what stays with it asks for that; absent: at the beginning of its crew's hours.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub now: Option<NaiveDateTime>,
     /// Where vans start and end unless they say otherwise.
     pub depot: Place,
     #[serde(default)]

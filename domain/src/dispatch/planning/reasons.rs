@@ -1,10 +1,11 @@
 //! Why a request is not served.
 
+use super::answer::points;
 use super::build::Built;
 use super::crews;
 use super::problem::{Barred, Request, RoundsProblem};
 use super::spans::service;
-use crate::dispatch::search::{Solution, timeline};
+use crate::dispatch::search::{Link, NOWHERE, Solution, insertion_cost, timeline};
 use crate::dispatch::{Conflict, ConflictCode};
 use crate::figure::Figure;
 
@@ -33,7 +34,7 @@ pub fn unserved(problem: &RoundsProblem, built: &Built, solution: &Solution, nth
     if possible.is_empty() {
         out_of_hours(problem, built, request, nth)
     } else {
-        vec![full(problem, built, request, nth, &possible)]
+        vec![full(problem, built, solution, nth, &possible)]
     }
 }
 
@@ -117,12 +118,15 @@ fn out_of_hours(problem: &RoundsProblem, built: &Built, request: &Request, nth: 
     vec![say(request, ConflictCode::OutsideHours, text)]
 }
 
+/// Another visit without which this one is not served; one that could do without it says nothing against it.
 fn waits_for(problem: &RoundsProblem, built: &Built, solution: &Solution, nth: usize) -> Option<Conflict> {
-    let absent = |node: u32| solution.route_of[node as usize] == crate::dispatch::search::NOWHERE;
-    let partner = built.model.links_of[nth]
-        .iter()
-        .flat_map(|link| link.nodes())
-        .find(|&node| node as usize != nth && absent(node))?;
+    let absent = |node: u32| solution.route_of[node as usize] == NOWHERE;
+    let needs = |link: &Link| match *link {
+        Link::After { first, then, .. } => (then as usize == nth).then_some(first),
+        Link::Together { one, other } => Some(if one as usize == nth { other } else { one }),
+        Link::SamePerson { .. } => None,
+    };
+    let partner = built.model.links_of[nth].iter().filter_map(needs).find(|&node| absent(node))?;
     let other = &problem.requests[partner as usize].visit.job;
     Some(say(
         &problem.requests[nth],
@@ -131,22 +135,35 @@ fn waits_for(problem: &RoundsProblem, built: &Built, solution: &Solution, nth: u
     ))
 }
 
-/// It would fit into an empty round; what the rounds do instead is worth more.
+/// It would fit into an empty round; what the rounds do instead is worth more, or its own way is.
 fn full(
     problem: &RoundsProblem,
     built: &Built,
-    request: &Request,
+    solution: &Solution,
     nth: usize,
     possible: &[usize],
 ) -> Conflict {
+    let request = &problem.requests[nth];
     let mut vans: Vec<&str> =
         possible.iter().map(|&shift| problem.vans[built.candidates[shift].van].van.id.as_str()).collect();
     vans.sort_unstable();
     vans.dedup();
-    let work = f64::from(built.model.parts.nodes[nth].work_s) / 60.0;
-    let text = format!(
-        "it could be served by {}, but their rounds have no time, water or power left for it that would not cost more important visits.",
-        vans.join(", ")
-    );
-    Conflict::of(ConflictCode::NoRoom, &request.visit, text, vec![Figure::new("work", work, "min")])
+    let node = &built.model.parts.nodes[nth];
+    let mut figures = vec![Figure::new("work", f64::from(node.work_s) / 60.0, "min")];
+    let open = possible.iter().filter(|&&shift| solution.may_use(&built.model, shift));
+    let costs = open.filter_map(|&shift| insertion_cost(&built.model, solution, shift, nth as u32));
+    let why = match costs.map(|insertion| insertion.cost).min() {
+        Some(cost) if cost > node.skip_cost => {
+            let (cost, skip) = (points(cost), points(node.skip_cost));
+            figures.push(Figure::new("cost of serving it", cost, "points"));
+            figures.push(Figure::new("cost of leaving it out", skip, "points"));
+            format!("that would cost {cost:.0} points, and leaving it out costs {skip:.0}.")
+        }
+        _ => {
+            "their rounds have no time, water or power left for it that would not cost more important visits."
+                .to_owned()
+        }
+    };
+    let text = format!("it could be served by {}, but {why}", vans.join(", "));
+    Conflict::of(ConflictCode::NoRoom, &request.visit, text, figures)
 }

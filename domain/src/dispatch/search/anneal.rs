@@ -196,7 +196,9 @@ impl<'a> Search<'a> {
         if model.plain {
             let loads: i64 =
                 model.parts.nodes.iter().flat_map(|node| &node.load).map(|&load| i64::from(load)).sum();
-            search.solution.set_penalty(model, (search.cost / loads.max(1)).max(1));
+            // What is left out says nothing of what a load costs on its way.
+            let served = search.cost - search.solution.skip_cost(model);
+            search.solution.set_penalty(model, (served / loads.max(1)).max(1));
         }
         search
     }

@@ -336,12 +336,14 @@ impl Server {
     fn verdict(&mut self, device: &str, command: &Command) -> Verdict {
         let last_n = self.register(device);
         let under = self.now.under.get(&(device.to_owned(), command.n)).cloned();
-        let under = under.filter(|_| !self.has(Fault::NoForkCheck));
         let id_taken = self.now.ids.contains(&command.id) && !self.has(Fault::NoIdDedupe);
         if self.has(Fault::NoDedupe) {
             return Verdict::Apply;
         }
-        judge(command.n, &command.id, Known { last_n, under_n: under.as_deref(), id_taken })
+        match judge(command.n, &command.id, Known { last_n, under_n: under.as_deref(), id_taken }) {
+            Verdict::Forked if self.has(Fault::NoForkCheck) => Verdict::Repeat,
+            verdict => verdict,
+        }
     }
 
     fn acknowledge(&mut self, device: &str, command: &Command) {
@@ -386,6 +388,8 @@ impl Server {
             None => *seq > from.seq,
             Some((kind, id)) => (*seq, key.0, key.1.as_str()) > (from.seq, kind.as_str(), id.as_str()),
         });
+        // What left before the copy was begun was never in it.
+        rows.retain(|(seq, _, present)| *present || from.began.is_none_or(|began| *seq > began));
         rows.sort();
         let more = rows.len() > limit;
         rows.truncate(limit);

@@ -1,16 +1,18 @@
-//! Defences of the protocol that can be taken away, on the phone's side by doing without, on the server's by undoing what
-//! it did.
+//! Defences of the protocol that can be taken away. The model has them all, and so have the schedules of `tests` with the
+//! real server, which are built with this file.
 
 /// A defence that is missing.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Fault {
+    /// Numbers are given out before the commit, without a lock.
+    NoLock,
     /// What leaves the view leaves no trace.
     NoRemovalRows,
     /// Forgetting what left raises no floor.
     NoFloor,
     /// A restored server goes on as if nothing had happened, and phones say nothing of what they know.
     NoEpoch,
-    /// What was taken is not remembered.
+    /// What was taken before is taken again.
     NoDedupe,
     /// A command that cannot be done holds up those behind it.
     PoisonBlocks,
@@ -34,7 +36,8 @@ pub enum Fault {
     JournalByNumber,
 }
 
-pub const FAULTS: [Fault; 14] = [
+pub const FAULTS: [Fault; 15] = [
+    Fault::NoLock,
     Fault::NoRemovalRows,
     Fault::NoFloor,
     Fault::NoEpoch,

@@ -1,0 +1,1 @@
+DROP INDEX upload_person;

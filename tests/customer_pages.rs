@@ -10,8 +10,7 @@ use tests::{Reply, Shop, TestApp};
 fn told() -> (TestApp, Shop, String, String) {
     let app = TestApp::start();
     let shop = app.shop("Shine&Sons");
-    let customer =
-        shop.owner.post("/v1/customers", &json!({ "name": "Mia", "email": "mia@customer.test" })).id();
+    let customer = shop.mia();
     consent(&shop, &customer, "mail", "appointment");
     let job = json!({ "vehicle": shop.vehicle(&customer), "package": "P2",
         "window_from": "2026-05-07T10:00:00Z", "window_to": "2026-05-07T14:00:00Z", "other_windows": [

@@ -78,8 +78,7 @@ fn appointment_notices_go_two_days_and_two_hours_before() {
 fn without_consent_nothing_goes_and_the_list_says_why() {
     let app = TestApp::start();
     let shop = app.shop("Shine");
-    let customer =
-        shop.owner.post("/v1/customers", &json!({ "name": "Mia", "email": "mia@customer.test" })).id();
+    let customer = shop.mia();
     book(&shop, &shop.vehicle(&customer));
     app.advance(TimeDelta::hours(28));
     app.run_tasks();

@@ -222,6 +222,11 @@ impl Shop {
         self.owner.post("/v1/customers", &json!({ "name": name })).id()
     }
 
+    /// A customer who is reached by mail, and agreed to nothing yet.
+    pub fn mia(&self) -> String {
+        self.owner.post("/v1/customers", &json!({ "name": "Mia", "email": "mia@customer.test" })).id()
+    }
+
     /// A customer's grey estate with clear coat.
     pub fn vehicle(&self, customer: &str) -> String {
         self.owner.post("/v1/vehicles", &estate(customer)).id()

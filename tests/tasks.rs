@@ -160,8 +160,7 @@ fn a_lost_lease_is_taken_over_and_the_late_worker_changes_nothing() {
 fn a_reminder_is_sent_by_whoever_has_its_task() {
     let app = TestApp::start();
     let shop = app.shop("Shine");
-    let customer =
-        shop.owner.post("/v1/customers", &json!({ "name": "Mia", "email": "mia@customer.test" })).id();
+    let customer = shop.mia();
     consent(&shop, &customer, "mail", "maintenance");
     shop.vehicle(&customer);
     // Eight in the morning: it waits until nine.
@@ -238,8 +237,7 @@ fn mail_due(purpose: &str, acts: &[Act]) -> (TestApp, MailServer, Shop) {
     let url = server.url.clone();
     let app = TestApp::start_with(|config| config.mail = Some(url.parse().expect("a way for mail")));
     let shop = app.shop("Shine");
-    let customer =
-        shop.owner.post("/v1/customers", &json!({ "name": "Mia", "email": "mia@customer.test" })).id();
+    let customer = shop.mia();
     let consent = json!({ "channel": "mail", "purpose": purpose, "given": true, "source": "signed form" });
     shop.owner.post(&format!("/v1/customers/{customer}/consents"), &consent).expect(201);
     shop.vehicle(&customer);

@@ -12,9 +12,9 @@
 
 use chrono::{NaiveDate, NaiveTime, TimeDelta};
 use domain::dispatch::planning::{
-    Published, Request, RosterDay, RosteredTechnician, RosteredVan, RoundsProblem, Weights, offers,
+    Published, Request, RosterDay, RosteredTechnician, RosteredVan, RoundsProblem, offers,
 };
-use domain::dispatch::{Margins, Place, Refill, Technician, Travel, Van, Visit};
+use domain::dispatch::{Place, Refill, Technician, Van, Visit};
 use domain::site::{HourRange, Site};
 use std::collections::BTreeMap;
 use std::error::Error;
@@ -108,19 +108,13 @@ fn problem() -> Result<RoundsProblem, Box<dyn Error>> {
         home: None,
         out_on: Vec::new(),
     };
+    let depot = Place::Plane { x_km: 0.0, y_km: 0.0 };
     Ok(RoundsProblem {
-        now: None,
-        depot: Place::Plane { x_km: 0.0, y_km: 0.0 },
-        travel: Travel::default(),
-        matrix: None,
-        margins: Margins::default(),
-        weights: Weights::default(),
         rest: None,
         technicians: (0..2 * VANS).map(technician).collect(),
         vans: (0..VANS).map(van).collect(),
         requests,
-        links: Vec::new(),
-        days,
+        ..RoundsProblem::new(days, depot)
     })
 }
 

@@ -42,10 +42,9 @@ pub fn insert(db: &mut Db<'_>, new: &Upload) -> QueryResult<()> {
 
 /// What was given up is not found any more, whether it was swept away yet or not.
 pub fn find(db: &mut Db<'_>, id: Id) -> QueryResult<Option<Upload>> {
-    let waited_for = upload::expires_at.ge(Some(db.now)).assume_not_null();
     upload::table
         .find((db.shop, id))
-        .filter(upload::expires_at.is_null().or(waited_for))
+        .filter(is_here(db.now))
         .select(Upload::as_select())
         .first(db.conn)
         .optional()
@@ -119,14 +118,20 @@ pub fn never_named(db: &mut Db<'_>, but: &[Id], limit: i64) -> QueryResult<Vec<I
 
 /// The lengths of a person's uploads that no photo names yet, whole or not.
 pub fn unnamed_lengths(db: &mut Db<'_>, person: Id) -> QueryResult<Vec<i64>> {
-    let waited_for = upload::expires_at.ge(Some(db.now)).assume_not_null();
     upload::table
         .filter(upload::shop.eq(db.shop).and(upload::person.eq(person)))
         .filter(upload::created_at.ge(db.now.plus(-UNNAMED_KEPT)))
-        .filter(upload::expires_at.is_null().or(waited_for))
+        .filter(is_here(db.now))
         .filter(not(exists(naming())))
         .select(upload::length_bytes)
         .load(db.conn)
+}
+
+/// Whole, or not given up yet.
+#[diesel::dsl::auto_type(no_type_alias)]
+fn is_here(now: Instant) -> _ {
+    let now: Option<Instant> = Some(now);
+    upload::expires_at.is_null().or(upload::expires_at.ge(now).assume_not_null())
 }
 
 /// The photos that name an upload.

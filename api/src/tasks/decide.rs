@@ -92,7 +92,7 @@ impl Ground {
 
     /// As the customer knows it: rounds that are published anew keep their promise, and then nothing has changed for them.
     fn booking(&self, job: &Job, promise: Option<&Promise>, customer: &Customer) -> Booking {
-        let (starts_at, begins_before) = match (promise, job.start_at) {
+        let (starts_at, given_until) = match (promise, job.start_at) {
             (Some(promise), _) => (promise.promised_from, Some(promise.promised_to)),
             (None, Some(start_at)) => (start_at, None),
             (None, None) => (job.fields.window_from, Some(job.fields.window_to)),
@@ -105,7 +105,7 @@ impl Ground {
             vehicle: job.fields.vehicle.to_string(),
             work: package(&self.upkeep.handbook, &job.fields.package),
             starts_at: utc(starts_at),
-            begins_before: begins_before.map(utc),
+            given_until: given_until.map(utc),
             booked_at: utc(job.created_at),
             weather: outdoors.then(weather).flatten(),
             under_way: job

@@ -2,9 +2,9 @@
 
 use chrono::{NaiveDate, NaiveDateTime, NaiveTime, TimeDelta};
 use domain::dispatch::planning::{
-    Request, Rest, RosterDay, RosteredTechnician, RosteredVan, RoundsProblem, VisitLink, Weights, WorkSpan,
+    Request, RosterDay, RosteredTechnician, RosteredVan, RoundsProblem, VisitLink, WorkSpan,
 };
-use domain::dispatch::{Margins, Place, Refill, Technician, Travel, Van, Visit};
+use domain::dispatch::{Place, Refill, Technician, Van, Visit};
 use domain::site::{HourRange, Site};
 use std::collections::BTreeMap;
 
@@ -44,18 +44,11 @@ pub fn problem(size: Size, seed: u64) -> RoundsProblem {
     let mut chance = Chance(seed.wrapping_mul(0x9e37_79b9_7f4a_7c15) | 1);
     let days: Vec<NaiveDate> = (0..size.days as i64).map(|day| first_day() + TimeDelta::days(day)).collect();
     RoundsProblem {
-        now: None,
-        depot: Place::Plane { x_km: 0.0, y_km: 0.0 },
-        travel: Travel::default(),
-        matrix: None,
-        margins: Margins::default(),
-        weights: Weights::default(),
-        rest: Rest::usual(),
         technicians: (0..size.vans + size.vans / 2).map(|nth| technician(nth, size.vans, &days)).collect(),
         vans: (0..size.vans).map(|nth| van(nth, &mut chance)).collect(),
         requests: (0..size.visits).map(|nth| request(nth, &days, &mut chance)).collect(),
         links: (1..size.visits / 50).map(|nth| link(nth * 50)).collect(),
-        days,
+        ..RoundsProblem::new(days, Place::Plane { x_km: 0.0, y_km: 0.0 })
     }
 }
 

@@ -76,7 +76,7 @@ fn booking(starts_at: &str) -> Booking {
         vehicle: "K01".into(),
         work: "Deep Cleanse".into(),
         starts_at: utc(starts_at),
-        begins_before: None,
+        given_until: None,
         booked_at: utc("2031-03-01T10:00:00Z"),
         weather: None,
         under_way: None,
@@ -326,7 +326,7 @@ fn a_notice_names_the_time_that_was_given() {
         the_sent(&told, ReminderKind::AppointmentTwoDays).2.body
     };
     assert!(message(&job).contains("2031 at 10:00: Deep Cleanse"), "{}", message(&job));
-    job.begins_before = Some(utc("2031-03-20T12:30:00Z"));
+    job.given_until = Some(utc("2031-03-20T12:30:00Z"));
     assert!(message(&job).contains("2031 at 10:00-12:30: Deep Cleanse"), "{}", message(&job));
 }
 

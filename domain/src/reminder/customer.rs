@@ -101,9 +101,9 @@ pub struct Booking {
     pub work: String,
     /// When the work begins, or the time that the customer was given for it.
     pub starts_at: DateTime<Utc>,
-    /// End of that time, where they were given one.
+    /// The end of the time that they were given, if it was one and not an hour.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub begins_before: Option<DateTime<Utc>>,
+    pub given_until: Option<DateTime<Utc>>,
     pub booked_at: DateTime<Utc>,
     /// What the forecast says against it.
     #[serde(default, skip_serializing_if = "Option::is_none")]

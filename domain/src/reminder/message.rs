@@ -63,11 +63,11 @@ pub(super) fn appointment(
     finished(customer, kind, values, consent, zone)
 }
 
-/// The hour, or the two between which we come, the same in every language.
+/// The hour, or the time that was given from its beginning to its end, the same in every language.
 fn time(booking: &Booking, zone: Tz) -> String {
     let hour = |at| civil::local(at, zone).format("%H:%M").to_string();
-    let until = booking.begins_before.filter(|before| *before > booking.starts_at);
-    hour(booking.starts_at) + &until.map_or(String::new(), |before| format!("-{}", hour(before)))
+    let until = booking.given_until.filter(|until| *until > booking.starts_at);
+    hour(booking.starts_at) + &until.map_or(String::new(), |until| format!("-{}", hour(until)))
 }
 
 pub(super) fn upkeep(

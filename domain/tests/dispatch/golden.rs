@@ -4,11 +4,11 @@ use super::shop::{clock, hours, plane, request, steps, words};
 use chrono::{Datelike, NaiveDate, NaiveDateTime, Weekday};
 use domain::dispatch::ConflictCode::{self, *};
 use domain::dispatch::planning::{
-    Barred, ChangeKind, Published, Request, Rest, RosterDay, RosteredTechnician, RosteredVan, RoundsPlan,
-    RoundsProblem, StopKind, VisitLink, Weights, offers, plan_rounds, replan_rounds,
+    Barred, ChangeKind, Published, Request, RosterDay, RosteredTechnician, RosteredVan, RoundsPlan,
+    RoundsProblem, StopKind, VisitLink, offers, plan_rounds, replan_rounds,
 };
 use domain::dispatch::search::Iterations;
-use domain::dispatch::{Margins, Refill, Technician, Travel, Van};
+use domain::dispatch::{Refill, Technician, Van};
 
 fn day(on: &str) -> NaiveDate {
     on.parse().expect("a date")
@@ -22,18 +22,9 @@ fn at(on: &str, time: &str) -> NaiveDateTime {
 fn town(days: &[&str]) -> RoundsProblem {
     let days: Vec<NaiveDate> = days.iter().map(|on| day(on)).collect();
     RoundsProblem {
-        now: None,
-        depot: plane(0.0, 0.0),
-        travel: Travel::default(),
-        matrix: None,
-        margins: Margins::default(),
-        weights: Weights::default(),
-        rest: Rest::usual(),
         technicians: technicians(&days),
         vans: vans(),
-        requests: Vec::new(),
-        links: Vec::new(),
-        days,
+        ..RoundsProblem::new(days, plane(0.0, 0.0))
     }
 }
 

@@ -1,10 +1,8 @@
 //! A small invented shop: two vans, two technicians, two days, on a plane.
 
 use chrono::{NaiveDate, NaiveDateTime, NaiveTime};
-use domain::dispatch::planning::{
-    Request, Rest, RosterDay, RosteredTechnician, RosteredVan, RoundsProblem, Weights,
-};
-use domain::dispatch::{Margins, Place, Refill, Technician, Travel, Van, Visit, VisitStep};
+use domain::dispatch::planning::{Request, RosterDay, RosteredTechnician, RosteredVan, RoundsProblem};
+use domain::dispatch::{Place, Refill, Technician, Van, Visit, VisitStep};
 use domain::handbook::Handbook;
 use domain::site::{HourRange, Site};
 
@@ -106,18 +104,10 @@ pub fn request(job: &str, place: Place, from: &str, to: &str) -> Request {
 
 pub fn problem(requests: Vec<Request>) -> RoundsProblem {
     RoundsProblem {
-        now: None,
-        days: days(),
-        depot: plane(0.0, 0.0),
-        travel: Travel::default(),
-        matrix: None,
-        margins: Margins::default(),
-        weights: Weights::default(),
-        rest: Rest::usual(),
         technicians: vec![technician("Nimbo", "V1"), technician("Obbin", "V2")],
         vans: vec![van("V1", 400.0), van("V2", 250.0)],
         requests,
-        links: Vec::new(),
+        ..RoundsProblem::new(days(), plane(0.0, 0.0))
     }
 }
 

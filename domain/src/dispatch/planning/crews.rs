@@ -97,9 +97,9 @@ fn crews(problem: &RoundsProblem, van: &RosteredVan, on: NaiveDate) -> Vec<Vec<u
 
 #[cfg(test)]
 mod tests {
-    use super::super::problem::{RosterDay, Weights};
+    use super::super::problem::RosterDay;
     use super::*;
-    use crate::dispatch::{Margins, Place, Technician, Travel, Van};
+    use crate::dispatch::{Place, Technician, Van};
     use chrono::NaiveTime;
 
     fn van(nth: usize) -> RosteredVan {
@@ -133,20 +133,8 @@ mod tests {
         let mut technicians: Vec<_> = (0..10).map(|nth| technician(nth, Some(1 + nth / 2), &work)).collect();
         technicians.extend([technician(10, None, &work), technician(11, None, &work)]);
         technicians.push(technician(12, Some(6), &[]));
-        RoundsProblem {
-            days: vec![on],
-            now: None,
-            depot: Place::Plane { x_km: 0.0, y_km: 0.0 },
-            travel: Travel::default(),
-            matrix: None,
-            margins: Margins::default(),
-            weights: Weights::default(),
-            rest: None,
-            technicians,
-            vans: (1..=6).map(van).collect(),
-            requests: Vec::new(),
-            links: Vec::new(),
-        }
+        let depot = Place::Plane { x_km: 0.0, y_km: 0.0 };
+        RoundsProblem { technicians, vans: (1..=6).map(van).collect(), ..RoundsProblem::new(vec![on], depot) }
     }
 
     #[test]

@@ -36,6 +36,26 @@ pub struct RoundsProblem {
     pub links: Vec<VisitLink>,
 }
 
+impl RoundsProblem {
+    /// Nobody with anything to do on these days, with the usual break, ways, margins and weights.
+    pub fn new(days: Vec<NaiveDate>, depot: Place) -> RoundsProblem {
+        RoundsProblem {
+            days,
+            now: None,
+            depot,
+            travel: Travel::default(),
+            matrix: None,
+            margins: Margins::default(),
+            weights: Weights::default(),
+            rest: Rest::usual(),
+            technicians: Vec::new(),
+            vans: Vec::new(),
+            requests: Vec::new(),
+            links: Vec::new(),
+        }
+    }
+}
+
 /// A technician over the days.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]

@@ -102,7 +102,7 @@ impl Routes {
     }
 }
 
-/// What the document says of the routes, in their order: of two schemas with one name it has the later one.
+/// What the document says of the routes.
 #[derive(Default)]
 struct Told {
     paths: Paths,
@@ -143,7 +143,9 @@ fn start(path: &str) -> &str {
 mod tests {
     use super::Route;
     use crate::auth::access::{OPEN, TABLE};
+    use crate::routes;
     use actix_web::http::Method;
+    use std::collections::BTreeMap;
 
     #[test]
     fn every_route_is_found_by_its_address_and_no_other() {
@@ -160,6 +162,16 @@ mod tests {
             ["", "/", "v1/jobs", "/v1/jobs/", "/v1//jobs", "/v1/jobs/1/", "/v1/jobs/1/none", "/v2/jobs"]
         {
             assert_eq!(of_job(path), None, "{path}");
+        }
+    }
+    /// The document would keep one of them, and lie of the other.
+    #[test]
+    fn no_two_types_share_a_name_in_the_document() {
+        let mut named = BTreeMap::new();
+        for (name, schema) in routes::table().told.schemas {
+            let told = serde_json::to_value(&schema).expect("a schema");
+            let first = named.entry(name.clone()).or_insert_with(|| told.clone());
+            assert_eq!(*first, told, "{name}");
         }
     }
 }

@@ -5,7 +5,7 @@ use super::kinds::{Doc, Id, Instant, Word};
 use super::round_asks::RoundsAsk;
 use super::schema::round_plan;
 use diesel::prelude::*;
-use domain::dispatch::planning::{Change, RoundsPlan};
+use domain::dispatch::planning::{RoundsPlan, VisitChange};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeSet;
 use utoipa::ToSchema;
@@ -44,7 +44,7 @@ pub struct SearchProgress {
 pub struct Outcome {
     pub plan: RoundsPlan,
     /// Against the rounds that people had been told.
-    pub changes: Vec<Change>,
+    pub changes: Vec<VisitChange>,
     /// What was left out or taken more roughly, in words.
     pub notes: Vec<String>,
     /// The revision of each job that was to be planned.

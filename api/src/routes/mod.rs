@@ -63,10 +63,15 @@ use serde::Serialize;
 use std::fmt::Display;
 use utoipa_actix_web::service_config::ServiceConfig;
 
-/// Adds every route; the OpenAPI document is made from the same list. A test compares the comments with it.
+/// Adds every route to a server or to the document.
+pub fn routes(all: &mut ServiceConfig<'_>) {
+    table().serve(all);
+}
+
+/// Every route; the OpenAPI document is made from the same list. A test compares the comments with it.
 #[rustfmt::skip]
 #[expect(clippy::too_many_lines, reason = "a line per route, and all of them in one place")]
-pub fn routes(all: &mut ServiceConfig<'_>) {
+pub fn table() -> Routes {
     Routes::default()
         .service(health::get_health)                 // GET /health
         .service(health::get_openapi)                // GET /openapi.json
@@ -257,7 +262,6 @@ pub fn routes(all: &mut ServiceConfig<'_>) {
         .service(handbook::get_handbook)             // GET /v1/handbook
         .service(handbook::get_overrides)            // GET /v1/handbook/overrides
         .service(handbook::set_overrides)            // PUT /v1/handbook/overrides
-        .serve(all);
 }
 
 pub type Answer = Result<HttpResponse, ApiError>;

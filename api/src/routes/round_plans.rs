@@ -21,7 +21,7 @@ use crate::throughput::roll_ups;
 use actix_web::web::Bytes;
 use actix_web::{HttpResponse, get, post};
 use domain::dispatch::Conflict;
-use domain::dispatch::planning::{Change, CostSplit, PlannedRound, Unserved};
+use domain::dispatch::planning::{CostSplit, PlannedRound, Unserved, VisitChange};
 use futures_util::stream;
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
@@ -70,7 +70,7 @@ pub struct FoundRounds {
     /// Points by name.
     pub cost: CostSplit,
     /// Against the visits as they were assigned, the smallest change first.
-    pub changes: Vec<Change>,
+    pub changes: Vec<VisitChange>,
     /// What still speaks against the rounds.
     pub conflicts: Vec<Conflict>,
     /// What of the input could not be used, what was left out or taken more roughly.

@@ -4,8 +4,8 @@ use super::shop::{clock, hours, plane, request, steps, words};
 use chrono::{Datelike, NaiveDate, NaiveDateTime, Weekday};
 use domain::dispatch::ConflictCode::{self, *};
 use domain::dispatch::planning::{
-    Barred, ChangeKind, Published, Request, RosterDay, RosteredTechnician, RosteredVan, RoundsPlan,
-    RoundsProblem, StopKind, VisitLink, offers, plan_rounds, replan_rounds,
+    Barred, Published, Request, RosterDay, RosteredTechnician, RosteredVan, RoundsPlan, RoundsProblem,
+    StopKind, VisitChangeKind, VisitLink, offers, plan_rounds, replan_rounds,
 };
 use domain::dispatch::search::Iterations;
 use domain::dispatch::{Refill, Technician, Van};
@@ -346,7 +346,7 @@ fn j020_the_customer_is_not_there() {
     explained(&replan_rounds(&town, 1, &mut Iterations(40)).plan, "J901", NoRoom);
     town.requests.remove(0);
     let told = replan_rounds(&town, 1, &mut Iterations(40));
-    assert!(told.changes.iter().any(|change| change.kind == ChangeKind::Added && change.job == "J901"));
+    assert!(told.changes.iter().any(|change| change.kind == VisitChangeKind::Added && change.job == "J901"));
 }
 
 #[test]

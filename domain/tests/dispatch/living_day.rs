@@ -3,7 +3,8 @@
 use super::shop::*;
 use domain::dispatch::ConflictCode;
 use domain::dispatch::planning::{
-    Barred, ChangeKind, Published, Replan, RoundsPlan, RoundsProblem, StopKind, plan_rounds, replan_rounds,
+    Barred, Published, Replan, RoundsPlan, RoundsProblem, StopKind, VisitChangeKind, plan_rounds,
+    replan_rounds,
 };
 use domain::dispatch::search::Iterations;
 
@@ -82,7 +83,7 @@ fn a_van_is_out() {
         assert!(change.because.iter().any(|reason| reason.code == ConflictCode::UnknownVan), "{change:#?}");
         assert!(change.after.as_ref().is_none_or(|after| after.van != van));
     }
-    let kinds: Vec<ChangeKind> = told.changes.iter().map(|change| change.kind).collect();
+    let kinds: Vec<VisitChangeKind> = told.changes.iter().map(|change| change.kind).collect();
     assert!(kinds.is_sorted(), "smallest first: {kinds:?}");
 }
 
@@ -108,7 +109,7 @@ fn an_urgent_visit_and_a_no_show() {
     problem.requests.push(urgent);
     let told = replan(&problem);
     let added: Vec<&str> =
-        told.changes.iter().filter(|c| c.kind == ChangeKind::Added).map(|c| c.job.as_str()).collect();
+        told.changes.iter().filter(|c| c.kind == VisitChangeKind::Added).map(|c| c.job.as_str()).collect();
     assert_eq!(added, ["J9"], "{:#?}", told.changes);
 
     let mut full = published();
@@ -127,7 +128,7 @@ fn an_urgent_visit_and_a_no_show() {
     full.requests.remove(absent);
     let told = replan(&full);
     assert!(
-        told.changes.iter().any(|c| c.kind == ChangeKind::Added && c.job == waiting),
+        told.changes.iter().any(|c| c.kind == VisitChangeKind::Added && c.job == waiting),
         "{:#?}",
         told.changes
     );

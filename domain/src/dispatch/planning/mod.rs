@@ -21,7 +21,7 @@ pub use problem::{
     Barred, Published, Request, Rest, RosterDay, RosteredTechnician, RosteredVan, RoundsProblem, VisitLink,
     Weights, WorkSpan,
 };
-pub use replan::{Change, ChangeKind, Replan, replan_rounds};
+pub use replan::{Replan, VisitChange, VisitChangeKind, replan_rounds};
 pub use ways::TravelMatrix;
 
 use super::search::{Options, Watch, search};

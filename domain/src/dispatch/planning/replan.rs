@@ -16,14 +16,14 @@ use utoipa::ToSchema;
 pub struct Replan {
     pub plan: RoundsPlan,
     /// Smallest first. A visit that stays with its van, crew and start is not named.
-    pub changes: Vec<Change>,
+    pub changes: Vec<VisitChange>,
 }
 
 /// What becomes of a published visit, or of one that is new in the rounds.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
-pub struct Change {
+pub struct VisitChange {
     pub job: String,
-    pub kind: ChangeKind,
+    pub kind: VisitChangeKind,
     /// Minutes by which the start moves, later positive; absent where there was or is none.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub moved_min: Option<f64>,
@@ -38,7 +38,7 @@ pub struct Change {
 /// From the smallest change to the largest.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
-pub enum ChangeKind {
+pub enum VisitChangeKind {
     /// The same van and crew at another time of the day.
     Start,
     /// Other technicians, the same van and day.
@@ -110,17 +110,18 @@ pub(super) fn is_of(problem: &RoundsProblem, candidate: &Candidate, published: &
         && crew == wanted
 }
 
-fn changes(problem: &RoundsProblem, plan: &RoundsPlan) -> Vec<Change> {
+fn changes(problem: &RoundsProblem, plan: &RoundsPlan) -> Vec<VisitChange> {
     let against: Vec<Conflict> =
         problem.days.iter().flat_map(|&on| conflicts(&published_day(problem, on))).collect();
-    let mut found: Vec<Change> =
+    let mut found: Vec<VisitChange> =
         problem.requests.iter().filter_map(|request| change(plan, request, &against)).collect();
-    let size = |change: &Change| (change.kind, change.moved_min.map_or(0, |minutes| minutes.abs() as i64));
+    let size =
+        |change: &VisitChange| (change.kind, change.moved_min.map_or(0, |minutes| minutes.abs() as i64));
     found.sort_by(|a, b| size(a).cmp(&size(b)).then_with(|| a.job.cmp(&b.job)));
     found
 }
 
-fn change(plan: &RoundsPlan, request: &Request, against: &[Conflict]) -> Option<Change> {
+fn change(plan: &RoundsPlan, request: &Request, against: &[Conflict]) -> Option<VisitChange> {
     let job = &request.visit.job;
     let after = place_of(plan, job);
     let before = request.published.clone();
@@ -128,23 +129,23 @@ fn change(plan: &RoundsPlan, request: &Request, against: &[Conflict]) -> Option<
         before.as_ref().zip(after.as_ref()).map(|(b, a)| (a.start - b.start).num_seconds() as f64 / 60.0);
     let kind = match (&before, &after) {
         (None, None) => return None,
-        (None, Some(_)) => ChangeKind::Added,
-        (Some(_), None) => ChangeKind::Dropped,
-        (Some(b), Some(a)) if a.start.date() != b.start.date() => ChangeKind::Day,
-        (Some(b), Some(a)) if a.van != b.van => ChangeKind::Van,
-        (Some(b), Some(a)) if !same_people(a, b) => ChangeKind::Technicians,
-        _ if moved_min.is_some_and(|minutes| minutes.abs() >= SAME_START_MIN) => ChangeKind::Start,
+        (None, Some(_)) => VisitChangeKind::Added,
+        (Some(_), None) => VisitChangeKind::Dropped,
+        (Some(b), Some(a)) if a.start.date() != b.start.date() => VisitChangeKind::Day,
+        (Some(b), Some(a)) if a.van != b.van => VisitChangeKind::Van,
+        (Some(b), Some(a)) if !same_people(a, b) => VisitChangeKind::Technicians,
+        _ if moved_min.is_some_and(|minutes| minutes.abs() >= SAME_START_MIN) => VisitChangeKind::Start,
         _ => return None,
     };
     let mut because: Vec<Conflict> = match kind {
-        ChangeKind::Added => Vec::new(),
+        VisitChangeKind::Added => Vec::new(),
         _ => against.iter().filter(|conflict| conflict.jobs.contains(job)).cloned().collect(),
     };
-    if kind == ChangeKind::Dropped {
+    if kind == VisitChangeKind::Dropped {
         let unserved = plan.unserved.iter().filter(|unserved| unserved.job == *job);
         because.extend(unserved.flat_map(|unserved| unserved.reasons.iter().cloned()));
     }
-    Some(Change { job: job.clone(), kind, moved_min, before, after, because })
+    Some(VisitChange { job: job.clone(), kind, moved_min, before, after, because })
 }
 
 fn same_people(one: &Published, other: &Published) -> bool {

@@ -9,7 +9,7 @@ use crate::db::{Db, people, plans, promises, shops, vans, vehicles};
 use crate::dispatch::facts::{self, Needs, carries, notices, place, technician};
 use crate::error::ApiError;
 use crate::norms;
-use crate::plan_input;
+use crate::plan_input::{self, known_zone};
 use chrono::{NaiveDate, NaiveTime};
 use chrono_tz::Tz;
 use domain::dispatch::planning::{PlannedRound, RoundsPlan};
@@ -40,8 +40,7 @@ pub struct Day {
 
 /// The zone of the shop.
 pub fn zone_of_shop(shop: &Shop) -> Result<Tz, ApiError> {
-    let name = &shop.fields.time_zone;
-    name.parse().map_err(|_| ApiError::Internal(format!("stored time zone {name:?}")))
+    known_zone(&shop.fields.time_zone)
 }
 
 /// The day on which a job stands: that of its planned start, else of its window's beginning.

@@ -115,8 +115,17 @@ pub fn gather_for(
 /// The named zone, else the shop's.
 pub fn zone_of(db: &mut Db<'_>, named: Option<&str>) -> Result<Tz, ApiError> {
     let shop = shops::find(db)?.ok_or(ApiError::NotFound)?;
-    let name = named.unwrap_or(&shop.fields.time_zone);
-    name.parse().map_err(|_| ApiError::Internal(format!("stored time zone {name:?}")))
+    known_zone(named.unwrap_or(&shop.fields.time_zone))
+}
+
+/// A stored zone. One may vanish from the zone data, and the hours of whoever has it cannot be told until they get another.
+pub fn known_zone(name: &str) -> Result<Tz, ApiError> {
+    name.parse().map_err(|_| ApiError::Conflict {
+        code: "unknown_time_zone",
+        detail: format!(
+            "the zone data has no time zone {name} any more: give the shop or the customer another"
+        ),
+    })
 }
 
 /// The shop's weather from the day before to the day after, on the wall clock at the site.

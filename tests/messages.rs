@@ -209,7 +209,8 @@ fn a_shop_writes_its_own_words() {
     let shop = app.shop("Shine");
     let template = |body: &str| {
         json!({ "kind": "on_the_way", "language": "de-CH", "template": { "subject": "Unterwegs", "body": body,
-            "text": "{shop_name} kommt um {arrival}. STOP beendet das.", "closing": "STOP beendet das." } })
+            "text": "{shop_name} kommt um {arrival}. STOP beendet das.", "closing": "STOP beendet das.",
+            "phrases": { "see_page": "Ansehen oder ändern", "end_these": "Keine Nachrichten zu Terminen mehr" } } })
     };
     let path = "/v1/message-templates";
     shop.owner.post(path, &template("Um {arrival} zu {price}")).refused_at("/template/body", "unknown_field");
@@ -217,8 +218,19 @@ fn a_shop_writes_its_own_words() {
     let mut silent = template("Um {arrival}.");
     silent["template"]["closing"] = json!("Danke.");
     shop.owner.post(path, &silent).refused_at("/template/closing", "no_stop_word");
+    let mut other = template("Um {arrival}.");
+    other["template"]["phrases"] = json!({ "see_page": "Ansehen {price}", "wash": "Eine Wäsche." });
+    let refused = shop.owner.post(path, &other).problem(422, "invalid");
+    let places = json!(["/template/phrases/wash", "/template/phrases/see_page"]);
+    assert_eq!(
+        json!([refused["errors"][0]["pointer"], refused["errors"][1]["pointer"]]),
+        places,
+        "{refused}"
+    );
     let shown = shop.owner.post("/v1/message-previews", &template("Um {arrival} bei {vehicle}."));
-    assert_eq!(shown.expect(200)["body"], "Um 10:10 bei grey estate.\n\nSTOP beendet das.");
+    let shown = shown.expect(200);
+    assert_eq!(shown["body"], "Um 10:10 bei grey estate.\n\nSTOP beendet das.");
+    assert_eq!(shown["see_page"], "Ansehen oder ändern");
     let id = shop.owner.post(path, &template("Um {arrival} bei {vehicle}.")).id();
     shop.owner.post(path, &template("Noch einmal.")).problem(409, "template_exists");
     let kinds = shop.owner.get("/v1/message-kinds").expect(200);
@@ -234,6 +246,7 @@ fn a_shop_writes_its_own_words() {
     app.run_tasks();
     let mail = app.mail().remove(0);
     assert!(mail.contains("Subject: Unterwegs") && mail.contains("Um 09:55 bei grey estate."), "{mail}");
+    assert!(!mail.contains("See it") && !mail.contains("End appointment"), "{mail}");
     assert!(mail.contains("lang=3D\"de-CH\"") || mail.contains("lang=\"de-CH\""), "{mail}");
     for tracks in ["<img", "src=", "http://shine", "url("] {
         assert!(!mail.contains(tracks), "{tracks} in {mail}");
@@ -305,4 +318,22 @@ fn lose_zone(app: &TestApp, shop: &Shop) {
         diesel::update(rows).set(dsl::time_zone.eq("Europe/Atlantis")).execute(db.conn)
     };
     assert_eq!(app.app.database.write(shop.id, app.clock.now(), lose), Ok(1));
+}
+
+/// The hours of such a shop cannot be told: who asks for them hears why, and the owner gives it another zone.
+#[test]
+fn a_shop_whose_zone_has_vanished_is_told_so() {
+    use api::db::schema::shop::dsl;
+    use diesel::prelude::*;
+    let app = TestApp::start();
+    let shop = app.shop("Shine");
+    let lose = |db: &mut api::db::Db<'_>| {
+        db.touch(api::db::sync::Touch::Shop);
+        diesel::update(dsl::shop.find(db.shop)).set(dsl::time_zone.eq("Europe/Atlantis")).execute(db.conn)
+    };
+    assert_eq!(app.app.database.write(shop.id, app.clock.now(), lose), Ok(1));
+    let told = shop.owner.get("/v1/throughput?week=2026-W18").problem(409, "unknown_time_zone");
+    assert!(told["detail"].as_str().is_some_and(|text| text.contains("Europe/Atlantis")), "{told}");
+    shop.owner.patch("/v1/shop", &json!({ "time_zone": "Europe/Vienna" })).expect(200);
+    shop.owner.get("/v1/throughput?week=2026-W18").expect(200);
 }

@@ -35,21 +35,21 @@ pub struct Letter {
     pub to_name: String,
     pub to: String,
     pub subject: String,
-    /// Plain text, without the lines about the page and unsubscribing.
+    /// Plain text, without the links.
     pub text: String,
     /// Tag of its language.
     pub language: String,
     /// Where the customer sees and changes what it speaks of.
-    pub page: Option<String>,
-    /// What may be unsubscribed by a click, and the address that does it.
-    pub unsubscribe: Option<Unsubscribe>,
+    pub page: Link,
+    /// Where a click ends messages like this one.
+    pub unsubscribe: Link,
     pub at: Instant,
 }
 
 #[derive(Debug, Clone, PartialEq)]
-pub struct Unsubscribe {
-    /// For instance `maintenance reminders`.
-    pub what: String,
+pub struct Link {
+    /// For instance `End maintenance reminders`.
+    pub words: String,
     pub url: String,
 }
 
@@ -185,19 +185,16 @@ fn message(letter: &Letter) -> Result<Message, String> {
     let sent_at = UNIX_EPOCH + Duration::from_secs(u64::try_from(letter.at.unix()).unwrap_or(0));
     let from = mailbox(&letter.from_name, &letter.from)?;
     let host = from.email.domain().to_owned();
-    let mut builder = Message::builder()
+    let builder = Message::builder()
         .date(sent_at)
         .from(from)
         .to(mailbox(&letter.to_name, &letter.to)?)
         .subject(one_line(&letter.subject))
         .message_id(Some(format!("<{}@{host}>", letter.id)))
         // RFC 3834: no automatic reply is wanted.
-        .raw_header(header("Auto-Submitted", "auto-generated")?);
-    if let Some(unsubscribe) = &letter.unsubscribe {
-        builder = builder
-            .raw_header(header("List-Unsubscribe", &format!("<{}>", one_line(&unsubscribe.url)))?)
-            .raw_header(header("List-Unsubscribe-Post", "List-Unsubscribe=One-Click")?);
-    }
+        .raw_header(header("Auto-Submitted", "auto-generated")?)
+        .raw_header(header("List-Unsubscribe", &format!("<{}>", one_line(&letter.unsubscribe.url)))?)
+        .raw_header(header("List-Unsubscribe-Post", "List-Unsubscribe=One-Click")?);
     let parts = MultiPart::alternative()
         .boundary(format!("part-{}", letter.id))
         .singlepart(SinglePart::builder().header(ContentType::TEXT_PLAIN).body(text(letter)))
@@ -223,14 +220,8 @@ fn one_line(text: &str) -> String {
 }
 
 fn text(letter: &Letter) -> String {
-    let mut text = format!("{}\n", letter.text);
-    if let Some(page) = &letter.page {
-        text += &format!("\nSee it, change it, or have quiet: {}\n", one_line(page));
-    }
-    if let Some(Unsubscribe { what, url }) = &letter.unsubscribe {
-        text += &format!("\nTo end {what}: {}\n", one_line(url));
-    }
-    text
+    let link = |link: &Link| format!("\n{}: {}\n", one_line(&link.words), one_line(&link.url));
+    format!("{}\n{}{}", letter.text, link(&letter.page), link(&letter.unsubscribe))
 }
 
 /// Nothing but paragraphs: it reads the same everywhere, fetches nothing and tells nobody that it was read.
@@ -240,12 +231,11 @@ fn html(letter: &Letter) -> String {
         .split("\n\n")
         .map(|paragraph| format!("<p>{}</p>\n", escape_html(paragraph.trim()).replace('\n', "<br>\n")))
         .collect();
-    let link = |url: &str, words: &str| {
-        format!("<p><a href=\"{}\">{}</a></p>\n", escape_html(&one_line(url)), escape_html(words))
+    let link = |link: &Link| {
+        let (url, words) = (escape_html(&one_line(&link.url)), escape_html(&one_line(&link.words)));
+        format!("<p><a href=\"{url}\">{words}</a></p>\n")
     };
-    let page = letter.page.iter().map(|url| link(url, "See it, change it, or have quiet"));
-    let end = letter.unsubscribe.iter().map(|one| link(&one.url, &format!("End {}", one.what)));
-    let end: String = page.chain(end).collect();
+    let end = link(&letter.page) + &link(&letter.unsubscribe);
     format!(
         "<!DOCTYPE html>\n<html lang=\"{}\">\n<head><meta charset=\"utf-8\"><title>{}</title></head>\n<body>\n\
          {paragraphs}{end}</body>\n</html>\n",
@@ -265,7 +255,7 @@ pub fn escape_html(text: &str) -> String {
 
 #[cfg(test)]
 mod tests {
-    use super::{Letter, Mail, Unsubscribe};
+    use super::{Letter, Link, Mail};
     use crate::db::kinds::Instant;
     use chrono::NaiveDate;
 
@@ -282,11 +272,14 @@ mod tests {
             subject: "Upkeep\r\n\r\n<script>alert(1)</script>".into(),
             text: "Hello <img src=x>,\n\nyours & mine.".into(),
             language: "de\"><script>".into(),
-            page: Some("https://shine.test/c/abc\r\nX-Forged: yes".into()),
-            unsubscribe: Some(Unsubscribe {
-                what: "maintenance reminders".into(),
+            page: Link {
+                words: "See\r\nX-Forged: <i>".into(),
+                url: "https://shine.test/c/abc\r\nX-Forged: yes".into(),
+            },
+            unsubscribe: Link {
+                words: "End maintenance reminders".into(),
                 url: "https://shine.test/u/abc\r\nX-Forged: yes".into(),
-            }),
+            },
             at: Instant::from_utc(at),
         };
         let mail = Mail::memory();
@@ -320,7 +313,7 @@ mod tests {
         assert!(!body.contains("\nX-Forged") && !body.contains("<script"), "{body}");
         let (plain, html) = body.split_once("text/html").unwrap();
         assert!(plain.contains("Hello <img src=x>,") && plain.contains("yours & mine."), "{plain}");
-        assert!(!html.contains("<img"), "{html}");
+        assert!(!html.contains("<img") && html.contains("See X-Forged: &lt;i&gt;"), "{html}");
         assert!(html.contains("&lt;img src=x&gt;") && html.contains("yours &amp; mine."));
     }
 }

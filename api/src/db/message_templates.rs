@@ -39,7 +39,7 @@ pub struct MessageTemplate {
 impl Check for TemplateFields {
     fn check(&self, found: &mut Checker) {
         found.language("language", &self.language);
-        let Template { subject, body, text, closing } = &self.template.0;
+        let Template { subject, body, text, closing, phrases } = &self.template.0;
         found.within("template", |found| {
             found.line("subject", subject, 120);
             found.line("text", text, 320);
@@ -49,6 +49,9 @@ impl Check for TemplateFields {
                     found.refuse(part, "too_short", "must not be empty");
                 }
             }
+            found.within("phrases", |found| {
+                phrases.iter().for_each(|(phrase, words)| found.line(phrase.name(), words, 300));
+            });
             for fault in self.template.0.faults(self.kind.0) {
                 found.refuse(fault.part, fault.code, fault.detail);
             }

@@ -10,7 +10,9 @@ use crate::extract::{Body, IfMatch, Key, Patch};
 use crate::page::Page;
 use crate::reply::Reply;
 use actix_web::{HttpResponse, delete, get, patch, post};
-use domain::reminder::{DEFAULT_LANGUAGE, Field, Message, ReminderKind, default_template, fields_of};
+use domain::reminder::{
+    DEFAULT_LANGUAGE, Field, Message, Phrase, ReminderKind, default_template, fields_of, phrases_of,
+};
 use serde::Serialize;
 use utoipa::ToSchema;
 
@@ -21,6 +23,8 @@ pub struct MessageKind {
     pub kind: Word<ReminderKind>,
     /// Written in the texts as `{name}`; in a closing also `consent_source` and `consent_date`.
     pub fields: Vec<Field>,
+    /// What is put together when such a message is written, and may be said in other words.
+    pub phrases: Vec<Phrase>,
     pub default: TemplateFields,
 }
 
@@ -32,6 +36,7 @@ pub async fn list_message_kinds(app: Shared, caller: Caller) -> Answer {
     let kind = |kind: ReminderKind| MessageKind {
         kind: Word(kind),
         fields: fields_of(kind),
+        phrases: phrases_of(kind),
         default: TemplateFields {
             kind: Word(kind),
             language: DEFAULT_LANGUAGE.into(),

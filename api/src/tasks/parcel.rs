@@ -11,7 +11,7 @@ use crate::db::kinds::{Id, Instant};
 use crate::db::reminders::Reminder;
 use crate::db::{Db, message_gateway};
 use crate::error::ApiError;
-use crate::mail::{Letter, Undelivered, Unsubscribe};
+use crate::mail::{Letter, Link, Undelivered};
 use crate::outbound::{Answer, Call, signature};
 use chrono::TimeDelta;
 use domain::reminder::{Channel, Message};
@@ -49,11 +49,11 @@ pub fn pack(
                 subject: message.subject,
                 text: message.body,
                 language: message.language,
-                page: Some(page),
-                unsubscribe: Some(Unsubscribe {
-                    what: purpose.what().into(),
+                page: Link { words: message.see_page, url: page },
+                unsubscribe: Link {
+                    words: message.end_these,
                     url: format!("{}/u/{}", app.config.public_url, link.seal(&app.keys)?),
-                }),
+                },
                 at: db.now,
             }))
         }

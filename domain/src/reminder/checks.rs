@@ -471,9 +471,11 @@ fn a_shop_says_it_in_its_own_words() {
         body: "Servus {customer_name}, {{Klammer}}:\n\n{needs}".into(),
         text: "{shop_name}: {needs} STOP beendet das.".into(),
         closing: Some("Vereinbart am {consent_date} ({consent_source}). STOP beendet das.".into()),
+        phrases: BTreeMap::from([(Phrase::SeePage, "Ansehen oder ändern".into())]),
     };
     assert_eq!(template.faults(ReminderKind::Upkeep), []);
-    customer.wording.insert(ReminderKind::Upkeep, Wording { language: "de".into(), template });
+    let language = "de".to_owned();
+    customer.wording.insert(ReminderKind::Upkeep, Wording { language, template: template.clone() });
     let told = due_reminders(&customer, &[], &[], monday());
     let (_, _, message) = the_sent(&told, ReminderKind::Upkeep);
     assert_eq!((message.subject.as_str(), message.language.as_str()), ("white estate", "de"));
@@ -488,6 +490,43 @@ fn a_shop_says_it_in_its_own_words() {
         message.body
     );
     assert_eq!(message.text.matches("STOP").count(), 1, "{}", message.text);
+    assert_eq!(
+        (&*message.see_page, &*message.end_these),
+        ("Ansehen oder ändern", "End maintenance reminders")
+    );
+
+    let wording = customer.wording.get_mut(&ReminderKind::Upkeep).expect("it was put in");
+    let due = "{vehicle}: Flugrost, fällig am {due_on}, wohl von {early_on} bis {late_on}.";
+    wording.template.phrases.insert(Phrase::Decontamination, due.into());
+    assert_eq!(wording.template.faults(ReminderKind::Upkeep), []);
+    let need = &mut customer.vehicles[0].needs[0];
+    (need.early_on, need.late_on) = (Some(on("2031-03-20")), Some(on("2031-06-01")));
+    let said =
+        format!("white estate: Flugrost, fällig am {}, wohl von 2031-03-20 bis 2031-06-01.", need.due_on);
+    let told = due_reminders(&customer, &[], &[], monday());
+    let (_, _, message) = the_sent(&told, ReminderKind::Upkeep);
+    assert!(message.body.contains(&said) && !message.body.contains("We suggest"), "{}", message.body);
+}
+
+/// With 80 % the limit is crossed within the interval, with 90 % before its end: what of it is still to come is told.
+#[test]
+fn the_interval_is_told_in_plain_words() {
+    let told = |early: &str, late: &str| {
+        let mut customer = customer();
+        customer.vehicles[0].needs.truncate(1);
+        let need = &mut customer.vehicles[0].needs[0];
+        (need.early_on, need.late_on) = (Some(on(early)), Some(on(late)));
+        let told = due_reminders(&customer, &[], &[], monday());
+        the_sent(&told, ReminderKind::Upkeep).2.body.clone()
+    };
+    let ahead = told("2031-03-20", "2031-06-01");
+    assert!(
+        ahead.contains("eight times in ten, the time for it comes between 20 March 2031 and 1 June 2031."),
+        "{ahead}"
+    );
+    let begun = told("2031-03-17", "2031-06-01");
+    assert!(begun.contains("nine times in ten, the time for it comes by 1 June 2031."), "{begun}");
+    assert!(told("2031-02-01", "2031-03-17").contains("Most likely the time for it has come."));
 }
 
 #[test]
@@ -498,18 +537,23 @@ fn a_template_that_cannot_be_filled_in_is_told_with_its_place() {
             "subject" => template.subject = text.into(),
             "body" => template.body = text.into(),
             "text" => template.text = text.into(),
-            _ => template.closing = Some(text.into()),
+            "closing" => template.closing = Some(text.into()),
+            _ => drop(
+                template.phrases.insert(serde_json::from_value(part.into()).expect("a phrase"), text.into()),
+            ),
         }
         let faults = template.faults(ReminderKind::OnTheWay);
-        faults.iter().map(|fault| (fault.part, fault.code)).collect::<Vec<_>>()
+        faults.iter().map(|fault| format!("{}: {}", fault.part, fault.code)).collect::<Vec<_>>()
     };
-    assert_eq!(wrong("body", "{price}"), [("body", "unknown_field")]);
-    assert_eq!(wrong("subject", "{needs}"), [("subject", "unknown_field")], "of another kind");
-    assert_eq!(wrong("text", "at {arrival"), [("text", "open_brace")]);
-    assert_eq!(wrong("text", "at arrival}"), [("text", "open_brace")]);
-    assert_eq!(wrong("body", "{consent_date}"), [("body", "unknown_field")], "for closings");
-    assert_eq!(wrong("closing", "You agreed on {consent_date}."), [("closing", "no_stop_word")]);
-    assert_eq!(wrong("closing", "STOP ends it."), []);
+    assert_eq!(wrong("body", "{price}"), ["body: unknown_field"]);
+    assert_eq!(wrong("subject", "{needs}"), ["subject: unknown_field"], "of another kind");
+    assert_eq!(wrong("text", "at {arrival"), ["text: open_brace"]);
+    assert_eq!(wrong("text", "at arrival}"), ["text: open_brace"]);
+    assert_eq!(wrong("body", "{consent_date}"), ["body: unknown_field"], "for closings");
+    assert_eq!(wrong("closing", "You agreed on {consent_date}."), ["closing: no_stop_word"]);
+    assert_eq!(wrong("closing", "STOP ends it."), [""; 0]);
+    assert_eq!(wrong("see_page", "See {vehicle}"), ["phrases/see_page: unknown_field"]);
+    assert_eq!(wrong("wash", "A wash."), ["phrases/wash: unknown_phrase"], "of another kind");
 }
 
 /// The wording that nobody wrote reads easily: Flesch's reading ease of 60 or more is plain English (Flesch 1948,

@@ -2,6 +2,7 @@
 
 use super::template::Template;
 use super::{Channel, Purpose, ReminderKind};
+use std::collections::BTreeMap;
 
 /// Why it is sent and how it is stopped.
 pub(super) fn closing(purpose: Purpose, channel: Channel) -> String {
@@ -63,5 +64,11 @@ pub fn default_template(kind: ReminderKind) -> Template {
             "{shop_name}: keep your {vehicle} dry for {hours} hours and do not wash it until {date}. The coat is new.",
         ),
     };
-    Template { subject: subject.into(), body: body.into(), text: text.into(), closing: None }
+    Template {
+        subject: subject.into(),
+        body: body.into(),
+        text: text.into(),
+        closing: None,
+        phrases: BTreeMap::new(),
+    }
 }

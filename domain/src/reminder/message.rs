@@ -1,7 +1,7 @@
 //! The words of a reminder: plain, with the reason, why it was sent and how to stop it. No claims that frighten.
 
 use super::defaults::{closing, default_template};
-use super::template::{Field, Template, Values};
+use super::template::{Field, Phrase, Template, Values};
 use super::{
     BadWeather, Booking, Channel, Coated, Consent, Customer, OwnedVehicle, Purpose, ReminderKind, UnderWay,
 };
@@ -23,6 +23,12 @@ pub struct Message {
     /// Tag of the language it is written in.
     #[serde(default, skip_serializing_if = "String::is_empty")]
     pub language: String,
+    /// The words of the link to the customer's page.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub see_page: String,
+    /// The words of the link that ends messages of this purpose.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub end_these: String,
 }
 
 /// The language of the wording that nobody wrote.
@@ -55,7 +61,7 @@ pub(super) fn appointment(
         (Field::Time, time(booking, zone)),
         (Field::Work, one_line(&booking.work)),
     ]);
-    values.extend(booking.weather.as_ref().map(|weather| (Field::Weather, weather.told())));
+    values.extend(booking.weather.as_ref().map(|weather| (Field::Weather, weather_told(customer, weather))));
     if let Some(UnderWay { arrives_at, .. }) = booking.under_way {
         let arrives = civil::local(arrives_at, zone);
         values.insert(Field::Arrival, arrives.format("%H:%M").to_string());
@@ -78,19 +84,57 @@ pub(super) fn upkeep(
     zone: Tz,
     today: NaiveDate,
 ) -> Message {
-    let told: Vec<String> = needs
-        .iter()
-        .map(|(vehicle, need)| {
-            let when = if need.due_on > today { "best before" } else { "due since" };
-            let (label, work) = (one_line(&vehicle.label), work(need.kind));
-            format!("{label}: {} We suggest {work}, {when} {}.", need.reason, date(need.due_on))
-        })
-        .collect();
+    let told: Vec<String> =
+        needs.iter().map(|(vehicle, need)| need_told(customer, kind, vehicle, need, today)).collect();
     let values = Values::from([
         (Field::Vehicle, named(needs.first().map(|(vehicle, _)| *vehicle))),
         (Field::Needs, told.join("\n\n")),
     ]);
     finished(customer, kind, values, consent, zone)
+}
+
+/// In the shop's words, else with the reason and the interval in ours.
+fn need_told(
+    customer: &Customer,
+    kind: ReminderKind,
+    vehicle: &OwnedVehicle,
+    need: &Need,
+    today: NaiveDate,
+) -> String {
+    let day = |on: NaiveDate| date_for(customer, kind, on, "%-d %B %Y");
+    let label = one_line(&vehicle.label);
+    let values = Values::from([
+        (Field::Vehicle, label.clone()),
+        (Field::DueOn, day(need.due_on)),
+        (Field::EarlyOn, day(need.early_on.unwrap_or(need.due_on))),
+        (Field::LateOn, day(need.late_on.unwrap_or(need.due_on))),
+    ]);
+    let wording = customer.wording.get(&kind);
+    wording.and_then(|wording| wording.template.phrase(Phrase::of_need(need.kind), &values)).unwrap_or_else(
+        || {
+            let when = if need.due_on > today { "best before" } else { "due since" };
+            let (work, due_on, interval) = (work(need.kind), day(need.due_on), interval(need, today, &day));
+            format!("{label}: {} We suggest {work}, {when} {due_on}.{interval}", need.reason)
+        },
+    )
+}
+
+/// What the interval of 80 % says of the days from today on, as one more sentence.
+fn interval(need: &Need, today: NaiveDate, day: &dyn Fn(NaiveDate) -> String) -> String {
+    match (need.early_on, need.late_on) {
+        (Some(early), Some(late)) if early > today => {
+            format!(
+                " Most likely, eight times in ten, the time for it comes between {} and {}.",
+                day(early),
+                day(late)
+            )
+        }
+        (Some(_), Some(late)) if late > today => {
+            format!(" Most likely, nine times in ten, the time for it comes by {}.", day(late))
+        }
+        (Some(_), Some(_)) => " Most likely the time for it has come.".into(),
+        _ => String::new(),
+    }
 }
 
 pub(super) fn aftercare(customer: &Customer, coated: &Coated, consent: &Consent, zone: Tz) -> Message {
@@ -131,6 +175,7 @@ fn finished(
 
 fn written(template: &Template, language: &str, values: &Values, why: (Purpose, Channel)) -> Message {
     let closing = template.closing.clone().unwrap_or_else(|| closing(why.0, why.1));
+    let link = |phrase, ours: String| template.phrase(phrase, values).map_or(ours, |words| one_line(&words));
     let body = Template::filled(&template.body, values);
     let mut text = one_line(&Template::filled(&template.text, values));
     if !template.text.contains("STOP") {
@@ -141,6 +186,8 @@ fn written(template: &Template, language: &str, values: &Values, why: (Purpose, 
         body: format!("{}\n\n{}", body.trim_end(), Template::filled(&closing, values)),
         text,
         language: language.to_owned(),
+        see_page: link(Phrase::SeePage, "See it, change it, or have quiet".into()),
+        end_these: link(Phrase::EndThese, format!("End {}", why.0.what())),
     }
 }
 
@@ -174,21 +221,27 @@ impl Channel {
     }
 }
 
-impl BadWeather {
-    /// As the end of a sentence.
-    fn told(&self) -> String {
-        match *self {
-            BadWeather::TooHot { air_c } => {
-                format!("{air_c:.0} °C are forecast, too hot to work on the paint")
-            }
-            BadWeather::TooCold { air_c } => {
-                format!("{air_c:.0} °C are forecast, too cold to work with water")
-            }
-            BadWeather::TooWet { rain_mm_h } => {
-                format!("rain is forecast ({rain_mm_h:.1} mm an hour), too wet to work")
-            }
+/// As the end of a sentence.
+fn weather_told(customer: &Customer, weather: &BadWeather) -> String {
+    let (phrase, value, ours) = match *weather {
+        BadWeather::TooHot { air_c } => {
+            let air_c = format!("{air_c:.0}");
+            let ours = format!("{air_c} °C are forecast, too hot to work on the paint");
+            (Phrase::TooHot, (Field::AirC, air_c), ours)
         }
-    }
+        BadWeather::TooCold { air_c } => {
+            let air_c = format!("{air_c:.0}");
+            let ours = format!("{air_c} °C are forecast, too cold to work with water");
+            (Phrase::TooCold, (Field::AirC, air_c), ours)
+        }
+        BadWeather::TooWet { rain_mm_h } => {
+            let rain_mm_h = format!("{rain_mm_h:.1}");
+            let ours = format!("rain is forecast ({rain_mm_h} mm an hour), too wet to work");
+            (Phrase::TooWet, (Field::RainMmH, rain_mm_h), ours)
+        }
+    };
+    let wording = customer.wording.get(&ReminderKind::WeatherMove);
+    wording.and_then(|wording| wording.template.phrase(phrase, &Values::from([value]))).unwrap_or(ours)
 }
 
 fn named(vehicle: Option<&OwnedVehicle>) -> String {
@@ -205,10 +258,6 @@ fn work(kind: NeedKind) -> &'static str {
         NeedKind::SpotRemoval => "a removal of spots",
         NeedKind::FrontWash => "a short wash of the front",
     }
-}
-
-fn date(on: NaiveDate) -> String {
-    on.format("%-d %B %Y").to_string()
 }
 
 /// Names come from outside: no line breaks or control characters reach a header or make a line of their own.

@@ -24,7 +24,7 @@ pub use defaults::default_template;
 pub use message::{DEFAULT_LANGUAGE, Message};
 pub use reply::{Reply, read_reply};
 pub use slot::{BadWeather, bad_weather};
-pub use template::{Field, Template, TemplateFault, fields_of};
+pub use template::{Field, Phrase, Template, TemplateFault, fields_of, phrases_of};
 
 use crate::civil;
 use chrono::{DateTime, NaiveDate, Utc};

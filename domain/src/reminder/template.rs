@@ -3,6 +3,7 @@
 //! `{vehicle}` stands for the field; a brace itself is written twice.
 
 use super::ReminderKind;
+use crate::upkeep::NeedKind;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use utoipa::ToSchema;
@@ -28,6 +29,34 @@ pub struct Template {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schema(min_length = 1, max_length = 600)]
     pub closing: Option<String>,
+    /// What is said inside the message without being written above, each at most 300 characters. Absent: in English.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    #[schema(example = json!({ "wash": "{vehicle}: eine Wäsche ist fällig am {due_on}.", "see_page": "Ansehen oder ändern" }))]
+    pub phrases: BTreeMap<Phrase, String>,
+}
+
+/// What is put together when a message is written, so that no template holds it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Phrase {
+    /// What `needs` says of one vehicle that needs it; so do the next six. Fields: `vehicle`, `due_on`, `early_on`, `late_on`.
+    Decontamination,
+    Protection,
+    Wash,
+    SaltFlush,
+    FeelTest,
+    SpotRemoval,
+    FrontWash,
+    /// What `weather` says; field `air_c`.
+    TooHot,
+    /// The same.
+    TooCold,
+    /// The same with the field `rain_mm_h`.
+    TooWet,
+    /// The words of the link to the customer's page.
+    SeePage,
+    /// The words of the link that ends messages of this purpose.
+    EndThese,
 }
 
 /// What can be filled in.
@@ -58,6 +87,16 @@ pub enum Field {
     ConsentSource,
     /// When the customer agreed, in a closing.
     ConsentDate,
+    /// By when it should be done, in a phrase.
+    DueOn,
+    /// The days between which the time for it most likely comes (eight times in ten), in a phrase; where that is a rule and
+    /// not a matter of chance, the day by which it should be done.
+    EarlyOn,
+    LateOn,
+    /// The air that is forecast, °C, in a phrase.
+    AirC,
+    /// The rain that is forecast, mm an hour, in a phrase.
+    RainMmH,
 }
 
 /// The values of one message.
@@ -66,14 +105,14 @@ pub type Values = BTreeMap<Field, String>;
 /// Where a template is wrong.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct TemplateFault {
-    /// `subject`, `body`, `text` or `closing`.
-    pub part: &'static str,
+    /// `subject`, `body`, `text`, `closing` or, for instance, `phrases/wash`.
+    pub part: String,
     pub code: &'static str,
     pub detail: String,
 }
 
 impl Field {
-    const ALL: [Field; 13] = [
+    const ALL: [Field; 18] = [
         Field::CustomerName,
         Field::ShopName,
         Field::Vehicle,
@@ -87,6 +126,11 @@ impl Field {
         Field::Hours,
         Field::ConsentSource,
         Field::ConsentDate,
+        Field::DueOn,
+        Field::EarlyOn,
+        Field::LateOn,
+        Field::AirC,
+        Field::RainMmH,
     ];
 
     pub fn name(self) -> &'static str {
@@ -104,6 +148,11 @@ impl Field {
             Field::Hours => "hours",
             Field::ConsentSource => "consent_source",
             Field::ConsentDate => "consent_date",
+            Field::DueOn => "due_on",
+            Field::EarlyOn => "early_on",
+            Field::LateOn => "late_on",
+            Field::AirC => "air_c",
+            Field::RainMmH => "rain_mm_h",
         }
     }
 
@@ -126,6 +175,11 @@ impl Field {
             Field::Hours => "12",
             Field::ConsentSource => "booking form",
             Field::ConsentDate => "2 January 2026",
+            Field::DueOn => "20 May 2026",
+            Field::EarlyOn => "12 May 2026",
+            Field::LateOn => "3 July 2026",
+            Field::AirC => "34",
+            Field::RainMmH => "1.2",
         }
     }
 }
@@ -143,7 +197,73 @@ pub fn fields_of(kind: ReminderKind) -> Vec<Field> {
     [Field::CustomerName, Field::ShopName].into_iter().chain(own.iter().copied()).collect()
 }
 
+/// The phrases that messages of a kind may have.
+pub fn phrases_of(kind: ReminderKind) -> Vec<Phrase> {
+    let own: &[Phrase] = match kind {
+        ReminderKind::Upkeep | ReminderKind::UpkeepFollowUp => &Phrase::OF_NEEDS,
+        ReminderKind::WeatherMove => &[Phrase::TooHot, Phrase::TooCold, Phrase::TooWet],
+        _ => &[],
+    };
+    own.iter().copied().chain([Phrase::SeePage, Phrase::EndThese]).collect()
+}
+
+impl Phrase {
+    const OF_NEEDS: [Phrase; 7] = [
+        Phrase::Decontamination,
+        Phrase::Protection,
+        Phrase::Wash,
+        Phrase::SaltFlush,
+        Phrase::FeelTest,
+        Phrase::SpotRemoval,
+        Phrase::FrontWash,
+    ];
+
+    pub(super) fn of_need(kind: NeedKind) -> Phrase {
+        match kind {
+            NeedKind::Decontamination => Phrase::Decontamination,
+            NeedKind::Protection => Phrase::Protection,
+            NeedKind::Wash => Phrase::Wash,
+            NeedKind::SaltFlush => Phrase::SaltFlush,
+            NeedKind::FeelTest => Phrase::FeelTest,
+            NeedKind::SpotRemoval => Phrase::SpotRemoval,
+            NeedKind::FrontWash => Phrase::FrontWash,
+        }
+    }
+
+    pub fn name(self) -> &'static str {
+        match self {
+            Phrase::Decontamination => "decontamination",
+            Phrase::Protection => "protection",
+            Phrase::Wash => "wash",
+            Phrase::SaltFlush => "salt_flush",
+            Phrase::FeelTest => "feel_test",
+            Phrase::SpotRemoval => "spot_removal",
+            Phrase::FrontWash => "front_wash",
+            Phrase::TooHot => "too_hot",
+            Phrase::TooCold => "too_cold",
+            Phrase::TooWet => "too_wet",
+            Phrase::SeePage => "see_page",
+            Phrase::EndThese => "end_these",
+        }
+    }
+
+    /// What can be filled in.
+    fn fields(self) -> &'static [Field] {
+        match self {
+            Phrase::TooHot | Phrase::TooCold => &[Field::AirC],
+            Phrase::TooWet => &[Field::RainMmH],
+            Phrase::SeePage | Phrase::EndThese => &[],
+            _ => &[Field::Vehicle, Field::DueOn, Field::EarlyOn, Field::LateOn],
+        }
+    }
+}
+
 impl Template {
+    /// A phrase in the words of the template, if it has any.
+    pub(super) fn phrase(&self, phrase: Phrase, values: &Values) -> Option<String> {
+        self.phrases.get(&phrase).map(|text| Template::filled(text, values))
+    }
+
     /// Everything that is wrong with it for messages of this kind.
     pub fn faults(&self, kind: ReminderKind) -> Vec<TemplateFault> {
         let fields = fields_of(kind);
@@ -162,8 +282,18 @@ impl Template {
             .collect();
         if self.closing.as_ref().is_some_and(|closing| !closing.contains("STOP")) {
             let detail = "must name STOP, the word that ends the messages".to_owned();
-            faults.push(TemplateFault { part: "closing", code: "no_stop_word", detail });
+            faults.push(TemplateFault { part: "closing".into(), code: "no_stop_word", detail });
         }
+        let known = phrases_of(kind);
+        faults.extend(self.phrases.iter().filter_map(|(phrase, text)| {
+            let part = format!("phrases/{}", phrase.name());
+            if !known.contains(phrase) {
+                let names: Vec<&str> = known.iter().map(|phrase| phrase.name()).collect();
+                let detail = format!("is no phrase of these messages; known are {}", names.join(", "));
+                return Some(TemplateFault { part, code: "unknown_phrase", detail });
+            }
+            fault(&part, &pieces(text), phrase.fields())
+        }));
         faults
     }
 
@@ -183,16 +313,16 @@ fn value(values: &Values, name: &str) -> String {
     field.and_then(|field| values.get(&field)).cloned().unwrap_or_default()
 }
 
-fn fault(part: &'static str, pieces: &[Piece<'_>], fields: &[Field]) -> Option<TemplateFault> {
+fn fault(part: &str, pieces: &[Piece<'_>], fields: &[Field]) -> Option<TemplateFault> {
     pieces.iter().find_map(|piece| match piece {
         Piece::Named(name) if !fields.iter().any(|field| field.name() == *name) => {
             let known: Vec<&str> = fields.iter().map(|field| field.name()).collect();
             let detail = format!("has no field {{{name}}} here; known are {}", known.join(", "));
-            Some(TemplateFault { part, code: "unknown_field", detail })
+            Some(TemplateFault { part: part.to_owned(), code: "unknown_field", detail })
         }
         Piece::Open => {
             let detail = "has a brace that does not close; a brace itself is written twice".to_owned();
-            Some(TemplateFault { part, code: "open_brace", detail })
+            Some(TemplateFault { part: part.to_owned(), code: "open_brace", detail })
         }
         _ => None,
     })

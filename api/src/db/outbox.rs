@@ -8,6 +8,7 @@ use chrono::TimeDelta;
 use diesel::prelude::*;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
+use std::collections::{BTreeMap, BTreeSet};
 use utoipa::ToSchema;
 
 /// How far a task has come.
@@ -155,21 +156,17 @@ pub fn claim(
     if ids.is_empty() {
         return Ok(Vec::new());
     }
-    let rows = outbox::table.filter(outbox::shop.eq(db.shop).and(outbox::id.eq_any(ids.clone())));
-    diesel::update(rows)
-        .set((
-            outbox::status.eq(Word(TaskStatus::Leased)),
-            outbox::lease_until.eq(clock.plus(lease)),
-            outbox::lease_by.eq(worker),
-            outbox::fence.eq(outbox::fence + 1),
-            outbox::attempt.eq(outbox::attempt + 1),
-        ))
-        .execute(db.conn)?;
-    outbox::table
-        .filter(outbox::shop.eq(db.shop).and(outbox::id.eq_any(ids)))
-        .order((outbox::due_at, outbox::id))
-        .select(Row::as_select())
-        .load(db.conn)
+    let rows = outbox::table.filter(outbox::shop.eq(db.shop).and(outbox::id.eq_any(ids)));
+    let claim = diesel::update(rows).set((
+        outbox::status.eq(Word(TaskStatus::Leased)),
+        outbox::lease_until.eq(clock.plus(lease)),
+        outbox::lease_by.eq(worker),
+        outbox::fence.eq(outbox::fence + 1),
+        outbox::attempt.eq(outbox::attempt + 1),
+    ));
+    let mut claimed: Vec<Row> = on_either!(db, |conn| claim.returning(Row::as_select()).get_results(conn))?;
+    claimed.sort_by_key(|row| (row.due_at, row.id));
+    Ok(claimed)
 }
 
 /// The ids that a query finds. On PostgreSQL rows that another worker is just claiming are passed over; on SQLite the
@@ -227,11 +224,24 @@ pub fn renew(db: &mut Db<'_>, id: Id, fence: i32, lease: TimeDelta) -> QueryResu
     Ok(diesel::update(row).set(outbox::lease_until.eq(lease_until)).execute(db.conn)? == 1)
 }
 
-/// Notes that what cannot be taken back begins now; false if the task was lost to another worker.
-pub fn mark_sending(db: &mut Db<'_>, id: Id, fence: i32) -> QueryResult<bool> {
-    let row = outbox::table.find((db.shop, id)).filter(outbox::fence.eq(fence));
-    let row = row.filter(outbox::status.eq(Word(TaskStatus::Leased)));
-    Ok(diesel::update(row).set(outbox::status.eq(Word(TaskStatus::Sending))).execute(db.conn)? == 1)
+/// Notes that what cannot be taken back begins now with these tasks, each claimed with its fence; tells which of them were
+/// not lost to another worker.
+pub fn mark_sending(db: &mut Db<'_>, tasks: &[(Id, i32)]) -> QueryResult<BTreeSet<Id>> {
+    let mut by_fence: BTreeMap<i32, Vec<Id>> = BTreeMap::new();
+    tasks.iter().for_each(|(id, fence)| by_fence.entry(*fence).or_default().push(*id));
+    let mut marked = BTreeSet::new();
+    for (fence, ids) in by_fence {
+        let held = outbox::table
+            .filter(outbox::shop.eq(db.shop).and(outbox::id.eq_any(ids)).and(outbox::fence.eq(fence)))
+            .filter(outbox::status.eq(Word(TaskStatus::Leased)))
+            .select(outbox::id);
+        let held: QueryResult<Vec<Id>> = passing_over!(db, held);
+        let held = held?;
+        let rows = outbox::table.filter(outbox::shop.eq(db.shop).and(outbox::id.eq_any(held.clone())));
+        diesel::update(rows).set(outbox::status.eq(Word(TaskStatus::Sending))).execute(db.conn)?;
+        marked.extend(held);
+    }
+    Ok(marked)
 }
 
 /// Notes how far a long task has come.

@@ -175,6 +175,15 @@ pub fn set_status(db: &mut Db<'_>, id: Id, status: ReminderStatus) -> QueryResul
     diesel::update(reminder::table.find((db.shop, id))).set(set).execute(db.conn).map(|_| ())
 }
 
+/// Those of these that were being handed over have been.
+pub fn mark_sent(db: &mut Db<'_>, ids: &[Id]) -> QueryResult<()> {
+    let rows = reminder::table.filter(reminder::shop.eq(db.shop).and(reminder::id.eq_any(ids.to_vec())));
+    diesel::update(rows.filter(reminder::status.eq(Word(ReminderStatus::Sending))))
+        .set((reminder::status.eq(Word(ReminderStatus::Sent)), reminder::settled_at.eq(db.now)))
+        .execute(db.conn)
+        .map(|_| ())
+}
+
 /// Customers who were sent a reminder of upkeep from `from` to `to` (exclusive), and when.
 pub fn sent_between(db: &mut Db<'_>, from: Instant, to: Instant) -> QueryResult<Vec<(Id, Instant)>> {
     let settled = reminder::settled_at.ge(from).and(reminder::settled_at.lt(to)).assume_not_null();

@@ -24,7 +24,7 @@ use crate::app::App;
 use crate::auth::Caller;
 use crate::db::kinds::{Id, Instant};
 use crate::db::outbox::{self, Ending};
-use crate::db::{Db, shops};
+use crate::db::{Db, reminders, shops};
 use crate::error::ApiError;
 use chrono::TimeDelta;
 use send_reminder::Prepared;
@@ -158,6 +158,18 @@ impl Task {
             Task::PlanRounds { plan } => plan_rounds::ended(db, plan, ending),
             _ => Ok(()),
         }
+    }
+
+    /// What else is to be stored when these have ended well: of reminders, which go by the thousand, all at once.
+    fn all_done(db: &mut Db<'_>, tasks: impl Iterator<Item = Task>) -> Result<(), ApiError> {
+        let mut sent = Vec::new();
+        for task in tasks {
+            match task {
+                Task::SendReminder { reminder, .. } => sent.push(reminder),
+                other => other.ended(db, &Ending::Done)?,
+            }
+        }
+        Ok(reminders::mark_sent(db, &sent)?)
     }
 
     /// What else is to be stored when somebody replays it.

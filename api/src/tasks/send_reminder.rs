@@ -17,7 +17,7 @@ use crate::auth::Caller;
 use crate::db::customers::Purpose;
 use crate::db::kinds::{Id, Instant};
 use crate::db::outbox::{self, Ending, Row};
-use crate::db::reminders::{self, Reminder, ReminderStatus};
+use crate::db::reminders::{self, NewReminder, Reminder, ReminderStatus};
 use crate::db::{Db, customers};
 use crate::error::ApiError;
 use chrono::TimeDelta;
@@ -114,17 +114,38 @@ fn prepare(db: &mut Db<'_>, app: &App, orders: &[Order]) -> Result<Vec<(Id, Prep
     let ground = Ground::read(db, &app.handbooks)?;
     let situations = decide::situations(db, &ground, rows)?;
     let mut turns: BTreeMap<Id, &Situation> = situations.iter().map(|one| (one.id, one)).collect();
-    let mut prepared = Vec::with_capacity(orders.len());
+    let (mut prepared, mut going) = (Vec::with_capacity(orders.len()), Vec::new());
     for order in orders {
         let Some(reminder) = found.remove(&order.reminder) else {
             prepared.push((order.task, Prepared::Nothing));
             continue;
         };
         let Some(situation) = turns.remove(&reminder.customer) else { continue };
-        let step = decide_again(db, app, &ground, (situation, &reminder, order))?;
+        match decide_again(db, app, &ground, (situation, &reminder, order))? {
+            Decided::Go(new, parcel) => going.push((order, new, parcel)),
+            Decided::Stay(why) => prepared.push((order.task, why)),
+        }
+    }
+    let tasks: Vec<(Id, i32)> = going.iter().map(|(order, ..)| (order.task, order.fence)).collect();
+    let ours = outbox::mark_sending(db, &tasks)?;
+    for (order, new, parcel) in going {
+        // Whoever lost the task changes nothing: somebody else has it in hand.
+        let step = if ours.contains(&order.task) {
+            reminders::decide_anew(db, order.reminder, &new)?;
+            Prepared::Send(parcel)
+        } else {
+            Prepared::Lost
+        };
         prepared.push((order.task, step));
     }
     Ok(prepared)
+}
+
+/// What is to become of a reminder now.
+enum Decided {
+    /// It goes, unless another worker has the task.
+    Go(NewReminder, Parcel),
+    Stay(Prepared),
 }
 
 fn decide_again(
@@ -132,13 +153,13 @@ fn decide_again(
     app: &App,
     ground: &Ground,
     (situation, reminder, order): (&Situation, &Reminder, &Order),
-) -> Result<Prepared, ApiError> {
+) -> Result<Decided, ApiError> {
     if reminder.status.0 == ReminderStatus::Sending {
-        return Ok(Prepared::Unknown);
+        return Ok(Decided::Stay(Prepared::Unknown));
     }
     let repeats = order.again && reminder.status.0 == ReminderStatus::Uncertain;
     if reminder.status.0 != ReminderStatus::Due && !repeats {
-        return Ok(Prepared::Nothing);
+        return Ok(Decided::Stay(Prepared::Nothing));
     }
     let now = db.now;
     let Some(decision) = situation.decision_on(reminder, now) else {
@@ -154,33 +175,28 @@ fn decide_again(
                 reminders::decide_anew(db, reminder.id, &new)?;
             }
             tracing::debug!(reminder = %reminder.id, why = text, "held back at the last moment");
-            Ok(Prepared::Nothing)
+            Ok(Decided::Stay(Prepared::Nothing))
         }
         Verdict::Send { .. } if new.due_at > now => {
             reminders::set_due(db, reminder.id, new.due_at)?;
-            Ok(Prepared::Wait(new.due_at))
+            Ok(Decided::Stay(Prepared::Wait(new.due_at)))
         }
         Verdict::Send { message, channel, .. } => {
             let Some(parcel) = parcel::pack(db, app, ground, situation, reminder, (channel, message))? else {
                 return hold_back(db, reminder, "The customer has no address for this channel.");
             };
-            // Whoever lost the task changes nothing: somebody else has it in hand.
-            if !outbox::mark_sending(db, order.task, order.fence)? {
-                return Ok(Prepared::Lost);
-            }
             new.status = ReminderStatus::Sending;
-            reminders::decide_anew(db, reminder.id, &new)?;
-            Ok(Prepared::Send(parcel))
+            Ok(Decided::Go(new, parcel))
         }
     }
 }
 
 /// The repetition of an uncertain one leaves it uncertain: the first may have arrived.
-fn hold_back(db: &mut Db<'_>, reminder: &Reminder, why: &str) -> Result<Prepared, ApiError> {
+fn hold_back(db: &mut Db<'_>, reminder: &Reminder, why: &str) -> Result<Decided, ApiError> {
     if reminder.status.0 != ReminderStatus::Uncertain {
         reminders::hold_back(db, reminder.id, why)?;
     }
-    Ok(Prepared::Nothing)
+    Ok(Decided::Stay(Prepared::Nothing))
 }
 
 /// Stores on the reminder how its task ended.

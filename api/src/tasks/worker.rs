@@ -15,7 +15,7 @@ use crate::edge::panic_text;
 use crate::error::ApiError;
 use chrono::TimeDelta;
 use futures_util::FutureExt;
-use futures_util::future::{join_all, join3};
+use futures_util::future::join3;
 use std::collections::BTreeMap;
 use std::panic::AssertUnwindSafe;
 use std::sync::Arc;
@@ -30,8 +30,8 @@ const LEASE: TimeDelta = TimeDelta::seconds(60);
 const RENEWAL: Duration = Duration::from_secs(20);
 /// Tasks of one shop that are done at the same time, by one replica and lane. A mail takes 40 ms and more, however little
 /// there is to do (the last line of its text waits for the server's receipt of the rest), so that 500 a second need 20
-/// at least (measured); every kill loses as many.
-pub const IN_FLIGHT: i64 = 32;
+/// at least, and as many again while those are prepared and stored (measured); every kill loses as many.
+pub const IN_FLIGHT: i64 = 48;
 /// How often the worker looks for due tasks.
 const POLL: Duration = Duration::from_secs(1);
 /// Every minute, in UTC.
@@ -64,6 +64,14 @@ impl Lane {
             ],
             Lane::Calls => &["deliver_webhook", "send_reminder", "refresh_weather"],
             Lane::Searches => &["plan_rounds"],
+        }
+    }
+
+    /// Batches of one shop that are in hand together: while one waits for the others' servers, the next is prepared.
+    fn batches(self) -> i64 {
+        match self {
+            Lane::House | Lane::Searches => 1,
+            Lane::Calls => 2,
         }
     }
 
@@ -112,7 +120,7 @@ async fn work_until_stopped(app: &App, lane: Lane, beat: &Notify, stop: &watch::
             if ticks {
                 tick(app).await?;
             }
-            work_off(app, lane, stop).await
+            work_off(app, lane, &all_shops(app).await?, stop).await
         };
         tokio::select! {
             outcome = outcome => {
@@ -143,7 +151,7 @@ pub async fn drain(app: &App) -> Result<usize, ApiError> {
     loop {
         let before = done;
         for lane in Lane::ALL {
-            done += work_off(app, lane, &never).await?;
+            done += work_off(app, lane, &all_shops(app).await?, &never).await?;
         }
         if done == before {
             return Ok(done);
@@ -151,46 +159,86 @@ pub async fn drain(app: &App) -> Result<usize, ApiError> {
     }
 }
 
-/// Does what is due in one shop now, of these kinds only; tells how many attempts that took. For measurements.
+/// Does what is due in one shop now, in the lanes of these kinds; tells how many attempts that took. For measurements.
 pub async fn work_shop(app: &App, shop: Id, kinds: &[&str]) -> Result<usize, ApiError> {
-    let mut claimed = Vec::new();
-    for lane in Lane::ALL {
-        if lane.own().iter().any(|kind| kinds.contains(kind)) {
-            claimed.extend(claim_in(app, lane, shop).await?);
-        }
+    let (_go, never) = watch::channel(false);
+    let mut done = 0;
+    for lane in Lane::ALL.into_iter().filter(|lane| lane.own().iter().any(|kind| kinds.contains(kind))) {
+        done += work_off(app, lane, &[shop], &never).await?;
     }
-    let many = claimed.len();
-    perform_all(app, shop, claimed).await;
-    Ok(many)
+    Ok(done)
 }
 
-/// Until nothing is due or the worker is told to stop: in the house's lane shop by shop, in the other all shops beside
-/// each other, so that none waits longer than one call takes.
-async fn work_off(app: &App, lane: Lane, stop: &watch::Receiver<bool>) -> Result<usize, ApiError> {
+/// Until nothing is due in these shops or the worker is told to stop; tells how many attempts that took.
+async fn work_off(
+    app: &App,
+    lane: Lane,
+    shops: &[Id],
+    stop: &watch::Receiver<bool>,
+) -> Result<usize, ApiError> {
+    match lane {
+        Lane::House => in_turn(app, shops, stop).await,
+        Lane::Calls | Lane::Searches => abreast(app, lane, shops, stop).await,
+    }
+}
+
+/// What the house does: shop by shop.
+async fn in_turn(app: &App, shops: &[Id], stop: &watch::Receiver<bool>) -> Result<usize, ApiError> {
     let mut done = 0;
-    let shops = all_shops(app).await?;
     loop {
         let before = done;
-        let mut beside = Vec::new();
-        for &shop in &shops {
+        for &shop in shops {
             if *stop.borrow() {
                 break;
             }
-            let claimed = claim_in(app, lane, shop).await?;
+            let claimed = claim_in(app, Lane::House, shop).await?;
             done += claimed.len();
-            match lane {
-                Lane::House => perform_all(app, shop, claimed).await,
-                Lane::Calls | Lane::Searches => beside.push((shop, claimed)),
-            }
+            perform_all(app, shop, claimed).await;
         }
-        join_all(beside.into_iter().map(|(shop, claimed)| perform_all(app, shop, claimed))).await;
         if done == before || *stop.borrow() {
             return Ok(done);
         }
     }
 }
 
-/// Takes due tasks of a shop, of both lanes; first settles those that another worker lost.
+/// What may wait for others: all shops beside each other, and each goes on as soon as one of its batches has ended, so that
+/// none waits longer than a call takes. What is in hand is brought to its end, also when nothing more can be claimed.
+async fn abreast(
+    app: &App,
+    lane: Lane,
+    shops: &[Id],
+    stop: &watch::Receiver<bool>,
+) -> Result<usize, ApiError> {
+    let (mut done, mut failed) = (0, None);
+    let (mut batches, mut in_hand) = (JoinSet::new(), BTreeMap::new());
+    loop {
+        for &shop in shops {
+            let of_shop = in_hand.entry(shop).or_insert(0);
+            while *of_shop < lane.batches() && failed.is_none() && !*stop.borrow() {
+                match claim_in(app, lane, shop).await {
+                    Ok(claimed) if claimed.is_empty() => break,
+                    Ok(claimed) => {
+                        done += claimed.len();
+                        *of_shop += 1;
+                        let app = app.clone();
+                        batches.spawn(async move {
+                            perform_all(&app, shop, claimed).await;
+                            shop
+                        });
+                    }
+                    Err(error) => failed = Some(error),
+                }
+            }
+        }
+        match batches.join_next().await {
+            Some(Ok(shop)) => *in_hand.entry(shop).or_insert(1) -= 1,
+            Some(Err(error)) => tracing::error!(%error, "a batch of tasks broke off"),
+            None => return failed.map_or(Ok(done), Err),
+        }
+    }
+}
+
+/// Takes due tasks of a shop, of all lanes; first settles those that another worker lost.
 pub async fn claim(app: &App, shop: Id) -> Result<Vec<Claimed>, ApiError> {
     let mut claimed = Vec::new();
     for lane in Lane::ALL {
@@ -208,7 +256,7 @@ async fn claim_in(app: &App, lane: Lane, shop: Id) -> Result<Vec<Claimed>, ApiEr
     let rows = app
         .write(&house, move |db| {
             settle_lost(db)?;
-            Ok(outbox::claim(db, &worker, LEASE, &lane.others(), IN_FLIGHT)?)
+            Ok(outbox::claim(db, &worker, LEASE, &lane.others(), IN_FLIGHT / lane.batches())?)
         })
         .await?;
     Ok(rows.into_iter().map(|row| Claimed { shop, row }).collect())
@@ -337,8 +385,10 @@ fn end_together(db: &mut Db<'_>, ends: &[(Row, Ending)]) -> Result<(), ApiError>
             return Err(ApiError::Stale);
         }
     }
-    let mut well = ends.iter().filter(|(_, ending)| *ending == Ending::Done);
-    well.try_for_each(|(row, ending)| ended(db, row, ending))
+    let well = ends.iter().filter(|(_, ending)| *ending == Ending::Done);
+    // What this release does not know has nothing else to store.
+    let tasks = well.filter_map(|(row, _)| serde_json::from_value(row.payload.0.clone()).ok());
+    Task::all_done(db, tasks)
 }
 
 fn end(db: &mut Db<'_>, row: &Row, ending: &Ending) -> Result<(), ApiError> {

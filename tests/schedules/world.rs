@@ -485,15 +485,26 @@ impl World {
                     first - 1
                 )
             }
-            (Some(Fault::NoForkCheck), Ask::Push { .. }) => {
-                format!("UPDATE mutation SET n = -n WHERE shop = '{shop}' AND device = '{device}' AND n > 0;")
-            }
+            (Some(Fault::NoForkCheck), Ask::Push { body, .. }) => self.taken_for_known(body, &device),
             (Some(Fault::NoIdDedupe), Ask::Push { body, .. }) => self.renamed(body, &device),
             _ => String::new(),
         };
         if !statements.is_empty() {
             self.scene.write(move |db| Ok(script(db, &statements)?));
         }
+    }
+
+    /// What comes under a number that is used up is taken for what came under it before.
+    fn taken_for_known(&self, body: &Value, device: &str) -> String {
+        let shop = self.scene.shop;
+        let renamed = body["mutations"].as_array().into_iter().flatten().map(|one| {
+            let (id, n) = (one["id"].as_str().unwrap_or_default(), &one["n"]);
+            format!(
+                "UPDATE mutation SET id = '{id}' WHERE shop = '{shop}' AND device = '{device}' AND n = {n} \
+                 AND NOT EXISTS (SELECT 1 FROM mutation m WHERE m.shop = '{shop}' AND m.id = '{id}');"
+            )
+        });
+        renamed.collect()
     }
 
     /// Commands that come under another number than before are not known again.

@@ -94,7 +94,9 @@ fn the_embedded_database_is_copied_every_day() {
     let found = again.database.read(shop.id, app.clock.now(), Sight::Latest, shops::find).expect("a shop");
     assert_eq!(found.map(|shop| shop.fields.name).as_deref(), Some("Shine"));
     for shop in [shop.id, other] {
-        let epoch_on = |app: &App| app.database.read(shop, app.clock.now(), Sight::Latest, clock::now).expect("a clock").0;
+        let epoch_on = |app: &App| {
+            app.database.read(shop, app.clock.now(), Sight::Latest, clock::now).expect("a clock").0
+        };
         assert_ne!(
             epoch_on(&again),
             epoch_on(&app.app),

@@ -123,9 +123,13 @@ impl Place {
         }
     }
 
-    /// Has a server count its rows now, as it does by itself every minute: until then it plans as if there were none.
-    pub fn count_rows(&self) {
-        self.superuser().iter().for_each(|url| on_server(url, "ANALYZE"));
+    /// Has a server tidy, count and write its rows now, as it does by itself every few minutes: until then it plans as if
+    /// there were none, and is still busy with them.
+    pub fn tidy(&self) {
+        if let Some(url) = self.superuser() {
+            on_server(&url, "VACUUM (ANALYZE)");
+            on_server(&url, "CHECKPOINT");
+        }
     }
 
     /// The database as the superuser of the test server reaches it, if it is on one.

@@ -323,6 +323,25 @@ fn an_appointment_notice_of_which_nobody_knows_goes_once_more() {
     assert_eq!(id(&seen[0]), id(&seen[1]));
 }
 
+/// The consent is withdrawn within the grace: whether the first arrived is still not known, and the office reads why no second
+/// went.
+#[test]
+fn a_repetition_that_is_held_back_says_why() {
+    let (app, server, shop) = notice(&[Act::HangUp]);
+    let customer = shop.owner.get("/v1/customers").expect(200)["items"][0]["id"].clone();
+    let withdrawn =
+        json!({ "channel": "mail", "purpose": "appointment", "given": false, "source": "telephone" });
+    let consents = format!("/v1/customers/{}/consents", customer.as_str().expect("an id"));
+    shop.owner.post(&consents, &withdrawn).expect(201);
+    app.advance(TimeDelta::minutes(10));
+    app.run_tasks();
+    let shop = shop.again(&app);
+    let uncertain = &shop.owner.get("/v1/reminders?status=uncertain").expect(200)["items"][0];
+    let reason = uncertain["reason"].as_str().expect("a reason");
+    assert!(reason.contains(" Not sent again: No channel with the customer's consent"), "{reason}");
+    assert_eq!(server.seen().len(), 1);
+}
+
 /// About upkeep nobody hears twice because of us: only the office can decide to send it again.
 #[test]
 fn an_upkeep_mail_of_which_nobody_knows_is_left_to_the_office() {

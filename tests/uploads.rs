@@ -64,6 +64,15 @@ fn a_photo_comes_in_pieces_and_is_picked_up_where_the_line_broke() {
     assert_eq!(colleague.get(&path).status, 200);
     colleague.delete(&path).problem(404, "not_found");
     client.delete(&path).problem(409, "upload_in_use");
+    // They show what they took themselves.
+    let mut theirs = Phone::with_clock(app.clock.now());
+    theirs.sync(&colleague, "2026-05-04T06:00:00Z");
+    let other = begin(client, "5").header("location").rsplit('/').next().expect("an id").to_owned();
+    theirs.act("attach_photo", &job.id, "2026-05-04T06:00:00Z", json!({ "upload": other }));
+    theirs.sync(&colleague, "2026-05-04T06:00:00Z");
+    let inbox = shop.owner.get("/v1/inbox").expect(200);
+    let rejected = &inbox["items"][0]["reason"];
+    assert_eq!(rejected["errors"][0]["code"], "not_yours", "{inbox}");
 }
 
 #[test]

@@ -391,3 +391,20 @@ fn operations_mut(document: &mut Value) -> impl Iterator<Item = &mut Value> {
     let items = document["paths"].as_object_mut().into_iter().flat_map(|paths| paths.values_mut());
     items.filter_map(Value::as_object_mut).flat_map(|item| item.values_mut())
 }
+
+#[cfg(test)]
+mod tests {
+    use crate::routes;
+    use std::collections::BTreeMap;
+
+    /// The document would keep one of them, and lie of the other.
+    #[test]
+    fn no_two_types_share_a_name() {
+        let mut named = BTreeMap::new();
+        for (name, schema) in routes::table().schemas() {
+            let told = serde_json::to_value(schema).expect("a schema");
+            let first = named.entry(name).or_insert_with(|| told.clone());
+            assert_eq!(*first, told, "{name}");
+        }
+    }
+}

@@ -144,7 +144,7 @@ impl Town {
                 });
             done.expect("the rows fit");
         }
-        app.place.count_rows();
+        app.place.tidy();
     }
 
     /// Two technicians share a van and take turns, step by step; a job takes about 100 minutes.

@@ -80,6 +80,13 @@ pub struct NewReminder {
     pub document: ReminderDocument,
 }
 
+impl NewReminder {
+    /// But for when it is due and how far it has come.
+    pub fn says_the_same_as(&self, known: &Reminder) -> bool {
+        self.document == known.document.0 && self.reason == known.reason
+    }
+}
+
 /// Which reminders to list; every absent value allows all.
 #[derive(Debug, Clone, Default, Serialize)]
 pub struct ReminderFilter {
@@ -175,6 +182,15 @@ pub fn set_status(db: &mut Db<'_>, id: Id, status: ReminderStatus) -> QueryResul
     diesel::update(reminder::table.find((db.shop, id))).set(set).execute(db.conn).map(|_| ())
 }
 
+/// These are handed over now, as they were found.
+pub fn mark_sending(db: &mut Db<'_>, ids: &[Id]) -> QueryResult<()> {
+    let rows = reminder::table.filter(reminder::shop.eq(db.shop).and(reminder::id.eq_any(ids.to_vec())));
+    diesel::update(rows)
+        .set((reminder::status.eq(Word(ReminderStatus::Sending)), reminder::settled_at.eq(None::<Instant>)))
+        .execute(db.conn)
+        .map(|_| ())
+}
+
 /// Those of these that were being handed over have been.
 pub fn mark_sent(db: &mut Db<'_>, ids: &[Id]) -> QueryResult<()> {
     let rows = reminder::table.filter(reminder::shop.eq(db.shop).and(reminder::id.eq_any(ids.to_vec())));
@@ -199,6 +215,13 @@ pub fn sent_between(db: &mut Db<'_>, from: Instant, to: Instant) -> QueryResult<
 pub fn hold_back(db: &mut Db<'_>, id: Id, reason: &str) -> QueryResult<()> {
     set_status(db, id, ReminderStatus::Suppressed)?;
     let row = reminder::table.find((db.shop, id));
+    diesel::update(row).set(reminder::reason.eq(reason)).execute(db.conn).map(|_| ())
+}
+
+/// Says of one whose arrival nobody knows why it is not sent again.
+pub fn explain(db: &mut Db<'_>, of: &Reminder, why: &str) -> QueryResult<()> {
+    let reason = format!("{} Not sent again: {why}", of.reason);
+    let row = reminder::table.find((db.shop, of.id));
     diesel::update(row).set(reminder::reason.eq(reason)).execute(db.conn).map(|_| ())
 }
 

@@ -122,29 +122,37 @@ fn prepare(db: &mut Db<'_>, app: &App, orders: &[Order]) -> Result<Vec<(Id, Prep
         };
         let Some(situation) = turns.remove(&reminder.customer) else { continue };
         match decide_again(db, app, &ground, (situation, &reminder, order))? {
-            Decided::Go(new, parcel) => going.push((order, new, parcel)),
+            Decided::Go(new, parcel) => {
+                let says_another = !new.says_the_same_as(&reminder);
+                going.push((order, says_another.then_some(new), parcel));
+            }
             Decided::Stay(why) => prepared.push((order.task, why)),
         }
     }
     let tasks: Vec<(Id, i32)> = going.iter().map(|(order, ..)| (order.task, order.fence)).collect();
     let ours = outbox::mark_sending(db, &tasks)?;
+    let mut as_found = Vec::new();
     for (order, new, parcel) in going {
         // Whoever lost the task changes nothing: somebody else has it in hand.
-        let step = if ours.contains(&order.task) {
-            reminders::decide_anew(db, order.reminder, &new)?;
-            Prepared::Send(parcel)
-        } else {
+        let step = if !ours.contains(&order.task) {
             Prepared::Lost
+        } else {
+            match new {
+                Some(new) => reminders::decide_anew(db, order.reminder, &new)?,
+                None => as_found.push(order.reminder),
+            }
+            Prepared::Send(parcel)
         };
         prepared.push((order.task, step));
     }
+    reminders::mark_sending(db, &as_found)?;
     Ok(prepared)
 }
 
 /// What is to become of a reminder now.
 enum Decided {
     /// It goes, unless another worker has the task.
-    Go(NewReminder, Parcel),
+    Go(Box<NewReminder>, Parcel),
     Stay(Prepared),
 }
 
@@ -171,8 +179,9 @@ fn decide_again(
     let mut new = situation.reminder(&decision, now);
     match decision.verdict {
         Verdict::Suppress { text, .. } => {
-            if !repeats {
-                reminders::decide_anew(db, reminder.id, &new)?;
+            match repeats {
+                true => reminders::explain(db, reminder, &text)?,
+                false => reminders::decide_anew(db, reminder.id, &new)?,
             }
             tracing::debug!(reminder = %reminder.id, why = text, "held back at the last moment");
             Ok(Decided::Stay(Prepared::Nothing))
@@ -186,15 +195,16 @@ fn decide_again(
                 return hold_back(db, reminder, "The customer has no address for this channel.");
             };
             new.status = ReminderStatus::Sending;
-            Ok(Decided::Go(new, parcel))
+            Ok(Decided::Go(Box::new(new), parcel))
         }
     }
 }
 
 /// The repetition of an uncertain one leaves it uncertain: the first may have arrived.
 fn hold_back(db: &mut Db<'_>, reminder: &Reminder, why: &str) -> Result<Decided, ApiError> {
-    if reminder.status.0 != ReminderStatus::Uncertain {
-        reminders::hold_back(db, reminder.id, why)?;
+    match reminder.status.0 {
+        ReminderStatus::Uncertain => reminders::explain(db, reminder, why)?,
+        _ => reminders::hold_back(db, reminder.id, why)?,
     }
     Ok(Decided::Stay(Prepared::Nothing))
 }

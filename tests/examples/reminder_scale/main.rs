@@ -137,7 +137,7 @@ impl Scale {
                 ))
             });
         }
-        self.place.count_rows();
+        self.place.tidy();
     }
 
     /// Does everything of these kinds that is due; seconds, and how many tasks that were.
@@ -184,7 +184,7 @@ impl Scale {
                 ))
             });
         }
-        self.place.count_rows();
+        self.place.tidy();
         let mut timed: Vec<f64> = (0..=CLAIMS)
             .map(|_| {
                 let watch = Stopwatch::start();

@@ -112,7 +112,7 @@ impl Scale {
                 ))
             });
         }
-        self.place.count_rows();
+        self.place.tidy();
     }
 
     /// One in a hundred had a change of its inputs; their pasts are gathered anew.

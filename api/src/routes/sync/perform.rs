@@ -7,7 +7,9 @@ use crate::db::kinds::Id;
 use crate::db::mutations::{self, Fate, MutationOutcome, Reason};
 use crate::db::step_states::NewAct;
 use crate::db::sync::index;
-use crate::db::{Db, crew_notes, extra_work, inspections, job_comments, jobs, photos, steps, waivers};
+use crate::db::{
+    Db, crew_notes, extra_work, inspections, job_comments, jobs, photos, steps, uploads, waivers,
+};
 use crate::error::{ApiError, FieldError};
 use crate::handbooks::Handbooks;
 use crate::routes::jobs::running;
@@ -245,6 +247,10 @@ fn act(
         Said::EditNote(note) => write_note(db, telling, who, &note.text),
         Said::AttachPhoto(fields) => {
             locked(db, job)?;
+            // Its bytes may come later, but what came is shown by who took it.
+            if uploads::find(db, fields.upload)?.is_some_and(|upload| upload.person != who.1) {
+                return Err(ApiError::field("/upload", "not_yours", "is another person's upload"));
+            }
             Ok(photos::insert(db, job, telling.id, who.1, &fields).map(|()| Done::New)?)
         }
         Said::Finish(fields) => {

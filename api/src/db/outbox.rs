@@ -231,14 +231,11 @@ pub fn mark_sending(db: &mut Db<'_>, tasks: &[(Id, i32)]) -> QueryResult<BTreeSe
     tasks.iter().for_each(|(id, fence)| by_fence.entry(*fence).or_default().push(*id));
     let mut marked = BTreeSet::new();
     for (fence, ids) in by_fence {
-        let held = outbox::table
+        let rows = outbox::table
             .filter(outbox::shop.eq(db.shop).and(outbox::id.eq_any(ids)).and(outbox::fence.eq(fence)))
-            .filter(outbox::status.eq(Word(TaskStatus::Leased)))
-            .select(outbox::id);
-        let held: QueryResult<Vec<Id>> = passing_over!(db, held);
-        let held = held?;
-        let rows = outbox::table.filter(outbox::shop.eq(db.shop).and(outbox::id.eq_any(held.clone())));
-        diesel::update(rows).set(outbox::status.eq(Word(TaskStatus::Sending))).execute(db.conn)?;
+            .filter(outbox::status.eq(Word(TaskStatus::Leased)));
+        let mark = diesel::update(rows).set(outbox::status.eq(Word(TaskStatus::Sending)));
+        let held: Vec<Id> = on_either!(db, |conn| mark.returning(outbox::id).get_results(conn))?;
         marked.extend(held);
     }
     Ok(marked)

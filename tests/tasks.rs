@@ -419,6 +419,32 @@ fn a_slow_mail_server_holds_up_no_other_mail() {
     app.run_tasks();
 }
 
+/// A mail server answers never; what becomes due for somebody else meanwhile is begun all the same.
+#[test]
+fn what_becomes_due_while_a_call_hangs_does_not_wait_for_it() {
+    let (app, server, shop) = notice(&[Act::Refuse("451 4.7.1 come back later"), Act::Stall]);
+    let other = app.shop("Gleam");
+    app.advance(TimeDelta::seconds(6));
+    let (now, working, adding) = (app.clock.now(), app.app.clone(), app.app.clone());
+    let watcher = other.again(&app);
+    let begun = move || {
+        server.wait_for_mail();
+        // There is no such delivery, and so nothing to do.
+        let call = json!({ "kind": "deliver_webhook", "delivery": watcher.owner_id });
+        let add = |db: &mut Db<'_>| outbox::enqueue(db, "deliver_webhook", &call, "call", now);
+        assert_eq!(adding.database.write(watcher.id, now, add), Ok(true));
+        (0..10_000).any(|_| tasks(&watcher, "kind=deliver_webhook")[0]["attempt"] == 1)
+    };
+    wait_for(async {
+        tokio::select! {
+            _ = worker::drain(&working) => panic!("the mail server does not answer"),
+            begun = tokio::task::spawn_blocking(begun) => assert!(begun.expect("an answer"), "it waits"),
+        }
+    });
+    [&shop, &other].into_iter().for_each(|shop| age_leases(&app, shop, TimeDelta::seconds(60)));
+    app.run_tasks();
+}
+
 /// Replicas whose clocks are wrong, by an hour or a day, either way: none takes what another has, or does it again, and
 /// what was due is done once all the same.
 #[test]

@@ -10,6 +10,9 @@ const TUS: (&str, &str) = ("tus-resumable", "1.0.0");
 /// `filetype image/jpeg`.
 const JPEG: (&str, &str) = ("upload-metadata", "filetype aW1hZ2UvanBlZw==");
 
+/// A type and an id of the phone's own, in base64.
+const EARLY: &str = "filetype aW1hZ2UvanBlZw==,id MDE4OTAwMDAtMDAwMC03MDAwLTgwMDAtMDAwMDAwMDAwMGUx";
+
 fn begin(client: &Client, length: &str) -> Reply {
     client.send("POST", "/v1/uploads", &[TUS, JPEG, ("upload-length", length)], b"")
 }
@@ -73,6 +76,15 @@ fn a_photo_comes_in_pieces_and_is_picked_up_where_the_line_broke() {
     let inbox = shop.owner.get("/v1/inbox").expect(200);
     let rejected = &inbox["items"][0]["reason"];
     assert_eq!(rejected["errors"][0]["code"], "not_yours", "{inbox}");
+    // Nor is a photo that was there before its bytes one of whoever sends them.
+    let early = "01890000-0000-7000-8000-0000000000e1";
+    theirs.act("attach_photo", &job.id, "2026-05-04T06:00:00Z", json!({ "upload": early }));
+    theirs.sync(&colleague, "2026-05-04T06:00:00Z");
+    let named = [TUS, ("upload-length", "5"), ("upload-metadata", EARLY)];
+    let path = client.send("POST", "/v1/uploads", &named, b"").header("location").to_owned();
+    assert_eq!((path.ends_with(early), add(client, &path, 0, b"12345").status), (true, 204));
+    colleague.get(&path).problem(404, "not_found");
+    assert_eq!(client.delete(&path).status, 204);
 }
 
 #[test]

@@ -118,10 +118,13 @@ pub fn zone_of(db: &mut Db<'_>, named: Option<&str>) -> Result<Tz, ApiError> {
     known_zone(named.unwrap_or(&shop.fields.time_zone))
 }
 
+/// The shop or a customer has a zone that the zone data has no more.
+pub const UNKNOWN_ZONE: &str = "unknown_time_zone";
+
 /// A stored zone. One may vanish from the zone data, and the hours of whoever has it cannot be told until they get another.
 pub fn known_zone(name: &str) -> Result<Tz, ApiError> {
     name.parse().map_err(|_| ApiError::Conflict {
-        code: "unknown_time_zone",
+        code: UNKNOWN_ZONE,
         detail: format!(
             "the zone data has no time zone {name} any more: give the shop or the customer another"
         ),

@@ -254,7 +254,7 @@ pub fn words(row: &Row) -> String {
 
 pub fn check(route: Option<&Route>, caller: &Caller) -> Result<(), ApiError> {
     let row = route.and_then(|route| route.row);
-    let (_, _, roles, scope) = row.ok_or(ApiError::Forbidden("this route is open to nobody"))?;
+    let (_, _, roles, scope) = row.ok_or(ApiError::Forbidden("this route takes no token"))?;
     match &caller.who {
         Who::House => Ok(()),
         Who::Person { role, .. } if roles & bit(*role) != 0 => Ok(()),

@@ -134,13 +134,19 @@ fn is_here(now: Instant) -> _ {
     upload::expires_at.is_null().or(upload::expires_at.ge(now).assume_not_null())
 }
 
-/// The photos that name an upload.
+/// The photos that name an upload: of who sent it. One of somebody else may have been there before its bytes.
 #[diesel::dsl::auto_type(no_type_alias)]
 fn naming() -> _ {
-    photo::table.filter(photo::shop.eq(upload::shop).and(photo::upload.eq(upload::id)))
+    let of_upload = photo::shop.eq(upload::shop).and(photo::upload.eq(upload::id));
+    photo::table.filter(of_upload.and(photo::by_person.eq(upload::person)))
 }
 
 /// The jobs whose photos these bytes are.
 pub fn jobs_of(db: &mut Db<'_>, id: Id) -> QueryResult<Vec<Id>> {
-    photo::table.filter(photo::shop.eq(db.shop).and(photo::upload.eq(id))).select(photo::job).load(db.conn)
+    let of_upload = upload::shop.eq(photo::shop).and(upload::id.eq(photo::upload));
+    photo::table
+        .inner_join(upload::table.on(of_upload.and(upload::person.eq(photo::by_person))))
+        .filter(photo::shop.eq(db.shop).and(photo::upload.eq(id)))
+        .select(photo::job)
+        .load(db.conn)
 }

@@ -67,7 +67,7 @@ impl Lane {
         }
     }
 
-    /// Batches of one shop that are in hand together: while one waits for the others' servers, the next is prepared.
+    /// Batches of one shop that are in hand together: while one waits for others' servers, another is prepared.
     fn batches(self) -> i64 {
         match self {
             Lane::House | Lane::Searches => 1,
@@ -201,8 +201,8 @@ async fn in_turn(app: &App, shops: &[Id], stop: &watch::Receiver<bool>) -> Resul
     }
 }
 
-/// What may wait for others: all shops beside each other, and each goes on as soon as one of its batches has ended, so that
-/// none waits longer than a call takes. What is in hand is brought to its end, also when nothing more can be claimed.
+/// What may wait for others: all shops beside each other. Each goes on as soon as one of its batches has ended, and what
+/// becomes due meanwhile is begun, so that nobody waits for a call of somebody else. What is in hand is brought to its end.
 async fn abreast(
     app: &App,
     lane: Lane,
@@ -211,10 +211,12 @@ async fn abreast(
 ) -> Result<usize, ApiError> {
     let (mut done, mut failed) = (0, None);
     let (mut batches, mut in_hand) = (JoinSet::new(), BTreeMap::new());
+    let mut added = app.database.due_tasks();
+    let mut ready = shops.to_vec();
     loop {
-        for &shop in shops {
+        for shop in ready {
             let of_shop = in_hand.entry(shop).or_insert(0);
-            while *of_shop < lane.batches() && failed.is_none() && !*stop.borrow() {
+            while *of_shop < lane.batches() && !*stop.borrow() {
                 match claim_in(app, lane, shop).await {
                     Ok(claimed) if claimed.is_empty() => break,
                     Ok(claimed) => {
@@ -226,15 +228,28 @@ async fn abreast(
                             shop
                         });
                     }
-                    Err(error) => failed = Some(error),
+                    Err(error) => {
+                        failed = Some(error);
+                        break;
+                    }
                 }
             }
         }
-        match batches.join_next().await {
-            Some(Ok(shop)) => *in_hand.entry(shop).or_insert(1) -= 1,
-            Some(Err(error)) => tracing::error!(%error, "a batch of tasks broke off"),
-            None => return failed.map_or(Ok(done), Err),
-        }
+        ready = tokio::select! {
+            ended = batches.join_next() => match ended {
+                Some(Ok(shop)) => {
+                    *in_hand.entry(shop).or_insert(1) -= 1;
+                    vec![shop]
+                }
+                Some(Err(error)) => {
+                    tracing::error!(%error, "a batch of tasks broke off");
+                    Vec::new()
+                }
+                None => return failed.map_or(Ok(done), Err),
+            },
+            Ok(()) = added.changed() => shops.to_vec(),
+            () = tokio::time::sleep(POLL) => shops.to_vec(),
+        };
     }
 }
 

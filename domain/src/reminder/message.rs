@@ -42,7 +42,7 @@ impl Message {
             .chain([Field::ConsentSource, Field::ConsentDate])
             .map(|field| (field, field.sample().to_owned()))
             .collect();
-        written(template, language, &values, (kind.purpose(), Channel::Mail))
+        written(template, language, (&values, &values), (kind.purpose(), Channel::Mail))
     }
 }
 
@@ -66,7 +66,7 @@ pub(super) fn appointment(
         let arrives = civil::local(arrives_at, zone);
         values.insert(Field::Arrival, arrives.format("%H:%M").to_string());
     }
-    finished(customer, kind, values, consent, zone)
+    finished(customer, kind, (values, Values::new()), (consent, zone))
 }
 
 /// The hour, or the time that was given from its beginning to its end, the same in every language.
@@ -84,22 +84,26 @@ pub(super) fn upkeep(
     zone: Tz,
     today: NaiveDate,
 ) -> Message {
-    let told: Vec<String> =
-        needs.iter().map(|(vehicle, need)| need_told(customer, kind, vehicle, need, today)).collect();
+    let told = |at_length: bool| -> String {
+        let told =
+            needs.iter().map(|(vehicle, need)| need_told(customer, kind, (vehicle, need), today, at_length));
+        told.collect::<Vec<_>>().join("\n\n")
+    };
     let values = Values::from([
         (Field::Vehicle, named(needs.first().map(|(vehicle, _)| *vehicle))),
-        (Field::Needs, told.join("\n\n")),
+        (Field::Needs, told(true)),
     ]);
-    finished(customer, kind, values, consent, zone)
+    let in_text = Values::from([(Field::Needs, told(false))]);
+    finished(customer, kind, (values, in_text), (consent, zone))
 }
 
-/// In the shop's words, else with the reason and the interval in ours.
+/// In the shop's words, else with the reason and, where there is room, the interval in ours.
 fn need_told(
     customer: &Customer,
     kind: ReminderKind,
-    vehicle: &OwnedVehicle,
-    need: &Need,
+    (vehicle, need): (&OwnedVehicle, &Need),
     today: NaiveDate,
+    at_length: bool,
 ) -> String {
     let day = |on: NaiveDate| date_for(customer, kind, on, "%-d %B %Y");
     let label = one_line(&vehicle.label);
@@ -113,7 +117,8 @@ fn need_told(
     wording.and_then(|wording| wording.template.phrase(Phrase::of_need(need.kind), &values)).unwrap_or_else(
         || {
             let when = if need.due_on > today { "best before" } else { "due since" };
-            let (work, due_on, interval) = (work(need.kind), day(need.due_on), interval(need, today, &day));
+            let interval = if at_length { interval(need, today, &day) } else { String::new() };
+            let (work, due_on) = (work(need.kind), day(need.due_on));
             format!("{label}: {} We suggest {work}, {when} {due_on}.{interval}", need.reason)
         },
     )
@@ -149,16 +154,15 @@ pub(super) fn aftercare(customer: &Customer, coated: &Coated, consent: &Consent,
         (Field::Days, coated.no_wash_d.to_string()),
         (Field::Hours, coated.dry_h.to_string()),
     ]);
-    finished(customer, kind, values, consent, zone)
+    finished(customer, kind, (values, Values::new()), (consent, zone))
 }
 
-/// With what every message has, in the customer's wording.
+/// With what every message has, in the customer's wording; `in_text`: what a text message says in other words.
 fn finished(
     customer: &Customer,
     kind: ReminderKind,
-    mut values: Values,
-    consent: &Consent,
-    zone: Tz,
+    (mut values, in_text): (Values, Values),
+    (consent, zone): (&Consent, Tz),
 ) -> Message {
     values.extend([
         (Field::CustomerName, one_line(&customer.name)),
@@ -170,14 +174,20 @@ fn finished(
         Some(wording) => (wording.template.clone(), wording.language.as_str()),
         None => (default_template(kind), DEFAULT_LANGUAGE),
     };
-    written(&template, language, &values, (kind.purpose(), consent.channel))
+    let in_text = values.clone().into_iter().chain(in_text).collect();
+    written(&template, language, (&values, &in_text), (kind.purpose(), consent.channel))
 }
 
-fn written(template: &Template, language: &str, values: &Values, why: (Purpose, Channel)) -> Message {
+fn written(
+    template: &Template,
+    language: &str,
+    (values, in_text): (&Values, &Values),
+    why: (Purpose, Channel),
+) -> Message {
     let closing = template.closing.clone().unwrap_or_else(|| closing(why.0, why.1));
     let link = |phrase, ours: String| template.phrase(phrase, values).map_or(ours, |words| one_line(&words));
     let body = Template::filled(&template.body, values);
-    let mut text = one_line(&Template::filled(&template.text, values));
+    let mut text = one_line(&Template::filled(&template.text, in_text));
     if !template.text.contains("STOP") {
         text += " STOP ends these.";
     }

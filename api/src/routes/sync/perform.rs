@@ -12,6 +12,7 @@ use crate::db::{
 };
 use crate::error::{ApiError, FieldError};
 use crate::handbooks::Handbooks;
+use crate::plan_input::UNKNOWN_ZONE;
 use crate::routes::jobs::running;
 use crate::routes::steps::{Teller, finish, mark, record, worked};
 use crate::routes::{acknowledgements, arrivals, inspections as looks, step_changes, waivers as consents};
@@ -139,6 +140,8 @@ fn refusal(db: &mut Db<'_>, telling: &Telling, error: ApiError) -> Result<Fate, 
     use MutationOutcome::{Parked, Rejected};
     Ok(match error {
         ApiError::Invalid(errors) => invalid(telling, errors),
+        // The shop has to mend that, and then the phone's command is as good as it was.
+        ApiError::Conflict { code: UNKNOWN_ZONE, .. } => return Err(error),
         ApiError::Conflict { code, detail } => held(telling, Parked, code, detail),
         ApiError::NotFound => {
             held(telling, Parked, "dependency_missing", "what it is about is not there".to_owned())

@@ -184,6 +184,9 @@ pub fn set_status(db: &mut Db<'_>, id: Id, status: ReminderStatus) -> QueryResul
 
 /// These are handed over now, as they were found.
 pub fn mark_sending(db: &mut Db<'_>, ids: &[Id]) -> QueryResult<()> {
+    if ids.is_empty() {
+        return Ok(());
+    }
     let rows = reminder::table.filter(reminder::shop.eq(db.shop).and(reminder::id.eq_any(ids.to_vec())));
     diesel::update(rows)
         .set((reminder::status.eq(Word(ReminderStatus::Sending)), reminder::settled_at.eq(None::<Instant>)))
@@ -193,6 +196,9 @@ pub fn mark_sending(db: &mut Db<'_>, ids: &[Id]) -> QueryResult<()> {
 
 /// Those of these that were being handed over have been.
 pub fn mark_sent(db: &mut Db<'_>, ids: &[Id]) -> QueryResult<()> {
+    if ids.is_empty() {
+        return Ok(());
+    }
     let rows = reminder::table.filter(reminder::shop.eq(db.shop).and(reminder::id.eq_any(ids.to_vec())));
     diesel::update(rows.filter(reminder::status.eq(Word(ReminderStatus::Sending))))
         .set((reminder::status.eq(Word(ReminderStatus::Sent)), reminder::settled_at.eq(db.now)))

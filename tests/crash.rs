@@ -16,6 +16,8 @@ pub struct Wanted {
     pub due: usize,
     pub kills: usize,
     pub replicas: usize,
+    /// Whether the reminders are found before the killing begins.
+    pub found: bool,
     /// Ages the leases of the dead in the table, as if their minute had passed.
     pub impatient: bool,
 }
@@ -46,6 +48,9 @@ impl Toll {
 pub fn campaign(seed: u64, wanted: &Wanted) -> Toll {
     let (mails, receiver) = (MailServer::start(), Receiver::start());
     let town = Town::build(wanted.due / 2, &receiver);
+    if wanted.found {
+        town.find_reminders();
+    }
     let mut dice = SplitMix(seed);
     let mut replicas = Replicas((0..wanted.replicas).map(|_| start(&town, &mails)).collect());
     let apart = (wanted.due / (wanted.kills + 1)).max(1) as u64;

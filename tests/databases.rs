@@ -115,7 +115,7 @@ const SQLITE_COLUMNS: &str = "
         CASE c.type WHEN 'DOUBLE PRECISION' THEN 'double' WHEN 'BOOLEAN' THEN 'bool' WHEN 'BLOB' THEN 'binary'
             ELSE lower(c.type) END ||
         CASE c.\"notnull\" WHEN 1 THEN ' not null' ELSE ' null' END AS line
-    FROM sqlite_master t JOIN pragma_table_info(t.name) c
+    FROM sqlite_master t JOIN pragma_table_xinfo(t.name) c
     WHERE t.type = 'table' AND t.name NOT LIKE 'sqlite_%' AND t.name NOT LIKE '\\_\\_%' ESCAPE '\\'";
 
 const POSTGRES_COLUMNS: &str = "

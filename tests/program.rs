@@ -94,7 +94,7 @@ fn serve_works_in_the_background_and_stops_when_told() {
 /// nobody knows the office is told. `--example task_crash` does more of it.
 #[test]
 fn killed_while_it_sends_it_loses_nothing_and_repeats_no_mail() {
-    let toll = campaign(1, &Wanted { due: 60, kills: 3, replicas: 2, impatient: true });
+    let toll = campaign(1, &Wanted { due: 60, kills: 3, replicas: 2, found: false, impatient: true });
     assert_eq!((toll.kills, toll.webhooks.due, toll.mails.due), (3, 30, 30));
     toll.assert_kept();
 }

@@ -6,7 +6,7 @@ use api::clock::Clock;
 use api::db::outbox::{self, TaskFilter};
 use api::db::{Db, schema};
 use api::tasks::worker::{self, Claimed};
-use api::tasks::{MAX_ATTEMPTS, TICKS, tick};
+use api::tasks::{MAX_ATTEMPTS, TICKS, find_reminders, tick};
 use chrono::TimeDelta;
 use diesel::QueryResult;
 use diesel::prelude::*;
@@ -189,6 +189,30 @@ fn who_crashes_every_time_is_given_up() {
     let shop = shop.again(&app);
     let dead = &tasks(&shop, "status=dead")[0];
     assert!(dead["last_error"].as_str().is_some_and(|error| error.contains("10 times")), "{dead}");
+}
+
+/// A long task that is broken off again and again, each time further on.
+#[test]
+fn who_gets_further_every_time_is_not_given_up() {
+    let app = TestApp::start();
+    let shop = app.shop("Shine");
+    let customers: Vec<String> = (0..=MAX_ATTEMPTS).map(|_| shop.mia()).collect();
+    enqueue(&app, &shop, "find_reminders", "one");
+    let begin = || {
+        let held = claim(&app, &shop);
+        held.into_iter().find(|task| task.row.kind == "find_reminders").expect("it is begun again")
+    };
+    for customer in &customers {
+        let held = begin();
+        consent(&shop, customer, "mail", "maintenance");
+        shop.vehicle(customer);
+        // The worker ends before it can say that it is done.
+        wait_for(find_reminders::run(&app.app, &held)).expect("it finds one more");
+        age_leases(&app, &shop, TimeDelta::seconds(60));
+    }
+    let last = begin();
+    assert_eq!(last.row.attempt, 2);
+    perform(&app, &[last]);
 }
 
 #[test]

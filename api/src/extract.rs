@@ -5,15 +5,17 @@ use crate::conventions::shape::{body_schema, keeps_shape};
 use crate::db::kinds::Id;
 use crate::error::{ApiError, FieldError};
 use actix_web::dev::Payload;
-use actix_web::error::PayloadError;
 use actix_web::http::{StatusCode, header};
-use actix_web::web::{Bytes, Data};
-use actix_web::{FromRequest, HttpRequest};
+use actix_web::web::{Bytes, BytesMut, Data};
+use actix_web::{FromRequest, HttpRequest, ResponseError};
 use chrono::{Datelike, NaiveDate};
+use flate2::read::MultiGzDecoder;
+use futures_util::StreamExt;
 use serde::Serialize;
 use serde::de::DeserializeOwned;
 use serde_json::{Map, Value};
 use std::future::{Future, Ready, ready};
+use std::io::Read;
 use std::pin::Pin;
 use std::time::Duration;
 use tokio::time::timeout;
@@ -29,14 +31,42 @@ impl<T: DeserializeOwned + Check + 'static> FromRequest for Body<T> {
 
     fn from_request(request: &HttpRequest, payload: &mut Payload) -> Self::Future {
         let (bytes, schema) = (read_bytes(request, payload, "application/json"), body_schema(request));
+        Box::pin(async move { Ok(Body(read_body(schema, &bytes.await?)?)) })
+    }
+}
+
+/// The same, and it may come packed by gzip.
+pub struct MaybePacked<T>(pub T);
+
+impl<T: DeserializeOwned + Check + 'static> FromRequest for MaybePacked<T> {
+    type Error = ApiError;
+    type Future = Later<MaybePacked<T>>;
+
+    fn from_request(request: &HttpRequest, payload: &mut Payload) -> Self::Future {
+        let (wanted, schema) = ("application/json", body_schema(request));
+        let is_packed = match coding(request) {
+            Coding::Identity => false,
+            Coding::Gzip => true,
+            Coding::Other => return unsupported("the body without a content coding, or packed by gzip"),
+        };
+        if !has_media(request, wanted) {
+            return unsupported(wanted);
+        }
+        let (sent, limit) = (read_sent(request, payload), limit(request));
         Box::pin(async move {
-            let bytes = bytes.await?;
-            keeps_shape(schema, &bytes)?;
-            let body: T = parse(&bytes)?;
-            check(&body)?;
-            Ok(Body(body))
+            let sent = sent.await?;
+            let bytes = if is_packed { unpacked(&sent, limit.bytes)? } else { sent };
+            Ok(MaybePacked(read_body(schema, &bytes)?))
         })
     }
+}
+
+/// JSON, read strictly and checked.
+fn read_body<T: DeserializeOwned + Check>(schema: Option<&Value>, bytes: &[u8]) -> Result<T, ApiError> {
+    keeps_shape(schema, bytes)?;
+    let body: T = parse(bytes)?;
+    check(&body)?;
+    Ok(body)
 }
 
 /// A JSON body as it came, with what Standard Webhooks 1.0.0 says of its signature; the handler checks both.
@@ -341,33 +371,85 @@ pub struct BodyLimit {
 }
 
 fn read_bytes(request: &HttpRequest, payload: &mut Payload, wanted: &'static str) -> Later<Bytes> {
-    let media = request.headers().get(header::CONTENT_TYPE).and_then(|v| v.to_str().ok()).unwrap_or("");
-    let media = media.split(';').next().unwrap_or("").trim();
-    if !media.eq_ignore_ascii_case(wanted) {
-        return Box::pin(ready(Err(ApiError::UnsupportedMedia { wanted })));
+    match has_media(request, wanted) {
+        true => read_any(request, payload),
+        false => unsupported(wanted),
     }
-    read_any(request, payload)
 }
 
-/// The body as it is. A compressed one is not unpacked: a small one could become a large one.
-pub fn read_any(request: &HttpRequest, payload: &mut Payload) -> Later<Bytes> {
-    let coded = request.headers().get(header::CONTENT_ENCODING).is_some_and(|coding| coding != "identity");
-    if coded {
-        let wanted = "the body without a content coding";
-        return Box::pin(ready(Err(ApiError::UnsupportedMedia { wanted })));
+fn has_media(request: &HttpRequest, wanted: &str) -> bool {
+    let media = request.headers().get(header::CONTENT_TYPE).and_then(|v| v.to_str().ok()).unwrap_or("");
+    media.split(';').next().unwrap_or("").trim().eq_ignore_ascii_case(wanted)
+}
+
+/// The body as it is. A packed one is refused: a small one could become a large one.
+fn read_any(request: &HttpRequest, payload: &mut Payload) -> Later<Bytes> {
+    match coding(request) {
+        Coding::Identity => read_sent(request, payload),
+        Coding::Gzip | Coding::Other => unsupported("the body without a content coding"),
     }
-    let limit =
-        request.app_data::<Data<BodyLimit>>().map_or_else(BodyLimit::default, |limit| *limit.as_ref());
-    let (limit_bytes, bytes) = (limit.bytes, Bytes::from_request(request, payload));
+}
+
+/// The bytes that were sent, packed or not.
+pub fn read_sent(request: &HttpRequest, payload: &mut Payload) -> Later<Bytes> {
+    let (limit, mut parts) = (limit(request), payload.take());
+    let announced = request.headers().get(header::CONTENT_LENGTH).and_then(|length| length.to_str().ok());
+    let announced = announced.and_then(|length| length.parse().ok()).unwrap_or(0);
+    let read = async move {
+        let too_large = ApiError::TooLarge { limit_bytes: limit.bytes };
+        if announced > limit.bytes {
+            return Err(too_large);
+        }
+        let mut all = BytesMut::new();
+        while let Some(part) = parts.next().await {
+            let part = part.map_err(|error| ApiError::Framework(error.status_code()))?;
+            if all.len() + part.len() > limit.bytes {
+                return Err(too_large);
+            }
+            all.extend_from_slice(&part);
+        }
+        Ok(all.freeze())
+    };
     Box::pin(async move {
         let late = |_| ApiError::Framework(StatusCode::REQUEST_TIMEOUT);
-        timeout(limit.arrives_within, bytes).await.map_err(late)?.map_err(|e| {
-            match e.as_error::<PayloadError>() {
-                Some(PayloadError::Overflow) | None => ApiError::TooLarge { limit_bytes },
-                Some(_) => ApiError::Framework(e.error_response().status()),
-            }
-        })
+        timeout(limit.arrives_within, read).await.map_err(late)?
     })
+}
+
+fn limit(request: &HttpRequest) -> BodyLimit {
+    request.app_data::<Data<BodyLimit>>().map_or_else(BodyLimit::default, |limit| *limit.as_ref())
+}
+
+/// How a body is packed (RFC 9110, 8.4).
+enum Coding {
+    Identity,
+    Gzip,
+    Other,
+}
+
+fn coding(request: &HttpRequest) -> Coding {
+    let mut codings = request.headers().get_all(header::CONTENT_ENCODING);
+    match (codings.next().map(|coding| coding.as_bytes().to_ascii_lowercase()), codings.next()) {
+        (None, _) => Coding::Identity,
+        (Some(coding), None) if coding == b"identity" => Coding::Identity,
+        (Some(coding), None) if coding == b"gzip" => Coding::Gzip,
+        _ => Coding::Other,
+    }
+}
+
+fn unsupported<T: 'static>(wanted: &'static str) -> Later<T> {
+    Box::pin(ready(Err(ApiError::UnsupportedMedia { wanted })))
+}
+
+/// What gzip (RFC 1952) packed, as long as it is no larger than a body may be.
+fn unpacked(packed: &[u8], limit_bytes: usize) -> Result<Bytes, ApiError> {
+    let mut bytes = Vec::new();
+    let most = u64::try_from(limit_bytes).unwrap_or(u64::MAX).saturating_add(1);
+    MultiGzDecoder::new(packed)
+        .take(most)
+        .read_to_end(&mut bytes)
+        .map_err(|e| ApiError::BrokenJson(FieldError::new("", "broken_gzip", e.to_string())))?;
+    if bytes.len() > limit_bytes { Err(ApiError::TooLarge { limit_bytes }) } else { Ok(bytes.into()) }
 }
 
 /// Reads JSON; what is wrong is told with the pointer to it.

@@ -12,7 +12,7 @@ use actix_web::body::BoxBody;
 use actix_web::dev::{Server, ServiceFactory, ServiceRequest, ServiceResponse};
 use actix_web::http::header;
 use actix_web::middleware::from_fn;
-use actix_web::web::{Data, PayloadConfig, ServiceConfig};
+use actix_web::web::{Data, ServiceConfig};
 use actix_web::{Error, HttpRequest, HttpResponse, HttpServer, web};
 use std::net::TcpListener;
 use std::time::Duration;
@@ -58,13 +58,12 @@ pub fn site(
         InitError = (),
     > + use<>,
 > {
-    let limit = app.config.body_limit_bytes;
-    let arrives_within = Duration::from_secs(app.config.body_timeout_s);
+    let (bytes, arrives_within) =
+        (app.config.body_limit_bytes, Duration::from_secs(app.config.body_timeout_s));
     actix_web::App::new()
         .into_utoipa_app()
         .app_data(Data::new(app.clone()))
-        .app_data(Data::new(BodyLimit { bytes: limit, arrives_within }))
-        .app_data(PayloadConfig::new(limit))
+        .app_data(Data::new(BodyLimit { bytes, arrives_within }))
         .map(|app| app.wrap(from_fn(conventions)).wrap(from_fn(edge)))
         .configure(routes::routes)
         .map(|app| app.configure(documentation))

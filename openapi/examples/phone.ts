@@ -245,7 +245,10 @@ export class Phone {
     const headers: Record<string, string> = { authorization: `Bearer ${await this.token()}` };
     if (body !== undefined) headers["content-type"] = "application/json";
     try {
-      const sent = body === undefined ? undefined : JSON.stringify(body);
+      const text = body === undefined ? undefined : JSON.stringify(body);
+      const packs = path === "/v1/sync/push" && "CompressionStream" in globalThis;
+      if (packs) headers["content-encoding"] = "gzip";
+      const sent = packs && text ? await gzip(text) : text;
       const response = await fetch(this.url + path, { method, headers, body: sent });
       return { status: response.status, body: await response.json() };
     } catch {
@@ -269,6 +272,9 @@ export async function digest(rows: Rows): Promise<string> {
   }
   return sum.toString(16).padStart(16, "0");
 }
+
+const gzip = (text: string): Promise<ArrayBuffer> =>
+  new Response(new Blob([text]).stream().pipeThrough(new CompressionStream("gzip"))).arrayBuffer();
 
 /** RFC 9562, section 5.7. */
 export function uuidV7(): string {

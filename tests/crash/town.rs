@@ -1,7 +1,7 @@
 //! The shop of a campaign: what is due in it, and what became of it.
 
 use crate::receiver::Receiver;
-use crate::{PASSWORD, Place};
+use crate::{PASSWORD, Place, wait_for};
 use api::app::App;
 use api::clock::Clock;
 use api::commands::{NewShop, create_shop};
@@ -12,6 +12,7 @@ use api::db::webhooks::{self, WebhookFields};
 use api::db::{Database, Db, Sight, schema};
 use api::events;
 use api::outbound::signature::new_secret;
+use api::tasks::{tick, worker};
 use chrono::TimeDelta;
 use diesel::QueryResult;
 use diesel::prelude::*;
@@ -66,6 +67,16 @@ impl Town {
             })
             .expect("the deliveries");
         town
+    }
+
+    /// As the task of the morning does.
+    pub fn find_reminders(&self) {
+        let app = App::open(self.place.config(), Clock::System).expect("the database opens");
+        let found = wait_for(async {
+            tick(&app).await?;
+            worker::work_shop(&app, self.shop, &["find_reminders"]).await
+        });
+        found.expect("they are found");
     }
 
     fn fill_customers(&self) {

@@ -1,7 +1,9 @@
 //! What phones are told: what they hold, page by page, and that it changes.
 
 use super::{NOBODY, NOW, Scene, comment, push, text};
+use api::db::{Db, schema};
 use chrono::TimeDelta;
+use diesel::prelude::*;
 use serde_json::{Value, json};
 use std::io::{BufRead, BufReader, Write};
 use std::net::TcpStream;
@@ -104,6 +106,45 @@ fn whatever_the_office_changes_arrives() {
     scene.shop.owner.post(&format!("{customer}/erase"), &Value::Null).expect(200);
     scene.has_everything();
     assert_eq!(scene.holds("customer")[0]["name"], "erased");
+}
+
+/// A job late in the evening of the last day of New York's calendar is one of the next day's in Vienna.
+#[test]
+fn another_time_zone_of_the_shop_shows_other_days() {
+    let mut scene = Scene::new();
+    let late = json!({ "vehicle": scene.job.vehicle, "package": "P2",
+        "window_from": "2026-05-18T23:00:00Z", "window_to": "2026-05-19T01:00:00Z" });
+    let late = scene.shop.owner.post("/v1/jobs", &late).id();
+    let crew = json!({ "van": null, "start_at": null, "technicians": [scene.job.technician_id] });
+    scene.shop.owner.put(&format!("/v1/jobs/{late}/assignment"), &crew).expect(200);
+    for (zone, jobs) in [("Europe/Vienna", 1), ("America/New_York", 2), ("Europe/Vienna", 1)] {
+        scene.shop.owner.patch("/v1/shop", &json!({ "time_zone": zone })).expect(200);
+        scene.has_everything();
+        assert_eq!(scene.holds("job").len(), jobs, "{zone}");
+    }
+}
+
+/// Another release brings other standard tables without anybody having changed anything.
+#[test]
+fn phones_are_told_of_the_tables_of_another_release_once() {
+    let mut scene = Scene::new();
+    scene.sync();
+    let rev = |scene: &Scene| {
+        let rows = scene.phone.kept.rows.iter();
+        rows.filter(|(key, _)| key.0 == "handbook").map(|(_, row)| row.0.clone()).collect::<Vec<_>>()
+    };
+    let before = rev(&scene);
+    let of_before = |db: &mut Db<'_>| {
+        let clock = diesel::update(schema::sync_clock::table.find(db.shop));
+        clock.set(schema::sync_clock::handbook.eq("of the release before")).execute(db.conn)
+    };
+    let (database, now) = (&scene.app.app.database, scene.app.clock.now());
+    database.write(scene.shop.id, now, of_before).expect("as the release before left it");
+    scene.sync();
+    let told = rev(&scene);
+    assert_ne!(told, before);
+    scene.sync();
+    assert_eq!(rev(&scene), told);
 }
 
 #[test]

@@ -2,7 +2,10 @@
 
 use super::{NOBODY, NOW, Scene, comment, push, text};
 use chrono::TimeDelta;
+use flate2::Compression;
+use flate2::write::GzEncoder;
 use serde_json::{Value, json};
+use std::io::Write;
 use tests::Client;
 use tests::phone::Phone;
 
@@ -406,4 +409,35 @@ fn too_many_commands_or_nonsense_in_a_push_change_nothing() {
     scene.phone.kept.outbox.clear();
     scene.sync();
     assert_eq!(scene.holds("comment").len(), 200);
+}
+
+/// RFC 1952; what it unpacks to may be no larger than a body that comes as it is.
+#[test]
+fn a_push_may_be_packed_and_is_no_larger_for_that() {
+    let scene = Scene::new();
+    let (client, job) = (&scene.job.technician, scene.job.id.as_str());
+    let (device, epoch) = (&scene.phone.kept.device, &scene.phone.kept.epoch);
+    let packed = |body: &[u8]| {
+        let mut packing = GzEncoder::new(Vec::new(), Compression::default());
+        packing.write_all(body).and_then(|()| packing.finish()).expect("it packs")
+    };
+    let send = |coding: &str, key: &str, body: &[u8]| {
+        let headers =
+            [("content-type", "application/json"), ("content-encoding", coding), ("idempotency-key", key)];
+        client.send("POST", "/v1/sync/push", &headers, body)
+    };
+    let said: Vec<Value> =
+        (1..=100).map(|n| comment(n, &format!("01890000-0000-7000-8000-{n:012x}"), job)).collect();
+    let body = json!({ "device": device, "epoch": epoch, "sent_at": NOW, "mutations": said }).to_string();
+    let small = packed(body.as_bytes());
+    assert!(small.len() * 4 < body.len());
+    let taken = send("gzip", "a", &small).expect(200);
+    assert_eq!(taken["last_n"], 100);
+    assert_eq!(send("GZIP", "b", &small).expect(200)["results"][99]["repeated"], true);
+    send("br", "c", &small).problem(415, "unsupported_media_type");
+    send("gzip, gzip", "d", &small).problem(415, "unsupported_media_type");
+    send("gzip", "e", body.as_bytes()).problem(400, "broken_json");
+    send("gzip", "f", &small[..small.len() - 9]).problem(400, "broken_json");
+    // A hundred megabytes of spaces.
+    send("gzip", "g", &packed(&vec![b' '; 100_000_000])).problem(413, "too_large");
 }

@@ -13,7 +13,7 @@ pub mod tags;
 use crate::app::App;
 use crate::auth;
 use crate::error::ApiError;
-use crate::extract::read_any;
+use crate::extract::read_sent;
 use crate::page::NextCursor;
 use crate::route::Route;
 use actix_web::body::{BoxBody, MessageBody};
@@ -89,7 +89,7 @@ async fn look(
         return Ok(None);
     };
     let (http, payload) = request.parts_mut();
-    let body = read_any(http, payload).await?;
+    let body = read_sent(http, payload).await?;
     let attempt = Arc::new(Attempt::new(&caller, http, &body, &key));
     request.set_payload(Payload::from(body));
     seen._held = Some(app.in_flight.hold(&attempt)?);

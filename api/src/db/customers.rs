@@ -7,6 +7,7 @@ use super::schema::{consent, customer, job, job_technician, upkeep_state, vehicl
 use super::shops::{FIRST_DAY, LAST_DAY};
 use super::sync::{Kind, Touch};
 use crate::check::{Check, Checker};
+use crate::locking;
 use chrono::{NaiveDate, TimeDelta};
 use diesel::dsl::sql;
 use diesel::prelude::*;
@@ -255,16 +256,13 @@ pub fn among(db: &mut Db<'_>, ids: &[Id]) -> QueryResult<Vec<Id>> {
 /// The customer, and nobody else who asks like this gets it until the transaction ends.
 pub fn find_locked(db: &mut Db<'_>, id: Id) -> QueryResult<Option<Customer>> {
     let row = customer::table.find((db.shop, id));
-    // Setting a column to itself takes the row's lock on PostgreSQL; SQLite's writer is alone anyway.
-    diesel::update(row).set(customer::rev.eq(customer::rev)).execute(db.conn)?;
-    find(db, id)
+    locking!(db, row.select(Customer::as_select()), first).optional()
 }
 
-/// The same of several.
+/// The same of several, in the order of their ids, so that of two who ask neither waits for the other.
 pub fn all_locked(db: &mut Db<'_>, ids: &[Id]) -> QueryResult<Vec<Customer>> {
     let rows = customer::table.filter(customer::shop.eq(db.shop).and(customer::id.eq_any(ids.to_vec())));
-    diesel::update(rows.clone()).set(customer::rev.eq(customer::rev)).execute(db.conn)?;
-    rows.order(customer::id).select(Customer::as_select()).load(db.conn)
+    locking!(db, rows.order(customer::id).select(Customer::as_select()), load)
 }
 
 /// Those who are reached under this mail address or telephone number, however it is written.

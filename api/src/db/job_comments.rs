@@ -4,6 +4,7 @@ use super::Db;
 use super::kinds::{Id, Instant};
 use super::schema::job_comment;
 use super::sync::Kind;
+use crate::on_either;
 use diesel::prelude::*;
 use serde::Serialize;
 use utoipa::ToSchema;
@@ -25,7 +26,7 @@ pub fn insert(db: &mut Db<'_>, job: Id, id: Id, by_person: Id, text: &str) -> Qu
         (job_comment::text.eq(text.to_owned()), job_comment::by_person.eq(by_person)),
         job_comment::at.eq(db.now),
     );
-    diesel::insert_into(job_comment::table).values(made).execute(db.conn).map(|_| ())
+    on_either!(db, |conn| diesel::insert_into(job_comment::table).values(made).execute(conn)).map(|_| ())
 }
 
 /// Those of these jobs, the oldest first.

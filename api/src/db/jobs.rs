@@ -5,7 +5,7 @@ use super::kinds::{Doc, Id, Instant, Word};
 use super::schema::{customer, job, job_technician, shop};
 use super::sync::{Kind, Touch};
 use crate::check::{Check, Checker};
-use crate::on_either;
+use crate::{locking, on_either};
 use chrono::TimeDelta;
 use diesel::prelude::*;
 use domain::inspection::Finding;
@@ -339,9 +339,13 @@ pub fn of_vehicle(db: &mut Db<'_>, vehicle: Id) -> QueryResult<Vec<Id>> {
 /// The same, and nobody else changes it until the transaction ends.
 pub fn find_locked(db: &mut Db<'_>, id: Id) -> QueryResult<Option<Job>> {
     let row = job::table.find((db.shop, id));
-    // Setting a column to itself takes the row's lock on PostgreSQL; SQLite's writer is alone anyway.
-    diesel::update(row).set(job::rev.eq(job::rev)).execute(db.conn)?;
-    find(db, id)
+    locking!(db, row.select(Job::as_select()), first).optional()
+}
+
+pub fn exists(db: &mut Db<'_>, id: Id) -> QueryResult<bool> {
+    let row = job::table.find((db.shop, id)).select(job::rev);
+    let found: Option<i32> = on_either!(db, |conn| row.first(conn)).optional()?;
+    Ok(found.is_some())
 }
 
 /// True if the technician goes with this job.

@@ -111,6 +111,17 @@ macro_rules! on_either {
     };
 }
 
+/// Runs a query whose rows nobody else changes until the transaction ends; the one writer of SQLite is alone anyway.
+#[macro_export]
+macro_rules! locking {
+    ($db:expr, $query:expr, $load:ident) => {
+        match &mut *$db.conn {
+            $crate::db::Conn::Pg(conn) => $query.for_no_key_update().$load(conn),
+            $crate::db::Conn::Sqlite(conn) => $query.$load(conn),
+        }
+    };
+}
+
 /// What a statement works with: the connection, the shop it belongs to, and the instant of the whole transaction.
 pub struct Db<'a> {
     pub conn: &'a mut Conn,

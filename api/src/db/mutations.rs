@@ -4,6 +4,7 @@ use super::Db;
 use super::kinds::{Doc, Id, Instant, Word};
 use super::schema::{device, mutation};
 use crate::error::FieldError;
+use crate::on_either;
 use diesel::prelude::*;
 use domain::sync::{Command, MOST_OF_A_PUSH};
 use serde::{Deserialize, Serialize};
@@ -124,7 +125,7 @@ pub fn insert(db: &mut Db<'_>, new: &NewMutation, fate: Fate) -> QueryResult<()>
         mutation::inbox.eq((fate.flagged || fate.outcome.waits()).then_some(Word(InboxState::Open))),
         mutation::rev.eq(1),
     );
-    diesel::insert_into(mutation::table).values(made).execute(db.conn).map(|_| ())
+    on_either!(db, |conn| diesel::insert_into(mutation::table).values(made).execute(conn)).map(|_| ())
 }
 
 pub fn find(db: &mut Db<'_>, id: Id) -> QueryResult<Option<Mutation>> {

@@ -118,48 +118,66 @@ pub fn known_keys(db: &mut Db<'_>, keys: &[String]) -> QueryResult<Vec<String>> 
         .load(db.conn)
 }
 
-/// True if there is something to claim, but for these kinds, or a lost lease to settle: asked without a lock.
-pub fn has_due(db: &mut Db<'_>, but: &[&'static str]) -> QueryResult<bool> {
-    let waiting: Option<Id> = outbox::table
-        .filter(outbox::shop.eq(db.shop).and(outbox::status.eq(Word(TaskStatus::Waiting))))
-        .filter(outbox::due_at.le(db.now).and(outbox::kind.ne_all(but.to_vec())))
-        .order(outbox::due_at)
-        .select(outbox::id)
-        .first(db.conn)
-        .optional()?;
-    if waiting.is_some() {
-        return Ok(true);
-    }
-    let clock = db.clock()?;
-    let lost: Option<Id> = outbox::table
-        .filter(outbox::shop.eq(db.shop).and(outbox::lease_until.le(clock)))
-        .filter(outbox::status.eq_any([Word(TaskStatus::Leased), Word(TaskStatus::Sending)]))
-        .select(outbox::id)
-        .first(db.conn)
-        .optional()?;
-    Ok(lost.is_some())
+/// What a claim found.
+pub struct Taken {
+    /// The worker's own now.
+    pub claimed: Vec<Row>,
+    /// Their lease ran out, and they must not simply be tried again: handed over half-way, or begun often enough.
+    pub unfit: Vec<Row>,
 }
 
-/// Leases at most `limit` due tasks, but for these kinds, to `worker` for as long as `lease`, by the clock of the
-/// database; each claim counts as an attempt. A task whose lease ran out is due again, before all others. No task is
-/// leased to two workers.
+/// True if there is something to claim, but for these kinds: asked without a lock.
+pub fn has_due(db: &mut Db<'_>, but: &[&'static str]) -> QueryResult<bool> {
+    let clock = db.clock()?;
+    let first: Option<Id> = outbox::table
+        .filter(outbox::shop.eq(db.shop).and(is_open()).and(outbox::due_at.le(db.now)))
+        .filter(outbox::kind.ne_all(but.to_vec()).and(is_free(clock)))
+        .order((outbox::due_at, outbox::id))
+        .select(outbox::id)
+        .first(db.conn)
+        .optional()?;
+    Ok(first.is_some())
+}
+
+/// Takes at most `limit` due tasks, but for these kinds: leases to `worker` for as long as `lease`, by the clock of the
+/// database, those that may be begun (again, where a lease ran out). Each claim counts as an attempt, of which there are at
+/// most `attempts`. No task is leased to two workers.
 pub fn claim(
     db: &mut Db<'_>,
     worker: &str,
     lease: TimeDelta,
     but: &[&'static str],
     limit: i64,
-) -> QueryResult<Vec<Row>> {
+    attempts: i32,
+) -> QueryResult<Taken> {
     let clock = db.clock()?;
-    let mut ids = lost(db, clock, but, limit)?;
-    ids.extend(waiting(db, but, limit - ids.len() as i64)?);
+    let first = outbox::table
+        .filter(outbox::shop.eq(db.shop).and(is_open()).and(outbox::due_at.le(db.now)))
+        .filter(outbox::kind.ne_all(but.to_vec()).and(is_free(clock)))
+        .order((outbox::due_at, outbox::id))
+        .limit(limit)
+        .select((outbox::id, outbox::status, outbox::attempt));
+    // Rows that another worker is just claiming are passed over; on SQLite the transaction is alone.
+    let free: Vec<(Id, Word<TaskStatus>, i32)> = match &mut *db.conn {
+        Conn::Pg(conn) => first.for_update().skip_locked().load(conn)?,
+        Conn::Sqlite(conn) => first.load(conn)?,
+    };
+    let (unfit, fit): (Vec<_>, Vec<_>) = free.into_iter().partition(|(_, status, attempt)| {
+        status.0 == TaskStatus::Sending || status.0 == TaskStatus::Leased && *attempt >= attempts
+    });
+    let of = |free: Vec<(Id, _, _)>| -> Vec<Id> { free.into_iter().map(|(id, _, _)| id).collect() };
+    Ok(Taken { claimed: lease_all(db, worker, clock.plus(lease), of(fit))?, unfit: find_all(db, of(unfit))? })
+}
+
+/// In the order in which they were due.
+fn lease_all(db: &mut Db<'_>, worker: &str, until: Instant, ids: Vec<Id>) -> QueryResult<Vec<Row>> {
     if ids.is_empty() {
         return Ok(Vec::new());
     }
     let rows = outbox::table.filter(outbox::shop.eq(db.shop).and(outbox::id.eq_any(ids)));
     let claim = diesel::update(rows).set((
         outbox::status.eq(Word(TaskStatus::Leased)),
-        outbox::lease_until.eq(clock.plus(lease)),
+        outbox::lease_until.eq(until),
         outbox::lease_by.eq(worker),
         outbox::fence.eq(outbox::fence + 1),
         outbox::attempt.eq(outbox::attempt + 1),
@@ -169,52 +187,12 @@ pub fn claim(
     Ok(claimed)
 }
 
-/// The ids that a query finds. On PostgreSQL rows that another worker is just claiming are passed over; on SQLite the
-/// transaction is alone.
-macro_rules! passing_over {
-    ($db:expr, $query:expr) => {{
-        let query = $query;
-        let ids: Vec<String> = match &mut *$db.conn {
-            Conn::Pg(conn) => query.for_update().skip_locked().load(conn)?,
-            Conn::Sqlite(conn) => query.load(conn)?,
-        };
-        Ok(ids.iter().filter_map(|id| id.parse().ok()).collect())
-    }};
-}
-
-/// Tasks that wait and are due: the first entries of their index.
-fn waiting(db: &mut Db<'_>, but: &[&'static str], limit: i64) -> QueryResult<Vec<Id>> {
-    let due = outbox::table
-        .filter(outbox::shop.eq(db.shop).and(outbox::status.eq(Word(TaskStatus::Waiting))))
-        .filter(outbox::due_at.le(db.now).and(outbox::kind.ne_all(but.to_vec())))
-        .order((outbox::due_at, outbox::id))
-        .limit(limit.max(0))
-        .select(outbox::id);
-    passing_over!(db, due)
-}
-
-/// Tasks that a worker began and lost.
-fn lost(db: &mut Db<'_>, clock: Instant, but: &[&'static str], limit: i64) -> QueryResult<Vec<Id>> {
-    let lost = outbox::table
-        .filter(outbox::shop.eq(db.shop).and(outbox::status.eq(Word(TaskStatus::Leased))))
-        .filter(outbox::lease_until.le(clock).and(outbox::kind.ne_all(but.to_vec())))
-        .order((outbox::due_at, outbox::id))
-        .limit(limit.max(0))
-        .select(outbox::id);
-    passing_over!(db, lost)
-}
-
-/// Tasks whose lease ran out and that must not simply be tried again: handed over half-way, or out of attempts.
-pub fn unfit(db: &mut Db<'_>, max_attempts: i32) -> QueryResult<Vec<Row>> {
-    let clock = db.clock()?;
-    let halfway = outbox::status.eq(Word(TaskStatus::Sending));
-    let exhausted = outbox::status.eq(Word(TaskStatus::Leased)).and(outbox::attempt.ge(max_attempts));
-    outbox::table
-        .filter(outbox::shop.eq(db.shop).and(outbox::lease_until.le(clock)))
-        .filter(outbox::status.eq_any([Word(TaskStatus::Leased), Word(TaskStatus::Sending)]))
-        .filter(halfway.or(exhausted))
-        .select(Row::as_select())
-        .load(db.conn)
+fn find_all(db: &mut Db<'_>, ids: Vec<Id>) -> QueryResult<Vec<Row>> {
+    if ids.is_empty() {
+        return Ok(Vec::new());
+    }
+    let rows = outbox::table.filter(outbox::shop.eq(db.shop).and(outbox::id.eq_any(ids)));
+    rows.select(Row::as_select()).load(db.conn)
 }
 
 /// Prolongs the lease, by the clock of the database; false if the task was lost to another worker.
@@ -245,7 +223,15 @@ pub fn mark_sending(db: &mut Db<'_>, tasks: &[(Id, i32)]) -> QueryResult<BTreeSe
 pub fn set_progress(db: &mut Db<'_>, id: Id, done: i64, total: i64) -> QueryResult<()> {
     let count = |many: i64| i32::try_from(many).unwrap_or(i32::MAX);
     let set = (outbox::done_count.eq(count(done)), outbox::total_count.eq(count(total)));
-    diesel::update(outbox::table.find((db.shop, id))).set(set).execute(db.conn).map(|_| ())
+    diesel::update(outbox::table.find((db.shop, id))).set(set).execute(db.conn)?;
+    if done > 0 { got_further(db, id) } else { Ok(()) }
+}
+
+/// A long task whose worker ends is begun again by the next, and is given up when that happens too often; what got further
+/// each time is not. It is said in the transaction that keeps what was done.
+pub fn got_further(db: &mut Db<'_>, id: Id) -> QueryResult<()> {
+    let row = outbox::table.find((db.shop, id)).filter(is_held().and(outbox::attempt.gt(1)));
+    diesel::update(row).set(outbox::attempt.eq(1)).execute(db.conn).map(|_| ())
 }
 
 /// The newest task of a kind.
@@ -318,7 +304,7 @@ pub fn list(db: &mut Db<'_>, filter: &TaskFilter, before: Option<Id>, limit: i64
         rows = rows.filter(outbox::id.lt(before));
     }
     if let Some(status) = filter.status {
-        rows = rows.filter(outbox::status.eq(Word(status)));
+        rows = rows.filter(outbox::stage.eq(stage(status)).and(outbox::status.eq(Word(status))));
     }
     if let Some(kind) = &filter.kind {
         rows = rows.filter(outbox::kind.eq(kind.clone()));
@@ -342,17 +328,42 @@ pub fn replay(db: &mut Db<'_>, id: Id) -> QueryResult<bool> {
 
 /// How many tasks are held by a worker.
 pub fn held(db: &mut Db<'_>) -> QueryResult<i64> {
-    outbox::table.filter(outbox::shop.eq(db.shop).and(is_held())).count().get_result(db.conn)
+    let held = outbox::shop.eq(db.shop).and(is_open()).and(is_held());
+    outbox::table.filter(held).count().get_result(db.conn)
 }
 
 /// Forgets tasks that were done before an instant; what was given up or is uncertain stays.
 pub fn delete_done(db: &mut Db<'_>, before: Instant) -> QueryResult<usize> {
     let rows = outbox::table.filter(outbox::shop.eq(db.shop).and(outbox::finished_at.lt(before)));
-    diesel::delete(rows.filter(outbox::status.eq(Word(TaskStatus::Done)))).execute(db.conn)
+    diesel::delete(rows.filter(outbox::stage.eq(stage(TaskStatus::Done)))).execute(db.conn)
 }
 
 #[diesel::dsl::auto_type(no_type_alias)]
 fn is_held() -> _ {
     let held: [&'static str; 2] = ["leased", "sending"];
     outbox::status.eq_any(held)
+}
+
+/// As the tables derive it from the status: what has not ended is in one stage, so that a claim changes nothing by which
+/// tasks are found. On PostgreSQL a row whose indexed columns stay the same keeps its places in the indices
+/// (<https://www.postgresql.org/docs/15/storage-hot.html>).
+fn stage(status: TaskStatus) -> &'static str {
+    match status {
+        TaskStatus::Waiting | TaskStatus::Leased | TaskStatus::Sending => "open",
+        TaskStatus::Done => "done",
+        TaskStatus::Uncertain => "uncertain",
+        TaskStatus::Dead => "dead",
+    }
+}
+
+#[diesel::dsl::auto_type(no_type_alias)]
+fn is_open() -> _ {
+    let open: &'static str = "open";
+    outbox::stage.eq(open)
+}
+
+/// No worker has it, or the one that had it let its lease run out.
+#[diesel::dsl::auto_type(no_type_alias)]
+fn is_free(clock: Instant) -> _ {
+    outbox::lease_until.is_null().or(outbox::lease_until.le(clock))
 }

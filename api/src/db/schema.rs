@@ -414,25 +414,6 @@ diesel::table! {
 }
 
 diesel::table! {
-    schedule (shop, id) {
-        shop -> Text,
-        id -> Text,
-        kind -> Text,
-        rule -> Text,
-        zone -> Text,
-        next_due_at -> Timestamp,
-    }
-}
-
-diesel::table! {
-    occurrence (shop, schedule, due_local) {
-        shop -> Text,
-        schedule -> Text,
-        due_local -> Timestamp,
-    }
-}
-
-diesel::table! {
     outbox (shop, id) {
         shop -> Text,
         id -> Text,
@@ -440,6 +421,7 @@ diesel::table! {
         dedupe_key -> Text,
         payload -> Text,
         status -> Text,
+        stage -> Text,
         due_at -> Timestamp,
         lease_until -> Nullable<Timestamp>,
         lease_by -> Nullable<Text>,
@@ -650,6 +632,7 @@ diesel::table! {
         shop -> Text,
         epoch -> Text,
         seq -> BigInt,
+        handbook -> Text,
     }
 }
 
@@ -939,8 +922,6 @@ diesel::allow_tables_to_appear_in_same_query!(
     waiver,
     handbook_override,
     weather_series,
-    schedule,
-    occurrence,
     outbox,
     reminder,
     upkeep_basis,

@@ -5,6 +5,7 @@ use super::round_settings::RoundSettings;
 use super::schema::shop;
 use super::{Conn, Db, isolation, sync};
 use crate::check::{Check, Checker};
+use crate::locking;
 use chrono::NaiveDate;
 use diesel::prelude::*;
 use domain::civil::OpenHours;
@@ -145,8 +146,9 @@ pub fn find(db: &mut Db<'_>) -> QueryResult<Option<Shop>> {
 ///
 /// It is taken before any other lock, so that two who wait for each other cannot be.
 pub fn lock_roll_ups(db: &mut Db<'_>) -> QueryResult<()> {
-    // Setting a column to itself takes the row's lock on PostgreSQL; SQLite's writer is alone anyway.
-    diesel::update(shop::table.find(db.shop)).set(shop::rev.eq(shop::rev)).execute(db.conn).map(|_| ())
+    let row = shop::table.find(db.shop).select(shop::rev);
+    let found: QueryResult<i32> = locking!(db, row, first);
+    found.optional().map(|_| ())
 }
 
 /// The ids of all shops, for the worker: the one statement that looks beyond a shop.

@@ -5,6 +5,7 @@ use super::kinds::{Doc, Id, Instant};
 use super::schema::vehicle;
 use super::sync::{Kind, Touch};
 use crate::check::{Check, Checker};
+use crate::locking;
 use diesel::prelude::*;
 use domain::parking::{Driving, ParkingPlace};
 use domain::vehicle::Vehicle as Document;
@@ -135,9 +136,7 @@ pub fn find(db: &mut Db<'_>, id: Id) -> QueryResult<Option<Vehicle>> {
 /// The same, and nobody else changes it or books for it until the transaction ends.
 pub fn find_locked(db: &mut Db<'_>, id: Id) -> QueryResult<Option<Vehicle>> {
     let row = vehicle::table.find((db.shop, id));
-    // Setting a column to itself takes the row's lock on PostgreSQL; SQLite's writer is alone anyway.
-    diesel::update(row).set(vehicle::rev.eq(vehicle::rev)).execute(db.conn)?;
-    find(db, id)
+    locking!(db, row.select(Vehicle::as_select()), first).optional()
 }
 
 /// By id, which is by the time they were added.

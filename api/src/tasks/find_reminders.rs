@@ -2,12 +2,13 @@
 //! sends it, in one transaction. Doing it twice makes no row twice.
 
 use super::decide::{self, Cause, Ground};
+use super::worker::Claimed;
 use super::{Failure, Outcome, Task, enqueue};
 use crate::app::App;
 use crate::auth::Caller;
 use crate::db::kinds::Id;
 use crate::db::reminders::{self, NewReminder, ReminderStatus};
-use crate::db::{Db, customers};
+use crate::db::{Db, customers, outbox};
 use crate::error::ApiError;
 use crate::handbooks::Handbooks;
 use std::sync::Arc;
@@ -15,8 +16,8 @@ use std::sync::Arc;
 /// Customers that are read and decided together.
 const PAGE: i64 = 100;
 
-pub async fn run(app: &App, shop: Id) -> Result<Outcome, Failure> {
-    let house = Caller::house(shop);
+pub async fn run(app: &App, claimed: &Claimed) -> Result<Outcome, Failure> {
+    let (house, task) = (Caller::house(claimed.shop), claimed.row.id);
     let handbooks = app.handbooks.clone();
     let ground = app.read(&house, move |db| Ground::read(db, &handbooks)).await?;
     let ground = Arc::new(ground);
@@ -26,7 +27,7 @@ pub async fn run(app: &App, shop: Id) -> Result<Outcome, Failure> {
             let ground = ground.clone();
             let (last, found) = app.read(&house, move |db| find(db, &ground, cause, after)).await?;
             if !found.is_empty() {
-                app.write(&house, move |db| found.iter().try_for_each(|new| store(db, new))).await?;
+                app.write(&house, move |db| store_all(db, task, &found)).await?;
             }
             after = last;
             if last.is_none() {
@@ -69,12 +70,25 @@ fn find(
     Ok((last, found))
 }
 
-/// A reminder that was held back may be decided anew; any other stays as it is.
-fn store(db: &mut Db<'_>, new: &NewReminder) -> Result<(), ApiError> {
+fn store_all(db: &mut Db<'_>, task: Id, found: &[NewReminder]) -> Result<(), ApiError> {
+    let mut is_news = false;
+    for new in found {
+        is_news |= store(db, new)?;
+    }
+    if is_news {
+        outbox::got_further(db, task)?;
+    }
+    Ok(())
+}
+
+/// A reminder that was held back may be decided anew; any other stays as it is. Tells whether it says anything new.
+fn store(db: &mut Db<'_>, new: &NewReminder) -> Result<bool, ApiError> {
     let id = match reminders::find_by_key(db, &new.dedupe_key)? {
         None => reminders::insert(db, new)?,
-        Some(old) if old.status.0 != ReminderStatus::Suppressed => return Ok(()),
-        Some(old) if new.status == ReminderStatus::Suppressed && old.reason == new.reason => return Ok(()),
+        Some(old) if old.status.0 != ReminderStatus::Suppressed => return Ok(false),
+        Some(old) if new.status == ReminderStatus::Suppressed && old.reason == new.reason => {
+            return Ok(false);
+        }
         Some(old) => {
             reminders::decide_anew(db, old.id, new)?;
             old.id
@@ -85,5 +99,5 @@ fn store(db: &mut Db<'_>, new: &NewReminder) -> Result<(), ApiError> {
         let key = format!("send_reminder:{id}:{}", db.now);
         enqueue(db, Task::SendReminder { reminder: id, again: false }, &key, new.due_at)?;
     }
-    Ok(())
+    Ok(true)
 }

@@ -133,7 +133,7 @@ impl Task {
 
     async fn run(self, app: &App, claimed: &Claimed, prepared: Option<Prepared>) -> Result<Outcome, Failure> {
         match self {
-            Task::FindReminders => find_reminders::run(app, claimed.shop).await,
+            Task::FindReminders => find_reminders::run(app, claimed).await,
             Task::ForecastUpkeep { renew } => forecast_upkeep::run(app, claimed, renew).await,
             Task::SendReminder { reminder, again } => {
                 send_reminder::run(app, claimed, (reminder, again), prepared).await

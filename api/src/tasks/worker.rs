@@ -264,29 +264,34 @@ pub async fn claim(app: &App, shop: Id) -> Result<Vec<Claimed>, ApiError> {
 
 async fn claim_in(app: &App, lane: Lane, shop: Id) -> Result<Vec<Claimed>, ApiError> {
     let house = Caller::house(shop);
-    if !app.read(&house, move |db| Ok(outbox::has_due(db, &lane.others())?)).await? {
-        return Ok(Vec::new());
+    loop {
+        if !app.read(&house, move |db| Ok(outbox::has_due(db, &lane.others())?)).await? {
+            return Ok(Vec::new());
+        }
+        let worker = app.worker.to_string();
+        let taken = app
+            .write(&house, move |db| {
+                let limit = IN_FLIGHT / lane.batches();
+                let taken = outbox::claim(db, &worker, LEASE, &lane.others(), limit, MAX_ATTEMPTS)?;
+                taken.unfit.iter().try_for_each(|row| end_lost(db, row))?;
+                Ok(taken)
+            })
+            .await?;
+        if taken.unfit.is_empty() || !taken.claimed.is_empty() {
+            return Ok(taken.claimed.into_iter().map(|row| Claimed { shop, row }).collect());
+        }
     }
-    let worker = app.worker.to_string();
-    let rows = app
-        .write(&house, move |db| {
-            settle_lost(db)?;
-            Ok(outbox::claim(db, &worker, LEASE, &lane.others(), IN_FLIGHT / lane.batches())?)
-        })
-        .await?;
-    Ok(rows.into_iter().map(|row| Claimed { shop, row }).collect())
 }
 
-fn settle_lost(db: &mut Db<'_>) -> Result<(), ApiError> {
-    for row in outbox::unfit(db, MAX_ATTEMPTS)? {
-        let ending = if row.status.0 == TaskStatus::Sending {
+/// Ends what another worker lost and nobody may simply begin again.
+fn end_lost(db: &mut Db<'_>, row: &Row) -> Result<(), ApiError> {
+    let ending = match row.status.0 {
+        TaskStatus::Sending => {
             Ending::Uncertain { error: "the worker ended while it was handing over".into() }
-        } else {
-            Ending::Dead { error: format!("the worker ended {} times while doing it", row.attempt) }
-        };
-        end(db, &row, &ending)?;
-    }
-    Ok(())
+        }
+        _ => Ending::Dead { error: format!("the worker ended {} times while doing it", row.attempt) },
+    };
+    end(db, row, &ending)
 }
 
 /// Does one claimed task and stores how it ended, unless the lease was lost meanwhile.

@@ -1,7 +1,7 @@
 // How a client of each server asks. Its own client sends the same requests; what it keeps and how is left out for all.
 import { spawnSync } from "node:child_process";
 import { Agent, request } from "node:http";
-import { brotliDecompressSync, gunzipSync } from "node:zlib";
+import { brotliDecompressSync, gunzipSync, gzipSync } from "node:zlib";
 import { uuidV7 } from "./documents.mjs";
 
 /** Documents of a page, and of a push: as many as our server takes at once, for all. */
@@ -20,9 +20,12 @@ class Connection {
     this.counted = 0;
   }
 
-  ask(method, path, body) {
-    const sent = body === undefined ? undefined : Buffer.from(JSON.stringify(body));
-    const head = sent ? { ...this.head, "content-type": "application/json", "content-length": sent.length } : this.head;
+  /** With a body that goes out packed where `coding` says so: for a server that takes it. */
+  ask(method, path, body, coding) {
+    const text = body === undefined ? undefined : Buffer.from(JSON.stringify(body));
+    const sent = coding ? gzipSync(text) : text;
+    const head = sent ? { ...this.head, "content-type": "application/json", "content-length": sent.length } : { ...this.head };
+    if (coding) head["content-encoding"] = coding;
     return new Promise((resolve, reject) => {
       const asked = request({ host: "127.0.0.1", port: this.port, method, path, headers: head, agent: this.agent }, (answer) => {
         const parts = [];
@@ -195,7 +198,7 @@ class OurPhone {
       const mutations = some.map(({ id, job, text }) =>
         ({ n: ++this.n, id, type: "comment", v: 1, job, occurred_at: now, args: { text } }));
       const push = { device: this.device, epoch: this.epoch, sent_at: now, mutations };
-      const { results } = await this.connection.ask("POST", "/v1/sync/push", push);
+      const { results } = await this.connection.ask("POST", "/v1/sync/push", push, "gzip");
       const wrong = results.find((result) => result.outcome !== "applied");
       if (wrong) throw new Error(JSON.stringify(wrong));
     }

@@ -189,7 +189,9 @@ impl Scale {
             .map(|_| {
                 let watch = Stopwatch::start();
                 let lease = TimeDelta::seconds(60);
-                let claimed = self.write(|db| outbox::claim(db, "scale", lease, &["send_reminder"], CLAIMED));
+                let taken =
+                    self.write(|db| outbox::claim(db, "scale", lease, &["send_reminder"], CLAIMED, 10));
+                let claimed = taken.claimed;
                 let claimed_ms = watch.ms();
                 assert!(!claimed.is_empty() || self.size < 100 * CLAIMS as u64, "nothing was due");
                 // As they would be before the next are claimed.

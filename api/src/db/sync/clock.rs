@@ -3,12 +3,17 @@
 use crate::db::Db;
 use crate::db::kinds::Id;
 use crate::db::schema::sync_clock;
+use crate::locking;
 use diesel::prelude::*;
+use domain::handbook::Handbook;
 
 /// Starts the clock of a new shop.
 pub fn start(db: &mut Db<'_>) -> QueryResult<()> {
     let epoch = Id::new(db.now).to_string();
-    let made = (sync_clock::shop.eq(db.shop), sync_clock::epoch.eq(epoch), sync_clock::seq.eq(0_i64));
+    let made = (
+        (sync_clock::shop.eq(db.shop), sync_clock::epoch.eq(epoch), sync_clock::seq.eq(0_i64)),
+        sync_clock::handbook.eq(standard()),
+    );
     diesel::insert_into(sync_clock::table).values(made).execute(db.conn).map(|_| ())
 }
 
@@ -23,9 +28,9 @@ pub fn next(db: &mut Db<'_>) -> QueryResult<Option<i64>> {
 
 /// Keeps the number from being taken until this transaction ends, without taking it.
 pub fn lock(db: &mut Db<'_>) -> QueryResult<()> {
-    // Setting a column to itself takes the row's lock on PostgreSQL; SQLite's writer is alone anyway.
-    let row = sync_clock::table.find(db.shop);
-    diesel::update(row).set(sync_clock::seq.eq(sync_clock::seq)).execute(db.conn).map(|_| ())
+    let row = sync_clock::table.find(db.shop).select(sync_clock::seq);
+    let found: QueryResult<i64> = locking!(db, row, first);
+    found.optional().map(|_| ())
 }
 
 /// The timeline and the number of the last change.
@@ -54,4 +59,20 @@ pub fn begin_epoch(db: &mut Db<'_>, asked: bool) -> QueryResult<()> {
         .set(sync_clock::epoch.eq(epoch))
         .execute(db.conn)
         .map(|_| ())
+}
+
+/// Whether phones were told of the standard tables of this release.
+pub fn knows_standard(db: &mut Db<'_>) -> QueryResult<bool> {
+    let told: String = sync_clock::table.find(db.shop).select(sync_clock::handbook).first(db.conn)?;
+    Ok(told == standard())
+}
+
+/// Notes that they are told of them now.
+pub fn tell_standard(db: &mut Db<'_>) -> QueryResult<()> {
+    let row = sync_clock::table.find(db.shop);
+    diesel::update(row).set(sync_clock::handbook.eq(standard())).execute(db.conn).map(|_| ())
+}
+
+fn standard() -> &'static str {
+    &Handbook::standard().version
 }

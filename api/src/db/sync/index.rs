@@ -5,6 +5,7 @@ use super::{Kind, clock, scopes};
 use crate::db::Db;
 use crate::db::kinds::{Id, Instant};
 use crate::db::schema::sync_index;
+use crate::on_either;
 use diesel::prelude::*;
 use domain::sync::{Digest, Place};
 use std::collections::{BTreeMap, BTreeSet};
@@ -43,6 +44,7 @@ pub fn write(db: &mut Db<'_>, person: Id, seq: i64, changes: &[Change]) -> Query
     let mut digest = scope.digest();
     let newest: BTreeMap<(&str, &str), &Change> =
         changes.iter().map(|change| ((change.kind.word(), change.id.as_str()), change)).collect();
+    let mut made = Vec::new();
     for ((kind, id), change) in newest {
         let known = before.get(&(kind.to_owned(), id.to_owned()));
         let was = known.filter(|(_, present)| *present);
@@ -57,9 +59,11 @@ pub fn write(db: &mut Db<'_>, person: Id, seq: i64, changes: &[Change]) -> Query
         }
         // A row that is there no longer, though it was just now, is made anew: the digest has it.
         if known.is_none() || !update(db, person, seq, change)? {
-            insert(db, person, seq, change)?;
+            made.push(change);
         }
     }
+    // SQLite takes 32,766 values in one statement.
+    made.chunks(1_000).try_for_each(|some| insert(db, person, seq, some))?;
     scopes::set_digest(db, person, digest)
 }
 
@@ -67,17 +71,20 @@ fn update(db: &mut Db<'_>, person: Id, seq: i64, change: &Change) -> QueryResult
     let row = sync_index::table.find((db.shop, person, change.kind.word(), &change.id));
     let set =
         (sync_index::seq.eq(seq), sync_index::present.eq(change.present), sync_index::touched_at.eq(db.now));
-    Ok(diesel::update(row).set(set).execute(db.conn)? == 1)
+    Ok(on_either!(db, |conn| diesel::update(row).set(set).execute(conn))? == 1)
 }
 
-fn insert(db: &mut Db<'_>, person: Id, seq: i64, change: &Change) -> QueryResult<()> {
-    let made = (
-        (sync_index::shop.eq(db.shop), sync_index::person.eq(person)),
-        (sync_index::kind.eq(change.kind.word()), sync_index::id.eq(change.id.clone())),
-        (sync_index::job.eq(change.job), sync_index::seq.eq(seq)),
-        (sync_index::present.eq(change.present), sync_index::touched_at.eq(db.now)),
-    );
-    diesel::insert_into(sync_index::table).values(made).execute(db.conn).map(|_| ())
+fn insert(db: &mut Db<'_>, person: Id, seq: i64, changes: &[&Change]) -> QueryResult<()> {
+    let made = |change: &&Change| {
+        (
+            (sync_index::shop.eq(db.shop), sync_index::person.eq(person)),
+            (sync_index::kind.eq(change.kind.word()), sync_index::id.eq(change.id.clone())),
+            (sync_index::job.eq(change.job), sync_index::seq.eq(seq)),
+            (sync_index::present.eq(change.present), sync_index::touched_at.eq(db.now)),
+        )
+    };
+    let made: Vec<_> = changes.iter().map(made).collect();
+    on_either!(db, |conn| diesel::insert_into(sync_index::table).values(made).execute(conn)).map(|_| ())
 }
 
 /// Number and presence of the rows that are there of these changes.

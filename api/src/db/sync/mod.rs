@@ -20,7 +20,8 @@ use chrono::NaiveDate;
 use diesel::prelude::*;
 use index::Change;
 use serde::{Deserialize, Serialize};
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
+use std::collections::btree_map::{BTreeMap, Entry};
 use utoipa::ToSchema;
 
 /// What a phone holds.
@@ -129,6 +130,9 @@ pub fn settle(db: &mut Db<'_>) -> QueryResult<Option<Poke>> {
     if asked || touched.contains(&Touch::Epoch) {
         clock::begin_epoch(db, asked)?;
     }
+    if touched.contains(&Touch::Handbook) {
+        clock::tell_standard(db)?;
+    }
     let mut all = scopes::people(db)?;
     let mut people = BTreeSet::new();
     for touch in &touched {
@@ -165,6 +169,11 @@ fn to_review(
         match touch {
             Touch::Person(person) => {
                 found.insert(*person, Some(scopes::today(db)?));
+            }
+            // It may be another day there.
+            Touch::Shop => {
+                let today = scopes::today(db)?;
+                found.extend(all.iter().map(|person| (*person, Some(today))));
             }
             Touch::Placed(job) => {
                 let before = index::holders(db, Kind::Job, job.as_str())?;
@@ -212,6 +221,7 @@ fn review(db: &mut Db<'_>, person: Id, today: NaiveDate, seq: i64) -> QueryResul
 /// The rows of single things that were touched, by person.
 fn changes(db: &mut Db<'_>, touched: &BTreeSet<Touch>) -> QueryResult<BTreeMap<Id, Vec<Change>>> {
     let mut found: BTreeMap<Id, Vec<Change>> = BTreeMap::new();
+    let mut of_jobs: BTreeMap<Id, Vec<Id>> = BTreeMap::new();
     for touch in touched {
         let rows: Vec<Change> = match touch {
             Touch::OfJob(job, kind, id) => vec![Change::made(*kind, id, Some(*job))],
@@ -236,11 +246,14 @@ fn changes(db: &mut Db<'_>, touched: &BTreeSet<Touch>) -> QueryResult<BTreeMap<I
         };
         for row in rows {
             let holders = match row.job {
-                Some(job) => index::holders(db, Kind::Job, job.as_str())?,
-                None => index::holders(db, row.kind, &row.id)?,
+                Some(job) => match of_jobs.entry(job) {
+                    Entry::Occupied(known) => known.into_mut(),
+                    Entry::Vacant(place) => place.insert(index::holders(db, Kind::Job, job.as_str())?),
+                },
+                None => &index::holders(db, row.kind, &row.id)?,
             };
             for person in holders {
-                found.entry(person).or_default().push(row.clone());
+                found.entry(*person).or_default().push(row.clone());
             }
         }
     }

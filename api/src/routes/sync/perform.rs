@@ -173,7 +173,7 @@ fn missing(db: &mut Db<'_>, telling: &Telling) -> Result<Option<Id>, ApiError> {
 }
 
 fn admitted(db: &mut Db<'_>, command: Command, telling: &Telling) -> Result<Admission, ApiError> {
-    let exists = jobs::find(db, telling.job)?.is_some();
+    let exists = jobs::exists(db, telling.job)?;
     let assignment = match telling.technician {
         None => Assignment::Now,
         Some(technician) if jobs::is_done_by(db, telling.job, technician)? => Assignment::Now,
@@ -268,8 +268,7 @@ fn act(
 }
 
 fn locked(db: &mut Db<'_>, job: Id) -> Result<jobs::Job, ApiError> {
-    jobs::find_locked(db, job)?;
-    jobs::find(db, job)?.ok_or(ApiError::NotFound)
+    jobs::find_locked(db, job)?.ok_or(ApiError::NotFound)
 }
 
 /// Says something of a step that the handbook has.

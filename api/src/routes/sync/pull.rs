@@ -124,11 +124,11 @@ pub async fn pull(app: Shared, caller: Caller, query: Query<PullQuery>) -> Answe
         app.snapshot(&caller, move |db| answer(db, &handbooks, ask, last))
     };
     let mut answered = read(ask.clone(), false).await?;
-    if let Answered::Overdue(touch) = answered {
+    if let Answered::Overdue(touched) = answered {
         // The house does it: nobody said anything.
         let house = Caller::house(caller.shop);
         let write = app.write(&house, move |db| {
-            db.touch(touch);
+            touched.into_iter().for_each(|touch| db.touch(touch));
             Ok(())
         });
         write.await?;
@@ -157,14 +157,17 @@ enum Answered {
     /// A page with the place behind it; none: the phone is to forget everything.
     Page(PullPage, Option<Place>),
     /// Something is to be written before anything can be read.
-    Overdue(Touch),
+    Overdue(Vec<Touch>),
 }
 
 /// Reads a page, all of it in one snapshot; what is overdue is passed over the `last` time.
 fn answer(db: &mut Db<'_>, handbooks: &Handbooks, ask: Asked, last: bool) -> Result<Answered, ApiError> {
     let at = clock::now(db)?;
-    if !last && let Some(touch) = overdue(db, &at, &ask)? {
-        return Ok(Answered::Overdue(touch));
+    if !last {
+        let overdue = overdue(db, &at, &ask)?;
+        if !overdue.is_empty() {
+            return Ok(Answered::Overdue(overdue));
+        }
     }
     let device = heard(db, ask.device, ask.person)?;
     if device.state.0 == DeviceState::Wiped {
@@ -188,16 +191,18 @@ pub fn heard(db: &mut Db<'_>, id: Id, person: Id) -> Result<Device, ApiError> {
     }
 }
 
-/// What must be written before anything is read: the days have moved on, or the phone has read further than the server
-/// has come, which was then restored without saying so.
-fn overdue(db: &mut Db<'_>, (epoch, newest): &(String, i64), ask: &Asked) -> Result<Option<Touch>, ApiError> {
+/// What must be written before anything is read: the days have moved on, another release has brought other tables, or the
+/// phone has read further than the server has come, which was then restored without saying so.
+fn overdue(db: &mut Db<'_>, (epoch, newest): &(String, i64), ask: &Asked) -> Result<Vec<Touch>, ApiError> {
     let beyond = |place: &Place| place.epoch == *epoch && place.seq.max(place.began.unwrap_or(0)) > *newest;
-    if ask.place.as_ref().is_some_and(beyond) {
-        return Ok(Some(Touch::Epoch));
-    }
     let today = scopes::today(db)?;
-    let fresh = scopes::find(db, ask.person)?.is_none_or(|scope| scope.as_of == today);
-    Ok((!fresh).then_some(Touch::Person(ask.person)))
+    let is_fresh = scopes::find(db, ask.person)?.is_none_or(|scope| scope.as_of == today);
+    let all = [
+        (ask.place.as_ref().is_some_and(beyond), Touch::Epoch),
+        (!clock::knows_standard(db)?, Touch::Handbook),
+        (!is_fresh, Touch::Person(ask.person)),
+    ];
+    Ok(all.into_iter().filter(|(is_overdue, _)| *is_overdue).map(|(_, touch)| touch).collect())
 }
 
 /// A page behind a place, and the place behind the page.

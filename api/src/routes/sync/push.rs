@@ -10,7 +10,7 @@ use crate::db::mutations::{self, Fate, Mutation, MutationOutcome, NewMutation, R
 use crate::db::sync::{Touch, clock};
 use crate::db::{Db, is_taken};
 use crate::error::ApiError;
-use crate::extract::Body;
+use crate::extract::MaybePacked;
 use crate::handbooks::Handbooks;
 use crate::routes::steps::CLOCK_LEEWAY;
 use crate::routes::{Answer, Shared};
@@ -153,7 +153,8 @@ impl Check for Told {
 ///
 /// 409 `stale_epoch`: the server was restored, ask `PUT /v1/devices/{id}` and send again what was acknowledged in the last
 /// 30 days, too; `device_forked`: two phones have this id, take a new one; `gap`: begin at `last_n` + 1. 413: the body is
-/// larger than the server takes (a megabyte, unless it was set otherwise): send half as many.
+/// larger than the server takes (a megabyte, unless it was set otherwise): send half as many. The body may be packed by gzip
+/// (`Content-Encoding: gzip`); its size is that of what was packed.
 #[utoipa::path(
     tag = "sync",
     request_body(content = Push, example = json!({
@@ -170,10 +171,10 @@ impl Check for Told {
     responses((status = 200, body = Taken, description = "What became of each"))
 )]
 #[post("/v1/sync/push", wrap = "Compress::default()")]
-pub async fn push(app: Shared, caller: Caller, body: Body<Push>) -> Answer {
+pub async fn push(app: Shared, caller: Caller, body: MaybePacked<Push>) -> Answer {
     let (person, technician) = (caller.person()?, caller.only_own_work());
     let _turn = app.turns.of(caller.shop).await;
-    let Body(Push { device, epoch, sent_at, acknowledged_n, mutations }) = body;
+    let MaybePacked(Push { device, epoch, sent_at, acknowledged_n, mutations }) = body;
     let mut all = Taken::default();
     // A push without commands asks how things stand.
     let parts: Vec<Vec<Told>> = match mutations.is_empty() {

@@ -1,0 +1,1 @@
+ALTER TABLE sync_clock DROP COLUMN handbook;

@@ -341,6 +341,11 @@ fn ways_are_those_of_the_matrix_where_there_is_one() {
     let (_, plan) = scene.plan(&app, json!({}));
     let round = &plan["found"]["rounds"][0];
     assert_eq!((&round["travel_min"], &round["travel_km"]), (&json!(90.0), &json!(45.0)), "{plan}");
+    let id = plan["id"].as_str().expect("an id");
+    // Who judges the day goes by the same ways.
+    let judged = scene.shop.owner.get(&format!("/v1/rounds?date=2026-05-04&plan={id}")).expect(200);
+    let round = &judged["rounds"][0];
+    assert_eq!((&round["travel_min"], &round["travel_km"]), (&json!(90.0), &json!(45.0)), "{judged}");
     scene.shop.owner.delete("/v1/travel-matrix").expect(204);
     let (_, plan) = scene.plan(&app, json!({}));
     let minutes = plan["found"]["rounds"][0]["travel_min"].as_f64().expect("minutes");

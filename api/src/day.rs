@@ -5,7 +5,7 @@ use crate::db::customers;
 use crate::db::jobs::{self, Job, JobStatus};
 use crate::db::kinds::{Id, Instant};
 use crate::db::shops::Shop;
-use crate::db::{Db, people, plans, promises, shops, vans, vehicles};
+use crate::db::{Db, people, plans, promises, shops, travel_matrices, vans, vehicles};
 use crate::dispatch::facts::{self, Needs, carries, notices, place, technician};
 use crate::error::ApiError;
 use crate::norms;
@@ -80,6 +80,7 @@ pub fn read_with(
             on,
             depot,
             travel: settings.rounds.travel,
+            matrix: travel_matrices::find(db)?.map(|stored| stored.document.0),
             margins: Margins::read(handbook),
             technicians: people.iter().map(|person| technician(person, on)).collect(),
             vans: usable.map(|van| carries(handbook, van, depot)).collect(),

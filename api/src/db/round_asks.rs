@@ -3,7 +3,8 @@
 use super::kinds::Id;
 use crate::check::{Check, Checker};
 use chrono::{NaiveDate, NaiveDateTime};
-use domain::dispatch::planning::{TravelMatrix, Weights};
+use domain::dispatch::TravelMatrix;
+use domain::dispatch::planning::Weights;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 

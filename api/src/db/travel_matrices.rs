@@ -4,7 +4,7 @@ use super::Db;
 use super::kinds::{Doc, Instant};
 use super::schema::travel_matrix;
 use diesel::prelude::*;
-use domain::dispatch::planning::TravelMatrix;
+use domain::dispatch::TravelMatrix;
 use serde::Serialize;
 use utoipa::ToSchema;
 

@@ -6,7 +6,7 @@ use crate::db::travel_matrices;
 use crate::error::ApiError;
 use crate::extract::{Body, IfMatch, Seen};
 use actix_web::{HttpResponse, delete, get, put};
-use domain::dispatch::planning::TravelMatrix;
+use domain::dispatch::TravelMatrix;
 
 /// The shop's matrix of minutes and kilometres; without one, ways are reckoned from coordinates.
 #[utoipa::path(

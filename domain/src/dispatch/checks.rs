@@ -84,6 +84,7 @@ fn sound_day() -> DayProblem {
         on: on(),
         depot: plane(0.0, 0.0),
         travel: Travel::default(),
+        matrix: None,
         margins: Margins::read(crate::handbook::Handbook::standard()),
         technicians: vec![
             technician("Nimbo", &["wash", "decon", "clay", "platform"]),
@@ -150,6 +151,25 @@ fn a_round_in_time_and_water() {
     assert_eq!(seen, by_hand);
     assert_eq!((round.returns_at, round.travel_km, round.travel_min), (at("10:49"), 26.0, 52.0));
     assert_eq!((round.work_min, round.wait_min), (120.0, 0.0));
+}
+
+/// By hand: 25 min there and 31 min back, and no way between the first two visits; the other van's place is not in it.
+#[test]
+fn a_matrix_counts_where_it_knows_both_places() {
+    let mut day = sound_day();
+    day.matrix = Some(TravelMatrix {
+        places: vec![plane(0.0, 0.0), plane(3.0, 4.0)],
+        minutes: vec![vec![0.0, 25.0], vec![31.0, 0.0]],
+        km: vec![vec![0.0, 9.0], vec![11.0, 0.0]],
+    });
+    let ways = |day: &DayProblem| {
+        let all = rounds(day);
+        all.iter().map(|round| (round.departs_at, round.travel_min, round.travel_km)).collect::<Vec<_>>()
+    };
+    assert_eq!(ways(&day), [(at("07:35"), 56.0, 20.0), (at("07:47"), 26.0, 13.0)]);
+    // One that is not square counts as none.
+    day.matrix.as_mut().expect("a matrix").km.pop();
+    assert_eq!(ways(&day), [(at("07:47"), 26.0, 13.0), (at("07:47"), 26.0, 13.0)]);
 }
 
 /// A quarter of a great circle of the mean sphere: pi / 2 x 6371.0088 km = 10007.557 km (IUGG mean radius).

@@ -16,6 +16,7 @@ pub mod search;
 mod steps;
 mod time;
 mod travel;
+mod ways;
 
 use conflict::at_any_hour;
 pub use conflict::{Conflict, ConflictCode, conflicts};
@@ -24,6 +25,7 @@ pub use problem::{DayProblem, Margins, PromisedWindow, Refill, Technician, Van, 
 pub use rounds::{Round, Stop, rounds};
 pub use steps::VisitStep;
 pub use travel::{Place, Travel};
+pub use ways::TravelMatrix;
 
 #[cfg(test)]
 mod checks;

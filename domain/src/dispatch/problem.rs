@@ -1,6 +1,7 @@
 //! A day of a shop as dispatch sees it. All times are local wall-clock times of the shop.
 
-use super::{Place, Travel, VisitStep};
+use super::ways::{sound, way};
+use super::{Place, Travel, TravelMatrix, VisitStep};
 use crate::handbook::Handbook;
 use crate::site::{HourRange, Site};
 use chrono::{NaiveDate, NaiveDateTime};
@@ -16,6 +17,9 @@ pub struct DayProblem {
     pub depot: Place,
     #[serde(default)]
     pub travel: Travel,
+    /// Ways that are known better; one with a fault counts as none.
+    #[serde(default)]
+    pub matrix: Option<TravelMatrix>,
     #[serde(default)]
     pub margins: Margins,
     pub technicians: Vec<Technician>,
@@ -170,6 +174,11 @@ pub struct VisitNotice {
 }
 
 impl DayProblem {
+    /// Kilometres and minutes from one place to another.
+    pub(super) fn way(&self, from: &Place, to: &Place) -> (f64, f64) {
+        way(&self.travel, sound(self.matrix.as_ref()), from, to)
+    }
+
     /// Litres of a van's tank that are not planned away.
     pub(super) fn reserve_l(&self, van: &Van) -> f64 {
         usable(van.tank_l) * usable(self.margins.tank_reserve_share).min(1.0)

@@ -88,7 +88,7 @@ fn round(day: &DayProblem, van: &Van) -> Option<Round> {
 
 /// In time for the first visit, but not before the whole crew is at work.
 fn departure(day: &DayProblem, first: &Visit) -> NaiveDateTime {
-    let minutes = day.travel.minutes(day.travel.km(&day.depot, &first.place));
+    let (_, minutes) = day.way(&day.depot, &first.place);
     let in_time = later(first.wanted_start(), -minutes);
     let at_work = first.crew(day).filter_map(|t| t.hours).map(|h| day.on.and_time(h.from)).max();
     at_work.map_or(in_time, |from| in_time.max(from))
@@ -113,8 +113,7 @@ struct Driver<'a> {
 
 impl Driver<'_> {
     fn way_to(&self, place: &Place) -> (f64, f64) {
-        let km = self.day.travel.km(&self.at, place);
-        (km, self.day.travel.minutes(km))
+        self.day.way(&self.at, place)
     }
 
     fn visit(&mut self, visit: &Visit) {

@@ -231,6 +231,7 @@ impl RoundsPlan {
             on,
             depot: problem.depot,
             travel: problem.travel,
+            matrix: problem.matrix.clone(),
             margins: problem.margins,
             technicians: technicians.collect(),
             vans: problem.vans.iter().map(|van| van.van.clone()).collect(),

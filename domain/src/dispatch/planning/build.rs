@@ -5,9 +5,9 @@ use super::frozen::{depart_from_now, freeze};
 use super::kinds::{Class, Kind, kinds};
 use super::problem::{Request, RoundsProblem, VisitLink};
 use super::spans::{UNITS_PER_POINT, per_second, seconds, service, work_s};
-use super::ways::{TravelMatrix, way};
 use crate::dispatch::problem::usable;
 use crate::dispatch::search::{Break, Leg, Link, Model, Node, Parts, RefillStop, Service, Shift};
+use crate::dispatch::ways::{TravelMatrix, sound, way};
 use crate::dispatch::{Place, Travel, Van};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -232,7 +232,7 @@ struct Ways<'a> {
 
 impl<'a> Ways<'a> {
     fn of(problem: &'a RoundsProblem, places: impl Iterator<Item = &'a Place>) -> Ways<'a> {
-        let matrix = problem.matrix.as_ref().filter(|matrix| matrix.fault().is_none());
+        let matrix = sound(problem.matrix.as_ref());
         let places: Vec<&Place> = places.collect();
         let row = |place: &&Place| matrix?.places.iter().position(|known| known.is_same(place));
         Ways { problem, matrix, rows: places.iter().map(row).collect(), places }
@@ -260,7 +260,7 @@ fn stock(van: &Van, product: &str) -> i32 {
 
 /// Travel where the matrix is unsound or silent.
 pub fn kilometres(problem: &RoundsProblem, from: &Place, to: &Place) -> f64 {
-    let matrix = problem.matrix.as_ref().filter(|matrix| matrix.fault().is_none());
+    let matrix = sound(problem.matrix.as_ref());
     let travel: &Travel = &problem.travel;
     way(travel, matrix, from, to).0
 }

@@ -23,6 +23,7 @@ impl Kind {
                 on: problem.days.first().copied().unwrap_or(NaiveDate::MIN),
                 depot: problem.depot,
                 travel: problem.travel,
+                matrix: None,
                 margins: problem.margins,
                 technicians,
                 vans: Vec::new(),

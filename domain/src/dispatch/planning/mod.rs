@@ -13,7 +13,6 @@ mod problem;
 mod reasons;
 mod replan;
 mod spans;
-mod ways;
 
 pub use answer::{CostSplit, PlannedRound, PlannedStop, RoundsPlan, StopKind, Unserved, points};
 pub use offers::{Offer, Standing, offers};
@@ -22,7 +21,6 @@ pub use problem::{
     Weights, WorkSpan,
 };
 pub use replan::{Replan, VisitChange, VisitChangeKind, replan_rounds};
-pub use ways::TravelMatrix;
 
 use super::search::{Options, Watch, search};
 

@@ -1,6 +1,6 @@
 //! What the dispatcher knows: visits asked for, vans, technicians, days. All times are local wall-clock times of the shop.
 
-use super::ways::TravelMatrix;
+use crate::dispatch::TravelMatrix;
 use crate::dispatch::{Margins, Place, Technician, Travel, Van, Visit};
 use crate::site::HourRange;
 use chrono::{NaiveDate, NaiveDateTime};

@@ -199,6 +199,7 @@ fn published_day(problem: &RoundsProblem, on: NaiveDate) -> DayProblem {
         on,
         depot: problem.depot,
         travel: problem.travel,
+        matrix: problem.matrix.clone(),
         margins: problem.margins,
         technicians: technicians.collect(),
         vans: problem

@@ -1,7 +1,7 @@
 //! Legs between places: a supplied matrix where it knows both, coordinates elsewhere.
 
-use crate::dispatch::problem::usable;
-use crate::dispatch::{Place, Travel};
+use super::problem::usable;
+use super::{Place, Travel};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
@@ -38,6 +38,11 @@ impl TravelMatrix {
         let (from, to) = (nth(from)?, nth(to)?);
         Some((*self.km.get(from)?.get(to)?, *self.minutes.get(from)?.get(to)?))
     }
+}
+
+/// The matrix, if nothing is wrong with it.
+pub(super) fn sound(matrix: Option<&TravelMatrix>) -> Option<&TravelMatrix> {
+    matrix.filter(|matrix| matrix.fault().is_none())
 }
 
 /// Kilometres and minutes from one place to another.

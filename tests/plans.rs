@@ -1,7 +1,7 @@
 //! Plans: made from what is stored, kept version by version, read as data and as a job sheet, tried out in a preview.
 
 use serde_json::{Value, json};
-use tests::{Reply, TestApp, example};
+use tests::{Reply, TestApp, example, standard};
 
 #[test]
 fn a_plan_is_made_from_what_is_known_and_kept() {
@@ -14,7 +14,7 @@ fn a_plan_is_made_from_what_is_known_and_kept() {
         (&first["version"], &first["format"], &first["package"]),
         (&json!(1), &json!(1), &json!("P2"))
     );
-    assert_eq!(first["handbook"], "standard-1");
+    assert_eq!(first["handbook"], standard());
     assert_eq!(first["start"], "2026-05-04T10:00:00", "Vienna is two hours ahead of UTC in May");
     assert_eq!(shop.owner.get(&format!("/v1/jobs/{}", job.id)).expect(200)["status"], "planned");
 

@@ -4,7 +4,7 @@
 use chrono::{NaiveDateTime, TimeDelta};
 use serde_json::{Value, json};
 use tests::delivered::{program, says};
-use tests::{Client, PASSWORD, Place, TestApp, full_van};
+use tests::{Client, PASSWORD, Place, TestApp, full_van, standard};
 
 #[test]
 fn a_shop_from_its_first_day_to_a_finished_job_and_what_follows() {
@@ -135,7 +135,7 @@ impl<'a> Story<'a> {
 
     fn plan(&self) -> Value {
         let plan = self.owner.post(&self.path("plan"), &json!({})).expect(201);
-        assert_eq!((&plan["version"], &plan["handbook"]), (&json!(1), &json!("standard-1")));
+        assert_eq!((&plan["version"], &plan["handbook"]), (&json!(1), &json!(standard())));
         assert_eq!(plan["start"], "2026-05-04T09:00:00");
         assert_eq!(plan["workable"], true, "{}", plan["notices"]);
         assert_eq!(self.job()["status"], "planned");

@@ -191,6 +191,11 @@ impl Drop for TestApp {
     }
 }
 
+/// The name of the built-in handbook.
+pub fn standard() -> &'static str {
+    &domain::handbook::Handbook::standard().version
+}
+
 /// Runs what is asynchronous to its end.
 pub fn wait_for<T>(work: impl Future<Output = T>) -> T {
     actix_web::rt::System::new().block_on(work)

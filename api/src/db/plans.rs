@@ -30,7 +30,7 @@ pub struct PlanVersion {
     pub version: i32,
     pub made_at: Instant,
     /// Handbook it was made from.
-    #[schema(example = "standard-1")]
+    #[schema(example = "standard-cbf15a9b")]
     pub handbook: String,
     /// Shape of the document.
     pub format: i32,

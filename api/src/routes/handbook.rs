@@ -36,7 +36,7 @@ pub struct HandbookChange {
     pub version: i32,
     /// Name of the handbook that comes of it, as plans carry it; null when cells no longer fit the standard tables and
     /// the overrides must be set anew.
-    #[schema(example = "standard-1-217f188c")]
+    #[schema(example = "standard-cbf15a9b-a343e14a")]
     pub handbook: Option<String>,
     pub by_person: Option<Id>,
     pub created_at: Option<Instant>,

@@ -17,14 +17,13 @@ pub use rows::*;
 pub use table::Table;
 pub use validate::{Fault, validate};
 
+use overrides::content_hash;
+
 use crate::inspection::Contaminant;
 use crate::vehicle::{Substrate, VehicleClass, Zone};
 use serde::Serialize;
 use std::sync::LazyLock;
 use utoipa::ToSchema;
-
-/// Version of the built-in tables.
-pub const STANDARD: &str = "standard-1";
 
 /// What is added to a product where its label allows it: the class in `product_classes`.
 pub const SHAMPOO: &str = "shampoo_neutral";
@@ -34,7 +33,7 @@ pub const LATHERS: [&str; 2] = [SHAMPOO, "foam_prewash_neutral"];
 /// All tables, each an object keyed by id in list order.
 #[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
 pub struct Handbook {
-    /// `standard-1`, with a hash of the content when a shop has overridden cells.
+    /// `standard-` and a hash of the built-in tables, and another one of the content when a shop has overridden cells.
     pub version: String,
     #[schema(value_type = std::collections::HashMap<String, ClassRow>)]
     pub vehicle_classes: Table<ClassRow>,
@@ -181,8 +180,13 @@ impl Handbook {
 }
 
 fn read_standard() -> Result<Handbook, csv::Error> {
+    let tables = read_tables()?;
+    Ok(Handbook { version: format!("standard-{}", content_hash(&tables)), ..tables })
+}
+
+fn read_tables() -> Result<Handbook, csv::Error> {
     Ok(Handbook {
-        version: STANDARD.to_owned(),
+        version: String::new(),
         vehicle_classes: Table::<ClassRow>::read(
             include_str!("../../handbook/vehicle_classes.csv"),
             |row| word(&row.id),

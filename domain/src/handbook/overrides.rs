@@ -1,7 +1,7 @@
 //! A shop's own values: a JSON document of cells, merged over the rows (RFC 7396).
 
 use super::validate::{Fault, validate};
-use super::{Handbook, STANDARD, Table};
+use super::{Handbook, Table};
 use serde::Serialize;
 use serde::de::DeserializeOwned;
 use serde_json::{Map, Value, json};
@@ -49,7 +49,7 @@ impl Handbook {
             return Err(faults);
         }
         if handbook != *self {
-            handbook.version = format!("{STANDARD}-{}", content_hash(&handbook));
+            handbook.version = format!("{}-{}", Handbook::standard().version, content_hash(&handbook));
         }
         Ok(handbook)
     }
@@ -184,7 +184,7 @@ fn pointer(parts: &[&str]) -> String {
 }
 
 /// 32 bits of an FNV-1a hash of all cells: names a content, guards nothing.
-fn content_hash(handbook: &Handbook) -> String {
+pub(super) fn content_hash(handbook: &Handbook) -> String {
     let nameless = Handbook { version: String::new(), ..handbook.clone() };
     let text = serde_json::to_string(&nameless).unwrap_or_default();
     let hash = text.bytes().fold(0xcbf2_9ce4_8422_2325_u64, |hash, byte| {

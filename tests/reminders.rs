@@ -35,7 +35,7 @@ fn reminders(shop: &Shop, query: &str) -> Vec<Value> {
 
 #[test]
 fn appointment_notices_go_two_days_and_two_hours_before() {
-    let app = TestApp::start();
+    let app = TestApp::start_with(|config| config.public_url = "https://shine.test".into());
     let shop = app.shop("Shine");
     let customer = reachable(&shop, "Mia", "appointment");
     let job = book(&shop, &shop.vehicle(&customer));

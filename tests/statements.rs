@@ -17,7 +17,7 @@ static SHOPLESS: Mutex<BTreeSet<String>> = Mutex::new(BTreeSet::new());
 static UNTOLD: Mutex<BTreeSet<String>> = Mutex::new(BTreeSet::new());
 
 /// What phones hold, or see a job by.
-const HELD: [&str; 17] = [
+const HELD: [&str; 16] = [
     "arrival",
     "crew_note",
     "customer",
@@ -29,7 +29,6 @@ const HELD: [&str; 17] = [
     "job_technician",
     "photo",
     "plan",
-    "shop",
     "step_record",
     "step_state",
     "van",

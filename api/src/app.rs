@@ -14,6 +14,7 @@ use crate::handbooks::Handbooks;
 use crate::mail::Mail;
 use crate::outbound::Outbound;
 use crate::reply::Reply;
+use crate::routes::sync::events::Glances;
 use actix_web::HttpResponse;
 use std::collections::BTreeMap;
 use std::num::NonZeroUsize;
@@ -44,6 +45,8 @@ pub struct App {
     pub in_flight: InFlight,
     /// One push of a shop after the other: on PostgreSQL many that wait for the same row cost more than they do.
     pub turns: Turns,
+    /// What other replicas did to the shops that somebody listens to.
+    pub glances: Glances,
     /// As many as there are connections, so that no blocking thread ever waits for one.
     connections: Arc<Semaphore>,
     /// SQLite has one writer: those who wait for it wait here, in order, and hold no connection meanwhile.
@@ -80,6 +83,7 @@ impl App {
             link_pace: Arc::new(Pace::new(0)),
             in_flight: InFlight::default(),
             turns: Turns::default(),
+            glances: Glances::default(),
             config: Arc::new(config),
             clock,
             keys: Arc::new(keys),

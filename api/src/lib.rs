@@ -6,6 +6,7 @@
 
 pub mod app;
 pub mod auth;
+pub mod body;
 pub mod calendar;
 pub mod check;
 pub mod clock;

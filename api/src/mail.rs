@@ -193,8 +193,12 @@ fn message(letter: &Letter) -> Result<Message, String> {
         .message_id(Some(format!("<{}@{host}>", letter.id)))
         // RFC 3834: no automatic reply is wanted.
         .raw_header(header("Auto-Submitted", "auto-generated")?)
-        .raw_header(header("List-Unsubscribe", &format!("<{}>", one_line(&letter.unsubscribe.url)))?)
-        .raw_header(header("List-Unsubscribe-Post", "List-Unsubscribe=One-Click")?);
+        .raw_header(header("List-Unsubscribe", &format!("<{}>", one_line(&letter.unsubscribe.url)))?);
+    // RFC 8058, 3.1: one click needs an address of https.
+    let builder = match letter.unsubscribe.url.starts_with("https://") {
+        true => builder.raw_header(header("List-Unsubscribe-Post", "List-Unsubscribe=One-Click")?),
+        false => builder,
+    };
     let parts = MultiPart::alternative()
         .boundary(format!("part-{}", letter.id))
         .singlepart(SinglePart::builder().header(ContentType::TEXT_PLAIN).body(text(letter)))

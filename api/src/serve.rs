@@ -1,10 +1,10 @@
 //! The HTTP server.
 
 use crate::app::App;
+use crate::body::BodyLimit;
 use crate::conventions::conventions;
 use crate::edge::edge;
 use crate::error::ApiError;
-use crate::extract::BodyLimit;
 use crate::route::Route;
 use crate::routes;
 use crate::tasks::worker;

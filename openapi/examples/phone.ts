@@ -56,6 +56,8 @@ export class Phone {
   private readonly token: () => Promise<string>;
   private readonly store: Store;
   private running: Promise<State> | null = null;
+  /** Until a server, or something before it, refuses what is packed. */
+  private packs = true;
   /** Somebody asked for a round while one was under way. */
   private again = false;
   /** Commands of the next push, at most: fewer while they are too large together. */
@@ -246,10 +248,14 @@ export class Phone {
     if (body !== undefined) headers["content-type"] = "application/json";
     try {
       const text = body === undefined ? undefined : JSON.stringify(body);
-      const packs = path === "/v1/sync/push" && "CompressionStream" in globalThis;
+      const packs = this.packs && path === "/v1/sync/push" && "CompressionStream" in globalThis;
       if (packs) headers["content-encoding"] = "gzip";
       const sent = packs && text ? await gzip(text) : text;
       const response = await fetch(this.url + path, { method, headers, body: sent });
+      if (packs && response.status === 415) {
+        this.packs = false;
+        return this.ask(method, path, body);
+      }
       return { status: response.status, body: await response.json() };
     } catch {
       return { status: 0, body: {} };

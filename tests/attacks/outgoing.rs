@@ -126,7 +126,6 @@ fn attack_40_line_breaks_in_names() {
         "Message-ID",
         "Auto-Submitted",
         "List-Unsubscribe",
-        "List-Unsubscribe-Post",
         "MIME-Version",
         "Content-Type",
     ];

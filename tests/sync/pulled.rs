@@ -2,12 +2,14 @@
 
 use super::{NOBODY, NOW, Scene, comment, push, text};
 use api::db::{Db, schema};
+use api::tasks::worker;
 use chrono::TimeDelta;
 use diesel::prelude::*;
 use serde_json::{Value, json};
 use std::io::{BufRead, BufReader, Write};
 use std::net::TcpStream;
 use tests::phone::{Phone, digest};
+use tests::{Client, wait_for};
 
 #[test]
 fn a_phone_holds_its_jobs_with_all_that_belongs_to_them_and_nothing_else() {
@@ -140,9 +142,11 @@ fn phones_are_told_of_the_tables_of_another_release_once() {
     };
     let (database, now) = (&scene.app.app.database, scene.app.clock.now());
     database.write(scene.shop.id, now, of_before).expect("as the release before left it");
+    wait_for(worker::tell_of_release(&scene.app.app)).expect("phones are told");
     scene.sync();
     let told = rev(&scene);
     assert_ne!(told, before);
+    wait_for(worker::tell_of_release(&scene.app.app)).expect("they know");
     scene.sync();
     assert_eq!(rev(&scene), told);
 }
@@ -311,6 +315,11 @@ fn a_phone_is_poked_when_there_is_something_to_fetch() {
     assert!(second > first);
     scene.shop.owner.patch(&vehicle, &json!({ "label": "blue estate" })).expect(200);
     assert_eq!(seq(), second + 1);
+    // What another replica took is seen in the tables.
+    let other = scene.app.replica(TimeDelta::zero());
+    let owner = Client::at(other.address).with_token(scene.shop.owner.token());
+    owner.patch(&vehicle, &json!({ "label": "green estate" })).expect(200);
+    assert_eq!(seq(), second + 2);
     scene.job.technician.get(&format!("/v1/sync/events?device={NOBODY}")).refused_at("/device", "unknown");
 }
 

@@ -12,8 +12,8 @@ pub mod tags;
 
 use crate::app::App;
 use crate::auth;
+use crate::body::read_sent;
 use crate::error::ApiError;
-use crate::extract::read_sent;
 use crate::page::NextCursor;
 use crate::route::Route;
 use actix_web::body::{BoxBody, MessageBody};

@@ -62,7 +62,9 @@ impl Attempt {
         let principal = caller.principal().unwrap_or(caller.shop);
         let secret = |what: &str| digest(&[what.as_bytes(), caller.shop.as_str().as_bytes(), key.as_bytes()]);
         let kind = request.headers().get(header::CONTENT_TYPE).map_or(&b""[..], |kind| kind.as_bytes());
-        let fingerprint = digest(&[request.query_string().as_bytes(), kind, body]);
+        let coding = request.headers().get(header::CONTENT_ENCODING).map(|coding| coding.as_bytes());
+        let kind = [&[kind][..], coding.as_slice()].concat().join(&b' ');
+        let fingerprint = digest(&[request.query_string().as_bytes(), &kind, body]);
         let place = Place { principal, operation, key: URL_SAFE_NO_PAD.encode(secret("place")) };
         Attempt {
             shop: caller.shop,

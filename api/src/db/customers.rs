@@ -53,7 +53,7 @@ pub struct CustomerFields {
     #[serde(default)]
     #[schema(value_type = Vec<u8>, max_items = 12)]
     pub preferred_months: Doc<Vec<u8>>,
-    /// While a complaint is open nothing is sent but what concerns it.
+    /// While a complaint is open no reminder is sent: who settles it speaks with the customer.
     #[serde(default)]
     pub complaint_open: bool,
     /// Before this day nothing is sent about upkeep: the customer asked for quiet.

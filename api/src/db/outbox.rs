@@ -34,14 +34,14 @@ pub enum TaskStatus {
 pub struct Row {
     pub id: Id,
     /// `find_reminders`, `forecast_upkeep`, `send_reminder`, `announce_upkeep`, `deliver_webhook`, `refresh_weather`,
-    /// `back_up`, `purge_tokens`, `purge_tasks`, `purge_replies`.
+    /// `back_up`, `plan_rounds`, `purge_tokens`, `purge_tasks`, `purge_replies`, `purge_sync`.
     pub kind: String,
     #[schema(value_type = Object)]
     pub payload: Doc<Value>,
     #[schema(value_type = TaskStatus)]
     pub status: Word<TaskStatus>,
     pub due_at: Instant,
-    /// Times it was begun since it was made or replayed.
+    /// Times it was begun since it was made, was replayed, or got further.
     pub attempt: i32,
     pub last_error: Option<String>,
     pub lease_until: Option<Instant>,
@@ -141,7 +141,7 @@ pub fn has_due(db: &mut Db<'_>, but: &[&'static str]) -> QueryResult<bool> {
 
 /// Takes at most `limit` due tasks, but for these kinds: leases to `worker` for as long as `lease`, by the clock of the
 /// database, those that may be begun (again, where a lease ran out). Each claim counts as an attempt, of which there are at
-/// most `attempts`. No task is leased to two workers.
+/// most `attempts` without getting further. No task is leased to two workers.
 pub fn claim(
     db: &mut Db<'_>,
     worker: &str,
@@ -166,11 +166,19 @@ pub fn claim(
         status.0 == TaskStatus::Sending || status.0 == TaskStatus::Leased && *attempt >= attempts
     });
     let of = |free: Vec<(Id, _, _)>| -> Vec<Id> { free.into_iter().map(|(id, _, _)| id).collect() };
-    Ok(Taken { claimed: lease_all(db, worker, clock.plus(lease), of(fit))?, unfit: find_all(db, of(unfit))? })
+    Ok(Taken {
+        claimed: lease_all(db, worker, (clock, clock.plus(lease)), of(fit))?,
+        unfit: find_all(db, of(unfit))?,
+    })
 }
 
 /// In the order in which they were due.
-fn lease_all(db: &mut Db<'_>, worker: &str, until: Instant, ids: Vec<Id>) -> QueryResult<Vec<Row>> {
+fn lease_all(
+    db: &mut Db<'_>,
+    worker: &str,
+    (clock, until): (Instant, Instant),
+    ids: Vec<Id>,
+) -> QueryResult<Vec<Row>> {
     if ids.is_empty() {
         return Ok(Vec::new());
     }
@@ -184,6 +192,12 @@ fn lease_all(db: &mut Db<'_>, worker: &str, until: Instant, ids: Vec<Id>) -> Que
     ));
     let mut claimed: Vec<Row> = on_either!(db, |conn| claim.returning(Row::as_select()).get_results(conn))?;
     claimed.sort_by_key(|row| (row.due_at, row.id));
+    // One whose own clock is ahead may have taken it; who takes it up when it is lost must not wait until it is due.
+    let early: Vec<Id> = claimed.iter().filter(|row| row.due_at > clock).map(|row| row.id).collect();
+    if !early.is_empty() {
+        let rows = outbox::table.filter(outbox::shop.eq(db.shop).and(outbox::id.eq_any(early)));
+        diesel::update(rows).set(outbox::due_at.eq(clock)).execute(db.conn)?;
+    }
     Ok(claimed)
 }
 
@@ -223,8 +237,7 @@ pub fn mark_sending(db: &mut Db<'_>, tasks: &[(Id, i32)]) -> QueryResult<BTreeSe
 pub fn set_progress(db: &mut Db<'_>, id: Id, done: i64, total: i64) -> QueryResult<()> {
     let count = |many: i64| i32::try_from(many).unwrap_or(i32::MAX);
     let set = (outbox::done_count.eq(count(done)), outbox::total_count.eq(count(total)));
-    diesel::update(outbox::table.find((db.shop, id))).set(set).execute(db.conn)?;
-    if done > 0 { got_further(db, id) } else { Ok(()) }
+    diesel::update(outbox::table.find((db.shop, id))).set(set).execute(db.conn).map(|_| ())
 }
 
 /// A long task whose worker ends is begun again by the next, and is given up when that happens too often; what got further

@@ -167,11 +167,11 @@ pub fn of_customer(db: &mut Db<'_>, of: Id) -> QueryResult<Vec<Reminder>> {
         .load(db.conn)
 }
 
-/// All of these customers that were not held back, the oldest first.
+/// All of these customers but those that were held back or refused, the oldest first.
 pub fn told(db: &mut Db<'_>, customers: &[Id]) -> QueryResult<Vec<Reminder>> {
     reminder::table
         .filter(reminder::shop.eq(db.shop).and(reminder::customer.eq_any(customers.to_vec())))
-        .filter(reminder::status.ne(Word(ReminderStatus::Suppressed)))
+        .filter(reminder::status.ne_all([Word(ReminderStatus::Suppressed), Word(ReminderStatus::Failed)]))
         .order((reminder::due_at, reminder::id))
         .select(Reminder::as_select())
         .load(db.conn)

@@ -161,7 +161,6 @@ pub fn all(db: &mut Db<'_>) -> QueryResult<Vec<Id>> {
 
 /// Stores the fields if the shop still has the revision `seen`.
 pub fn update(db: &mut Db<'_>, seen: i32, fields: &ShopFields) -> QueryResult<bool> {
-    db.touch(sync::Touch::Shop);
     let row = shop::table.find(db.shop).filter(shop::rev.eq(seen));
     Ok(diesel::update(row).set((fields, shop::rev.eq(seen + 1))).execute(db.conn)? == 1)
 }

@@ -95,7 +95,8 @@ async fn visit(app: &App, token: &str, acts: bool) -> Result<Page, ApiError> {
         let shop = shops::find(db)?.ok_or(ApiError::NotFound)?;
         let customer = customers::find(db, link.customer)?.ok_or(ApiError::NotFound)?;
         let named = customer.fields.time_zone.as_ref().unwrap_or(&shop.fields.time_zone);
-        let zone = named.parse().unwrap_or(Tz::UTC);
+        // A zone may have vanished from the zone data since it was set.
+        let zone = named.parse().or_else(|_| shop.fields.time_zone.parse()).unwrap_or(Tz::UTC);
         let visit = Visit { app: &ours, link: &link, shop, customer, zone, choices };
         if acts { act(db, &visit) } else { show(db, &visit) }
     };

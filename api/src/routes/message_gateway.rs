@@ -1,8 +1,4 @@
 //! The gateway that takes a shop's text messages and hands in what customers answer.
-//!
-//! Messages are posted there by Standard Webhooks 1.0.0: `{"type": "message.text", "timestamp": …, "data": {"to": "+43660…",
-//! "text": "…"}}`, with the id of the reminder as `webhook-id`. A gateway that has seen an id must not send it again; any
-//! 2xx says that it has taken the message.
 
 use super::{Answer, Shared, ok};
 use crate::auth::Caller;
@@ -34,6 +30,13 @@ pub async fn get_message_gateway(app: Shared, caller: Caller) -> Answer {
 }
 
 /// Says where text messages go. Ask for a secret afterwards.
+///
+/// Each message is posted there, signed by Standard Webhooks 1.0.0 with that secret, as
+/// `{"type": "message.text", "timestamp": "2026-05-04T08:00:00.000Z", "data": {"to": "+43660123", "text": "…"}}`; `webhook-id` is
+/// the id of the reminder, and a gateway that has seen it sends nothing again. Any 2xx says that the message was taken. After
+/// 408, 425, 429 (`Retry-After` counts), 5xx, or where nothing could be handed over, it is posted again, ten times in all; any
+/// other answer ends it. Where the connection broke after the message went out, the reminder is `uncertain`. What customers
+/// answer is handed in by `POST /replies/{shop}`.
 #[utoipa::path(
     tag = "messages",
     request_body = GatewayFields,

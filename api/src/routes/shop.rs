@@ -3,6 +3,7 @@
 use super::{Answer, Shared, ok, unless_stale};
 use crate::auth::Caller;
 use crate::db::shops::{self, Shop, ShopFields};
+use crate::db::sync::Touch;
 use crate::error::ApiError;
 use crate::extract::{IfMatch, Patch};
 use crate::throughput::roll_ups;
@@ -36,7 +37,8 @@ pub async fn update_shop(app: Shared, caller: Caller, seen: IfMatch, patch: Patc
             }
             unless_stale(shops::update(db, before.rev, &fields)?)?;
             if fields.time_zone != before.fields.time_zone {
-                // Every day on record may have become another one.
+                // Every day on record may have become another one, and every day of a phone.
+                db.touch(Touch::Shop);
                 upkeep_states::mark_all(db)?;
                 tasks::forecast_anew(db)?;
                 let handbook = handbooks.of(db)?;

@@ -27,6 +27,8 @@ pub async fn run(app: &App, claimed: &Claimed, renew: bool) -> Result<Outcome, F
     let renew = renew || app.read(&house, |db| Ground::is_old(db, db.now)).await?;
     let learned = if renew { Some(learn(app, &house).await?) } else { None };
     let (handbooks, task) = (app.handbooks.clone(), claimed.row.id);
+    // How much there was to do when it was begun the time before.
+    let before = claimed.row.total_count;
     let begin = app.write(&house, move |db| {
         let ground = match learned {
             Some(experience) => Ground::renew(db, &handbooks, experience)?,
@@ -34,6 +36,9 @@ pub async fn run(app: &App, claimed: &Claimed, renew: bool) -> Result<Outcome, F
         };
         upkeep_states::mark_passed(db, ground.today)?;
         let total = upkeep_states::stale_count(db, ground.basis)?;
+        if before.is_some_and(|before| total < i64::from(before)) {
+            outbox::got_further(db, task)?;
+        }
         outbox::set_progress(db, task, 0, total)?;
         Ok((ground, total))
     });

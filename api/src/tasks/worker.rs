@@ -11,6 +11,7 @@ use crate::auth::Caller;
 use crate::db::Db;
 use crate::db::kinds::{Id, Instant};
 use crate::db::outbox::{self, Ending, Row, TaskStatus};
+use crate::db::sync::{Touch, clock};
 use crate::edge::panic_text;
 use crate::error::ApiError;
 use chrono::TimeDelta;
@@ -90,6 +91,9 @@ pub struct Claimed {
 
 /// Works until `stop` turns true, then finishes what it has begun.
 pub async fn run(app: App, stop: watch::Receiver<bool>) {
+    if let Err(error) = tell_of_release(&app).await {
+        tracing::error!(%error, "phones were not told of the tables of this release");
+    }
     let beat = Arc::new(Notify::new());
     beat.notify_one();
     let outcome = async {
@@ -104,6 +108,22 @@ pub async fn run(app: App, stop: watch::Receiver<bool>) {
     if let Err(error) = outcome.await {
         tracing::error!(%error, "the heartbeat of the background tasks failed");
     }
+}
+
+/// Tells phones of the standard tables where those of another release were told before: once, when this one starts, as
+/// replicas of both may serve for a while.
+pub async fn tell_of_release(app: &App) -> Result<(), ApiError> {
+    for shop in all_shops(app).await? {
+        let house = Caller::house(shop);
+        let tell = app.write(&house, |db| {
+            if !clock::knows_standard(db)? {
+                db.touch(Touch::Handbook);
+            }
+            Ok(())
+        });
+        tell.await?;
+    }
+    Ok(())
 }
 
 async fn work_until_stopped(app: &App, lane: Lane, beat: &Notify, stop: &watch::Receiver<bool>) {
@@ -322,9 +342,21 @@ async fn done_by(app: &App, claimed: Claimed, prepared: Option<Prepared>) -> Opt
         attempt = attempt(app, &claimed, prepared) => attempt,
         () = keep_lease(app, &claimed) => return None,
     };
-    let ending = ending(app, &claimed.row, attempt);
-    report(&claimed.row, &ending);
-    Some((claimed.row, ending))
+    let row = if attempt.is_err() { as_counted(app, claimed).await } else { claimed.row };
+    let ending = ending(app, &row, attempt);
+    report(&row, &ending);
+    Some((row, ending))
+}
+
+/// The task with the attempts that count: those before it got further do not.
+async fn as_counted(app: &App, claimed: Claimed) -> Row {
+    let Claimed { shop, row } = claimed;
+    let id = row.id;
+    let now = app.read(&Caller::house(shop), move |db| Ok(outbox::find(db, id)?)).await;
+    match now {
+        Ok(Some(now)) if now.fence == row.fence => Row { attempt: now.attempt, ..row },
+        _ => row,
+    }
 }
 
 /// All together, or, where that fails because of one of them, one by one.

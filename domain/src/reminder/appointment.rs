@@ -88,6 +88,9 @@ fn verdict(
     if scene.customer.vehicles.iter().any(|vehicle| vehicle.id == booking.vehicle && vehicle.sold) {
         return Err(Suppression::VehicleSold);
     }
+    if scene.customer.open_complaint {
+        return Err(Suppression::OpenComplaint);
+    }
     let by_the_clock = matches!(kind, ReminderKind::AppointmentTwoDays | ReminderKind::AppointmentTwoHours);
     if by_the_clock && booking.booked_at > due_at {
         return Err(Suppression::BookedAfterNotice);

@@ -20,3 +20,4 @@ DROP INDEX outbox_next;
 CREATE INDEX outbox_next ON outbox (shop, status, due_at, id, kind);
 ALTER TABLE outbox DROP COLUMN stage;
 ALTER TABLE outbox RESET (fillfactor);
+SELECT keep_shops_apart();

@@ -4,6 +4,7 @@ use super::pull::heard;
 use crate::app::App;
 use crate::auth::Caller;
 use crate::check::{Check, Checker};
+use crate::clock::Stopwatch;
 use crate::db::kinds::Id;
 use crate::db::sync::{Poke, clock};
 use crate::error::ApiError;
@@ -14,8 +15,11 @@ use actix_web::web::{Bytes, Data};
 use actix_web::{HttpResponse, get};
 use futures_util::stream;
 use serde::Deserialize;
+use std::collections::BTreeMap;
 use std::pin::Pin;
+use std::sync::Arc;
 use std::time::Duration;
+use tokio::sync::Mutex;
 use tokio::sync::broadcast::Receiver;
 use tokio::sync::broadcast::error::RecvError;
 use tokio::time::{Sleep, sleep};
@@ -24,6 +28,10 @@ use utoipa::IntoParams;
 /// How often a line is kept open, however much is told on it and on others, and its login looked at again (assumption: below
 /// the patience of proxies).
 const BREATH: Duration = Duration::from_secs(15);
+/// How often it is looked whether another replica changed something (assumption: half of what a poke may take).
+const GLANCE: Duration = Duration::from_millis(500);
+/// A comment, so that whatever is on the way sees the line in use.
+const STILL_HERE: &[u8] = b":\n\n";
 
 /// Which phone listens.
 #[derive(Debug, Deserialize, IntoParams)]
@@ -53,8 +61,10 @@ pub async fn listen(app: Shared, caller: Caller, query: Query<EventQuery>) -> An
         heard(db, device, person)?;
         Ok(clock::now(db)?.1)
     });
-    let first = Some(first.await?);
-    let line = Line { first, app, caller, person, device, pokes, breath: Box::pin(sleep(BREATH)) };
+    let seq = first.await?;
+    let (breath, glance) = (Box::pin(sleep(BREATH)), Box::pin(sleep(GLANCE)));
+    let line =
+        Line { opened: false, seen: seq, told: seq, app, caller, person, device, pokes, breath, glance };
     Ok(HttpResponse::Ok()
         .content_type("text/event-stream")
         .insert_header((header::CACHE_CONTROL, "private, no-store"))
@@ -63,8 +73,11 @@ pub async fn listen(app: Shared, caller: Caller, query: Query<EventQuery>) -> An
 }
 
 struct Line {
-    /// Told when the line opens.
-    first: Option<i64>,
+    opened: bool,
+    /// The newest number of the shop that this replica has heard of.
+    seen: i64,
+    /// The newest number that was told.
+    told: i64,
     app: Data<App>,
     caller: Caller,
     person: Id,
@@ -72,44 +85,76 @@ struct Line {
     pokes: Receiver<Poke>,
     /// Ends when it is time to breathe.
     breath: Pin<Box<Sleep>>,
+    /// Ends when it is time to look for what other replicas did.
+    glance: Pin<Box<Sleep>>,
 }
 
 impl Line {
     async fn next(mut self) -> Result<Option<(Bytes, Line)>, ApiError> {
-        if let Some(seq) = self.first.take() {
-            return Ok(Some((poke(seq), self)));
+        if !self.opened {
+            self.opened = true;
+            return Ok(Some((poke(self.told), self)));
         }
         loop {
             let heard = tokio::select! {
                 biased;
                 () = &mut self.breath => return self.breathe().await,
                 heard = self.pokes.recv() => heard,
+                () = &mut self.glance => {
+                    self.glance = Box::pin(sleep(GLANCE));
+                    let seq = self.app.glances.newest(&self.app, self.caller.shop).await?;
+                    if seq > self.seen {
+                        return Ok(Some(self.tell(seq)));
+                    }
+                    continue;
+                }
             };
             match heard {
-                Ok(heard) if heard.shop == self.caller.shop && heard.people.contains(&self.person) => {
-                    return Ok(Some((poke(heard.seq), self)));
+                Ok(heard) if heard.shop == self.caller.shop => {
+                    self.seen = self.seen.max(heard.seq);
+                    if heard.people.contains(&self.person) && heard.seq > self.told {
+                        return Ok(Some(self.tell(heard.seq)));
+                    }
                 }
                 Ok(_) => {}
                 // Too many to tell one by one: there is surely something to fetch.
-                Err(RecvError::Lagged(_)) => return self.breathe().await,
+                Err(RecvError::Lagged(_)) => self.seen = -1,
                 Err(RecvError::Closed) => return Ok(None),
             }
         }
     }
 
-    /// Ends the line of somebody whose login or device no longer counts; else tells where the shop stands, as another
-    /// replica may have changed something.
+    fn tell(mut self, seq: i64) -> (Bytes, Line) {
+        (self.seen, self.told) = (self.seen.max(seq), seq);
+        (poke(seq), self)
+    }
+
+    /// Ends the line of somebody whose login or device no longer counts.
     async fn breathe(mut self) -> Result<Option<(Bytes, Line)>, ApiError> {
         self.breath = Box::pin(sleep(BREATH));
         let (person, device) = (self.person, self.device);
-        let seq = self.app.read(&self.caller, move |db| {
-            heard(db, device, person)?;
-            Ok(clock::now(db)?.1)
-        });
-        match seq.await {
-            Ok(seq) => Ok(Some((poke(seq), self))),
+        match self.app.read(&self.caller, move |db| heard(db, device, person)).await {
+            Ok(_) => Ok(Some((Bytes::from_static(STILL_HERE), self))),
             Err(_) => Ok(None),
         }
+    }
+}
+
+/// The newest number of each shop to which somebody listens, asked once for all of them.
+#[derive(Clone, Default)]
+pub struct Glances(Arc<Mutex<BTreeMap<Id, (Stopwatch, i64)>>>);
+
+impl Glances {
+    async fn newest(&self, app: &App, shop: Id) -> Result<i64, ApiError> {
+        let mut all = self.0.lock().await;
+        if let Some((asked, seq)) = all.get(&shop)
+            && asked.ms() < GLANCE.as_secs_f64() * 1e3 / 2.0
+        {
+            return Ok(*seq);
+        }
+        let seq = app.read(&Caller::house(shop), |db| Ok(clock::now(db)?.1)).await?;
+        all.insert(shop, (Stopwatch::start(), seq));
+        Ok(seq)
     }
 }
 

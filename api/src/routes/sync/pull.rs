@@ -191,17 +191,14 @@ pub fn heard(db: &mut Db<'_>, id: Id, person: Id) -> Result<Device, ApiError> {
     }
 }
 
-/// What must be written before anything is read: the days have moved on, another release has brought other tables, or the
-/// phone has read further than the server has come, which was then restored without saying so.
+/// What must be written before anything is read: the days have moved on, or the phone has read further than the server
+/// has come, which was then restored without saying so.
 fn overdue(db: &mut Db<'_>, (epoch, newest): &(String, i64), ask: &Asked) -> Result<Vec<Touch>, ApiError> {
     let beyond = |place: &Place| place.epoch == *epoch && place.seq.max(place.began.unwrap_or(0)) > *newest;
     let today = scopes::today(db)?;
     let is_fresh = scopes::find(db, ask.person)?.is_none_or(|scope| scope.as_of == today);
-    let all = [
-        (ask.place.as_ref().is_some_and(beyond), Touch::Epoch),
-        (!clock::knows_standard(db)?, Touch::Handbook),
-        (!is_fresh, Touch::Person(ask.person)),
-    ];
+    let all =
+        [(ask.place.as_ref().is_some_and(beyond), Touch::Epoch), (!is_fresh, Touch::Person(ask.person))];
     Ok(all.into_iter().filter(|(is_overdue, _)| *is_overdue).map(|(_, touch)| touch).collect())
 }
 

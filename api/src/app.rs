@@ -2,11 +2,12 @@
 
 use crate::auth::tokens::Keys;
 use crate::auth::{self, Caller};
-use crate::clock::Clock;
+use crate::clock::{Clock, Stopwatch};
 use crate::config::Config;
 use crate::conventions::once::InFlight;
 use crate::conventions::pace::Pace;
 use crate::db::kinds::Id;
+use crate::db::sync::clock;
 use crate::db::{Database, Db, OpenError, Sight, audit};
 use crate::dispatch::offers::StandingRounds;
 use crate::error::ApiError;
@@ -14,15 +15,17 @@ use crate::handbooks::Handbooks;
 use crate::mail::Mail;
 use crate::outbound::Outbound;
 use crate::reply::Reply;
-use crate::routes::sync::events::Glances;
 use actix_web::HttpResponse;
 use std::collections::BTreeMap;
 use std::num::NonZeroUsize;
 use std::sync::{Arc, Mutex, PoisonError};
+use std::time::Duration;
 use tokio::sync::{Mutex as AsyncMutex, Notify, OwnedMutexGuard, OwnedSemaphorePermit, Semaphore};
 
 /// Password hashes computed at the same time: each takes 46 MiB.
 const HASHING_THREADS: usize = 2;
+
+type NewestChanges = Arc<AsyncMutex<BTreeMap<Id, (Stopwatch, i64)>>>;
 
 #[derive(Clone)]
 pub struct App {
@@ -46,7 +49,7 @@ pub struct App {
     /// One push of a shop after the other: on PostgreSQL many that wait for the same row cost more than they do.
     pub turns: Turns,
     /// What other replicas did to the shops that somebody listens to.
-    pub glances: Glances,
+    newest_changes: NewestChanges,
     /// As many as there are connections, so that no blocking thread ever waits for one.
     connections: Arc<Semaphore>,
     /// SQLite has one writer: those who wait for it wait here, in order, and hold no connection meanwhile.
@@ -83,7 +86,7 @@ impl App {
             link_pace: Arc::new(Pace::new(0)),
             in_flight: InFlight::default(),
             turns: Turns::default(),
-            glances: Glances::default(),
+            newest_changes: NewestChanges::default(),
             config: Arc::new(config),
             clock,
             keys: Arc::new(keys),
@@ -164,6 +167,19 @@ impl App {
             })
         })
         .await
+    }
+
+    /// The number of a shop's newest change, of all replicas, as it was at most so long ago: asked once for all who listen.
+    pub async fn newest_change(&self, shop: Id, ago: Duration) -> Result<i64, ApiError> {
+        let mut all = self.newest_changes.lock().await;
+        if let Some((asked, seq)) = all.get(&shop)
+            && asked.ms() < ago.as_secs_f64() * 1e3
+        {
+            return Ok(*seq);
+        }
+        let seq = self.read(&Caller::house(shop), |db| Ok(clock::now(db)?.1)).await?;
+        all.insert(shop, (Stopwatch::start(), seq));
+        Ok(seq)
     }
 
     async fn permits_to_write(&self) -> Result<Vec<OwnedSemaphorePermit>, ApiError> {

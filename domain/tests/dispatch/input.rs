@@ -3,8 +3,9 @@
 use super::shop::*;
 use chrono::TimeDelta;
 use domain::dispatch::ConflictCode::{self, *};
+use domain::dispatch::TravelMatrix;
 use domain::dispatch::planning::{
-    Barred, Published, RoundsPlan, RoundsProblem, StopKind, TravelMatrix, VisitLink, WorkSpan, plan_rounds,
+    Barred, Published, RoundsPlan, RoundsProblem, StopKind, VisitLink, WorkSpan, plan_rounds,
 };
 use domain::dispatch::search::Iterations;
 

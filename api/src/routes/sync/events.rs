@@ -4,7 +4,6 @@ use super::pull::heard;
 use crate::app::App;
 use crate::auth::Caller;
 use crate::check::{Check, Checker};
-use crate::clock::Stopwatch;
 use crate::db::kinds::Id;
 use crate::db::sync::{Poke, clock};
 use crate::error::ApiError;
@@ -15,11 +14,8 @@ use actix_web::web::{Bytes, Data};
 use actix_web::{HttpResponse, get};
 use futures_util::stream;
 use serde::Deserialize;
-use std::collections::BTreeMap;
 use std::pin::Pin;
-use std::sync::Arc;
 use std::time::Duration;
-use tokio::sync::Mutex;
 use tokio::sync::broadcast::Receiver;
 use tokio::sync::broadcast::error::RecvError;
 use tokio::time::{Sleep, sleep};
@@ -102,7 +98,7 @@ impl Line {
                 heard = self.pokes.recv() => heard,
                 () = &mut self.glance => {
                     self.glance = Box::pin(sleep(GLANCE));
-                    let seq = self.app.glances.newest(&self.app, self.caller.shop).await?;
+                    let seq = self.app.newest_change(self.caller.shop, GLANCE / 2).await?;
                     if seq > self.seen {
                         return Ok(Some(self.tell(seq)));
                     }
@@ -137,24 +133,6 @@ impl Line {
             Ok(_) => Ok(Some((Bytes::from_static(STILL_HERE), self))),
             Err(_) => Ok(None),
         }
-    }
-}
-
-/// The newest number of each shop to which somebody listens, asked once for all of them.
-#[derive(Clone, Default)]
-pub struct Glances(Arc<Mutex<BTreeMap<Id, (Stopwatch, i64)>>>);
-
-impl Glances {
-    async fn newest(&self, app: &App, shop: Id) -> Result<i64, ApiError> {
-        let mut all = self.0.lock().await;
-        if let Some((asked, seq)) = all.get(&shop)
-            && asked.ms() < GLANCE.as_secs_f64() * 1e3 / 2.0
-        {
-            return Ok(*seq);
-        }
-        let seq = app.read(&Caller::house(shop), |db| Ok(clock::now(db)?.1)).await?;
-        all.insert(shop, (Stopwatch::start(), seq));
-        Ok(seq)
     }
 }
 

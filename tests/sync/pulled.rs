@@ -2,7 +2,7 @@
 
 use super::{NOBODY, NOW, Scene, comment, push, text};
 use api::db::{Db, schema};
-use api::tasks::worker;
+use api::tasks::{purge_sync, worker};
 use chrono::TimeDelta;
 use diesel::prelude::*;
 use serde_json::{Value, json};
@@ -123,6 +123,30 @@ fn another_time_zone_of_the_shop_shows_other_days() {
         scene.shop.owner.patch("/v1/shop", &json!({ "time_zone": zone })).expect(200);
         scene.has_everything();
         assert_eq!(scene.holds("job").len(), jobs, "{zone}");
+    }
+}
+
+/// As a fault of the server would leave it: a row is gone that nobody took away.
+#[test]
+fn what_is_written_down_of_a_view_is_mended_every_night() {
+    let scene = Scene::new();
+    let lose = |db: &mut Db<'_>| {
+        let rows = schema::sync_index::table.filter(schema::sync_index::shop.eq(db.shop));
+        diesel::delete(rows.filter(schema::sync_index::kind.eq("van"))).execute(db.conn)
+    };
+    let (database, now) = (&scene.app.app.database, scene.app.clock.now());
+    assert_eq!(database.write(scene.shop.id, now, lose).expect("a fault"), 1);
+    let vans = || {
+        let whole = format!("/v1/sync/pull?device={}", scene.phone.kept.device);
+        let page = scene.job.technician.get(&whole).expect(200);
+        let rows = page["changes"].as_array().expect("rows");
+        let told = rows.iter().filter(|row| row["kind"] == "van").count();
+        (told, page["checkpoint"]["count"].as_u64() == Some(rows.len() as u64))
+    };
+    assert_eq!(vans(), (0, false));
+    for _ in 0..2 {
+        wait_for(purge_sync::run(&scene.app.app, scene.shop.id)).expect("it is looked through");
+        assert_eq!(vans(), (1, true));
     }
 }
 

@@ -13,7 +13,7 @@ mod forecast_upkeep;
 mod parcel;
 mod plan_rounds;
 mod purge_replies;
-mod purge_sync;
+pub mod purge_sync;
 mod purge_tasks;
 mod purge_tokens;
 mod refresh_weather;

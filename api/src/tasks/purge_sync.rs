@@ -1,11 +1,11 @@
 //! Forgets uploads that never ended or that no photo names, what left the view of phones long ago, and commands that wait
-//! for nobody.
+//! for nobody; and compares what is written down of each person's view with what they may see.
 
 use super::{Failure, Outcome};
 use crate::app::App;
 use crate::auth::Caller;
 use crate::db::kinds::Id;
-use crate::db::sync::index;
+use crate::db::sync::{self, index, scopes};
 use crate::db::{mutations, uploads};
 use chrono::TimeDelta;
 
@@ -33,5 +33,11 @@ pub async fn run(app: &App, shop: Id) -> Result<Outcome, Failure> {
     app.write(&house, |db| Ok(mutations::forget_before(db, db.now.plus(-COMMANDS_KEPT))?)).await?;
     // Alone, as nothing else is written meanwhile.
     app.write(&house, |db| Ok(index::forget_before(db, db.now.plus(-TOMBSTONES_KEPT))?)).await?;
+    for person in app.read(&house, |db| Ok(scopes::people(db)?)).await? {
+        let differing = app.write(&house, move |db| Ok(sync::reconcile(db, person)?)).await?;
+        if differing > 0 {
+            tracing::warn!(%shop, %person, differing, "the rows of a view were not what the person may see: mended");
+        }
+    }
     Ok(Outcome::Done)
 }

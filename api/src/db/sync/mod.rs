@@ -218,6 +218,23 @@ fn review(db: &mut Db<'_>, person: Id, today: NaiveDate, seq: i64) -> QueryResul
     Ok(!changes.is_empty())
 }
 
+/// Mends the rows and the digest of a person where they are not as they should be, and tells how many were not: a change
+/// that told nobody. A view of another day is left to the next pull, which brings it up to date anyway.
+pub fn reconcile(db: &mut Db<'_>, person: Id) -> QueryResult<usize> {
+    clock::lock(db)?;
+    let today = scopes::today(db)?;
+    let Some(scope) = scopes::find(db, person)?.filter(|scope| scope.as_of == today) else { return Ok(0) };
+    let view: BTreeSet<(Kind, String)> = view::of(db, person, today)?.into_keys().collect();
+    let rows = index::present(db, person)?.symmetric_difference(&view).count();
+    let digest = index::recount(db, person)?;
+    let differing = rows + usize::from(digest != scope.digest());
+    if differing > 0 {
+        scopes::set_digest(db, person, digest)?;
+        db.touch(Touch::Person(person));
+    }
+    Ok(differing)
+}
+
 /// The rows of single things that were touched, by person.
 fn changes(db: &mut Db<'_>, touched: &BTreeSet<Touch>) -> QueryResult<BTreeMap<Id, Vec<Change>>> {
     let mut found: BTreeMap<Id, Vec<Change>> = BTreeMap::new();

@@ -130,8 +130,8 @@ pub struct Taken {
 pub fn has_due(db: &mut Db<'_>, but: &[&'static str]) -> QueryResult<bool> {
     let clock = db.clock()?;
     let first: Option<Id> = outbox::table
-        .filter(outbox::shop.eq(db.shop).and(is_open()).and(outbox::due_at.le(db.now)))
-        .filter(outbox::kind.ne_all(but.to_vec()).and(is_free(clock)))
+        .filter(outbox::shop.eq(db.shop).and(is_ready(db.now, clock)))
+        .filter(outbox::kind.ne_all(but.to_vec()))
         .order((outbox::due_at, outbox::id))
         .select(outbox::id)
         .first(db.conn)
@@ -152,8 +152,8 @@ pub fn claim(
 ) -> QueryResult<Taken> {
     let clock = db.clock()?;
     let first = outbox::table
-        .filter(outbox::shop.eq(db.shop).and(is_open()).and(outbox::due_at.le(db.now)))
-        .filter(outbox::kind.ne_all(but.to_vec()).and(is_free(clock)))
+        .filter(outbox::shop.eq(db.shop).and(is_ready(db.now, clock)))
+        .filter(outbox::kind.ne_all(but.to_vec()))
         .order((outbox::due_at, outbox::id))
         .limit(limit)
         .select((outbox::id, outbox::status, outbox::attempt));
@@ -375,8 +375,10 @@ fn is_open() -> _ {
     outbox::stage.eq(open)
 }
 
-/// No worker has it, or the one that had it let its lease run out.
+/// It is due, and no worker has it, or the one that had it let its lease run out.
 #[diesel::dsl::auto_type(no_type_alias)]
-fn is_free(clock: Instant) -> _ {
-    outbox::lease_until.is_null().or(outbox::lease_until.le(clock))
+fn is_ready(now: Instant, clock: Instant) -> _ {
+    let open: &'static str = "open";
+    let is_free = outbox::lease_until.is_null().or(outbox::lease_until.le(clock));
+    outbox::stage.eq(open).and(outbox::due_at.le(now)).and(is_free)
 }

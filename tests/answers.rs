@@ -128,7 +128,7 @@ impl Given {
                 "POST",
                 "/v1/vans/{id}/checks",
                 Some(json!({ "checked_at": "2026-05-04T06:30:00Z",
-                "items": [{ "item": "clay_towel", "left": 3, "gone": 1 }] })),
+                "items": [{ "item": "clay_towel", "left": 3, "gone": 1 }, { "item": "iron_remover", "left": 4200 }] })),
             ),
             ("POST", "/v1/near-misses", None),
             ("PUT", "/v1/weather/{date}", None),

@@ -1,7 +1,10 @@
 //! What partner apps propose, and that they act for those they were granted and nobody else.
 
+use super::offers::{Scene, offers};
+use super::webhooks::{deliveries, start, subscribe};
 use serde_json::{Value, json};
-use tests::{PartnerApp, Shop, TestApp, WHATEVER};
+use tests::receiver::Receiver;
+use tests::{Client, PartnerApp, Shop, TestApp, WHATEVER};
 
 fn proposal(vehicle: &str) -> Value {
     json!({ "vehicle": vehicle, "package": "P2", "note": "Bay 4",
@@ -87,7 +90,7 @@ fn an_app_acts_for_the_customers_it_was_granted_and_for_nobody_else() {
     let all = ["plans:read", "upkeep:read", "offers:write", "webhooks"];
     let stranger = shop.customer("C");
     let (near, far) = (app_for(&shop, &all, &[&job.customer]), app_for(&shop, &all, &[&stranger]));
-    let (hears, deaf) = (tests::receiver::Receiver::start(), tests::receiver::Receiver::start());
+    let (hears, deaf) = (Receiver::start(), Receiver::start());
     for (partner, receiver, status) in [(&near, &hears, 200), (&far, &deaf, 404)] {
         let client = partner.log_in(&app);
         for path in [
@@ -111,4 +114,110 @@ fn an_app_acts_for_the_customers_it_was_granted_and_for_nobody_else() {
     shop.owner.post(&job.path("plan"), &Value::Null).expect(201);
     app.run_tasks();
     assert_eq!((hears.take().len(), deaf.connections()), (1, 0));
+}
+
+/// What an app proposed, holds and is told of.
+struct Known {
+    client: Client,
+    bookings: Vec<String>,
+    held: String,
+    webhook: String,
+    /// What the first booking became.
+    job: String,
+}
+
+impl Known {
+    /// Two proposals, of which one was accepted, and an offer that is held, all for one vehicle.
+    fn of(shop: &Shop, client: Client, url: &str, vehicle: &str) -> Known {
+        let mut second = proposal(vehicle);
+        second["window_from"] = json!("2026-05-12T08:00:00Z");
+        second["window_to"] = json!("2026-05-12T10:00:00Z");
+        let bookings = [proposal(vehicle), second]
+            .map(|wish| format!("/v1/bookings/{}", client.post("/v1/bookings", &wish).id()));
+        let accepted = shop.owner.post(&format!("{}/accept", bookings[0]), &Value::Null).expect(200);
+        let ask = json!({ "vehicle": vehicle, "package": "P1", "from_on": "2026-05-05", "days": 2 });
+        let offer = json!({ "offer": offers(&client, &ask)[0]["offer"] });
+        let held = format!("/v1/held-offers/{}", client.post("/v1/held-offers", &offer).id());
+        let (webhook, _) = subscribe(&client, url, &["job.changed"]);
+        let job = accepted["job"].as_str().expect("a job").to_owned();
+        Known { client, bookings: bookings.to_vec(), held, webhook, job }
+    }
+
+    /// How many bookings and held offers it lists, and how many bodies of deliveries.
+    fn counted(&self) -> [usize; 3] {
+        let listed = |path: &str| {
+            let page = self.client.get(path).expect(200);
+            page["items"].as_array().expect("items").len()
+        };
+        let bodies = deliveries(&self.client, &self.webhook);
+        let bodies = bodies.iter().filter(|one| one["payload"] != "").count();
+        [listed("/v1/bookings"), listed("/v1/held-offers"), bodies]
+    }
+
+    fn paths(&self) -> Vec<String> {
+        [self.bookings.clone(), vec![self.held.clone()]].concat()
+    }
+
+    /// Where the newest delivery is.
+    fn newest(&self) -> String {
+        let id = deliveries(&self.client, &self.webhook)[0]["id"].clone();
+        format!("{}/deliveries/{}", self.webhook, id.as_str().expect("an id"))
+    }
+}
+
+/// A grant that is narrowed ends what was there before, too: bookings, held offers, and events that wait to be told.
+#[test]
+fn a_grant_that_is_narrowed_ends_what_an_app_saw_before() {
+    let app = start();
+    let scene = Scene::new(&app);
+    let shop = &scene.shop;
+    let ((vehicle, _), (_, stranger)) = (scene.vehicle(0.02), scene.vehicle(0.03));
+    let (partner, receiver) = (shop.partner_app(&["offers:write", "webhooks"]), Receiver::start());
+    let known = Known::of(shop, partner.log_in(&app), &receiver.url, &vehicle);
+    let client = &known.client;
+    let grant = |customers: Value| {
+        let path = format!("/v1/partner-apps/{}", partner.id);
+        shop.owner.patch(&path, &json!({ "customers": customers })).expect(200);
+    };
+    let happens = |note: &str| {
+        shop.owner.patch(&format!("/v1/jobs/{}", known.job), &json!({ "note": note })).expect(200);
+    };
+    happens("one");
+    app.run_tasks();
+    assert_eq!((receiver.take().len(), known.counted()), (1, [2, 1, 1]));
+    let told = known.newest();
+    let tag = client.get(&told).header("etag").to_owned();
+
+    happens("two");
+    grant(json!([stranger]));
+    app.run_tasks();
+    assert_eq!((receiver.take().len(), known.counted()), (0, [0, 0, 0]));
+    for path in known.paths() {
+        client.get(&path).problem(404, "not_found");
+    }
+    for (path, action) in [(&known.bookings[1], "withdraw"), (&known.held, "take")] {
+        client.post(&format!("{path}/{action}"), &Value::Null).problem(404, "not_found");
+    }
+    client.delete(&known.held).problem(404, "not_found");
+    let hidden = client.get(&told);
+    assert_eq!((&hidden.expect(200)["payload"], hidden.header("etag") == tag), (&json!(""), false));
+    let waited = known.newest();
+    assert_eq!(client.get(&waited).expect(200)["status"], "failed");
+    client.post(&format!("{waited}/replay"), &Value::Null).problem(403, "forbidden");
+    // The office may send it again; it does not leave the house.
+    let all = |path: &str| shop.owner.get(path).expect(200)["items"].as_array().map(Vec::len);
+    assert_eq!((all("/v1/bookings"), all("/v1/held-offers")), (Some(2), Some(1)));
+    assert_ne!(shop.owner.get(&told).expect(200)["payload"], "");
+    shop.owner.post(&format!("{waited}/replay"), &Value::Null).expect(202);
+    app.run_tasks();
+    assert!(receiver.take().is_empty());
+    // A test tells of nobody.
+    client.post(&format!("{}/test", known.webhook), &Value::Null).expect(202);
+    app.run_tasks();
+    assert_eq!((receiver.take().len(), known.counted()), (1, [0, 0, 1]));
+
+    grant(Value::Null);
+    client.post(&format!("{waited}/replay"), &Value::Null).expect(202);
+    app.run_tasks();
+    assert_eq!((receiver.take().len(), known.counted()), (1, [2, 1, 3]));
 }

@@ -102,6 +102,27 @@ fn a_partner_app_subscribes_to_what_came_of_its_bookings() {
         "{text}"
     );
     assert!(text.contains("DTSTART;TZID=Europe/Vienna:20261211T090000"), "{text}");
+    ends_with_its_grant(&app, &shop, (&partner.id, &calendar), &vehicle);
     shop.owner.post(&format!("/v1/partner-apps/{}/disable", partner.id), &Value::Null).expect(200);
     app.client().get(&calendar).problem(404, "not_found");
+}
+
+/// A calendar tells of nobody for whom the app may act no longer, neither by a visit nor by a vehicle.
+fn ends_with_its_grant(app: &TestApp, shop: &Shop, (partner, calendar): (&str, &str), vehicle: &str) {
+    let customer = shop.owner.get(&format!("/v1/vehicles/{vehicle}")).expect(200)["customer"].clone();
+    let stranger = shop.customer("Stranger");
+    let told = |granted: Value| {
+        let path = format!("/v1/partner-apps/{partner}");
+        shop.owner.patch(&path, &json!({ "customers": granted })).expect(200);
+        let text = app.client().get(calendar).text;
+        (text.matches("BEGIN:VEVENT").count(), text.contains("grey estate"))
+    };
+    assert_eq!(told(json!([customer])), (1, true));
+    assert_eq!(told(json!([stranger])), (0, false));
+    assert_eq!(told(json!([])), (0, false));
+    // The visit was the one's, the vehicle is another's now.
+    shop.owner.patch(&format!("/v1/vehicles/{vehicle}"), &json!({ "customer": stranger })).expect(200);
+    assert_eq!(told(json!([customer])), (1, false));
+    assert_eq!(told(json!([stranger])), (0, false));
+    assert_eq!(told(Value::Null), (1, true));
 }

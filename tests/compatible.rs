@@ -101,6 +101,11 @@ impl Comparison<'_> {
         {
             return;
         }
+        // What was the only shape may be one of several that can be sent.
+        let same = |choice: &&Value| before["$ref"].is_string() && choice["$ref"] == before["$ref"];
+        if let Some(choice) = list(&after["anyOf"]).iter().find(same).filter(|_| way == Way::Sent) {
+            return self.schema(place, way, before, choice);
+        }
         let (old, new) = (resolved(self.before, before), resolved(self.after, after));
         self.types(place, way, old, new);
         self.words(place, way, old, new);
@@ -109,6 +114,7 @@ impl Comparison<'_> {
         }
         self.choices(place, way, old, new);
         self.properties(place, way, old, new);
+        self.values(place, way, old, new);
         if old["items"].is_object() && new["items"].is_object() {
             self.schema(&format!("{place}[]"), way, &old["items"], &new["items"]);
         }
@@ -210,6 +216,15 @@ impl Comparison<'_> {
             if new["additionalProperties"] == false && old["additionalProperties"] != false {
                 self.add(place, "refuses unknown fields");
             }
+        }
+    }
+
+    /// What a map has under any name. Where nothing is said of it, it may be anything.
+    fn values(&mut self, place: &str, way: Way, old: &Value, new: &Value) {
+        let (before, after) = (&old["additionalProperties"], &new["additionalProperties"]);
+        let is_map = before.is_object() || after.is_object();
+        if is_map && *before != false && *after != false {
+            self.schema(&format!("{place}.*"), way, before, after);
         }
     }
 }

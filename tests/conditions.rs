@@ -1,8 +1,10 @@
 //! Nobody overwrites what they have not read, and nobody is sent what they have (RFC 9110, 13).
 
+use api::db::vans::{self, VanFields};
+use api::db::{Database, Db};
 use serde_json::{Value, json};
 use tests::schema::{NOBODY, operations};
-use tests::{ReadyJob, Shop, TestApp, WHATEVER, booking, estate, full_van};
+use tests::{Client, ReadyJob, Shop, TestApp, WHATEVER, booking, estate, full_van};
 
 const PATCH: (&str, &str) = ("content-type", "application/merge-patch+json");
 const JSON: (&str, &str) = ("content-type", "application/json");
@@ -161,6 +163,29 @@ fn of_partners(
     ]
 }
 
+/// A password is shown to nobody, but whoever sets one has read whose it is, and of two who have only one sets it.
+#[test]
+fn a_new_password_is_a_new_revision_of_its_person() {
+    let app = TestApp::start();
+    let shop = app.shop("Shine");
+    let (id, _) = shop.hire(&app, "technician", "t@shine.test");
+    let tag = |path: &str| shop.owner.get(path).header("etag").to_owned();
+    let put = |path: &str, seen: &str, body: &Value| {
+        shop.owner.send("PUT", path, &[JSON, ("if-match", seen)], body.to_string().as_bytes())
+    };
+    let person = format!("/v1/people/{id}");
+    let (path, seen) = (format!("{person}/password"), tag(&person));
+    put(&path, &seen, &json!({ "password": "kettle drum ash" })).expect(204);
+    put(&path, &seen, &json!({ "password": "kettle drum oak" })).problem(412, "stale");
+    assert_ne!(tag(&person), seen);
+
+    let (path, seen) = ("/v1/me/password", tag("/v1/me"));
+    let change = |current: &str, new: &str| json!({ "current": current, "new": new });
+    put(path, &seen, &change(tests::PASSWORD, "kettle drum ash")).expect(204);
+    put(path, &seen, &change("kettle drum ash", "kettle drum oak")).problem(412, "stale");
+    assert_ne!(tag("/v1/me"), seen);
+}
+
 /// A correction makes a new revision: of two people who saw the same record only one corrects it.
 #[test]
 fn what_replaces_something_counts_its_revisions() {
@@ -260,4 +285,40 @@ fn a_client_may_choose_the_id_of_something_new() {
         put(&shop.owner, &format!("/v1/customers/{wrong}"), &bodies[0].1, new)
             .refused_at("", "not_a_uuid_v7");
     }
+}
+
+/// What is read by key may be an answer that was given before, but never one from before the last change, whoever made it.
+#[test]
+fn what_is_read_is_never_older_than_the_last_change() {
+    let app = TestApp::start();
+    let shop = app.shop("Shine");
+    let job = shop.ready_job(&app);
+    let van = format!("/v1/vans/{}", job.van);
+    let name = |client: &Client| client.get(&van).expect(200)["name"].clone();
+    assert_eq!((name(&shop.owner), name(&shop.owner)), (name(&job.technician), name(&job.technician)));
+    shop.owner.patch(&van, &json!({ "name": "Patched" })).expect(200);
+    assert_eq!((name(&shop.owner), name(&job.technician)), (json!("Patched"), json!("Patched")));
+    // Another process.
+    let other = Database::open(&app.place.config().location(), 1).expect("the same database");
+    let rename = |db: &mut Db<'_>| {
+        let before = vans::find(db, job.van.parse().expect("an id"))?.expect("the van");
+        vans::update(db, before.id, before.rev, &VanFields { name: "Renamed".into(), ..before.fields })
+    };
+    assert!(other.write(shop.id, app.clock.now(), rename).expect("another name"));
+    assert_eq!((name(&shop.owner), name(&job.technician)), (json!("Renamed"), json!("Renamed")));
+    // Nobody has what another caller was given, nor what they may see no more.
+    let path = format!("/v1/jobs/{}", job.id);
+    let (colleague_id, colleague) = shop.hire(&app, "technician", "colleague@shine.test");
+    for _ in 0..2 {
+        assert_eq!((job.technician.get(&path).status, shop.owner.get(&path).status), (200, 200));
+        colleague.get(&path).problem(404, "not_found");
+    }
+    let crew = json!({ "van": null, "start_at": null, "technicians": [colleague_id] });
+    shop.owner.put(&job.path("assignment"), &crew).expect(200);
+    job.technician.get(&path).problem(404, "not_found");
+    assert_eq!((colleague.get(&path).status, colleague.get(&path).status), (200, 200));
+    let tag = colleague.get(&path).header("etag").to_owned();
+    assert_eq!(colleague.send("GET", &path, &[("if-none-match", &tag)], b"").status, 304);
+    shop.owner.patch(&format!("/v1/people/{colleague_id}"), &json!({ "role": "lead" })).expect(200);
+    colleague.get(&path).problem(401, "unauthenticated");
 }

@@ -93,6 +93,43 @@ fn every_documented_rule_of_a_query_is_kept_and_other_names_are_refused() {
     assert!(tried > 60, "only {tried} rules were broken");
 }
 
+/// Made from the document: a change of which it has no body takes none, of whatever kind and however it is sent.
+#[test]
+fn a_body_is_refused_where_the_document_has_none() {
+    let app = TestApp::start();
+    let shop = app.shop("Shine");
+    let own = own_ids(&app, &shop);
+    let callers = Callers::of(&app, &shop);
+    let sent = [
+        ("content-type", "application/json", "{\"no_such_field\":1}"),
+        ("content-type", "text/plain", "no_such_field"),
+        ("transfer-encoding", "chunked", "[{}]"),
+    ];
+    let mut tried = 0;
+    for operation in operations().iter().filter(|one| one.is_guarded() && one.body().is_none()) {
+        if ["GET", "HEAD"].contains(&operation.method.as_str()) {
+            continue;
+        }
+        let path = filled(&operation.path, &own);
+        for (name, value, body) in sent {
+            let headers = [(name, value), condition(operation)];
+            let client = callers.one_for(operation);
+            client.send(&operation.method, &path, &headers, body.as_bytes()).refused_at("", "no_body");
+            tried += 1;
+        }
+    }
+    assert!(tried >= 75, "only {tried} bodies were sent");
+    let path = format!("/v1/webhooks/{}/test", own["webhooks"]);
+    let test = |key, body: &str| {
+        let headers = [("content-type", "application/json"), ("idempotency-key", key)];
+        shop.owner.send("POST", &path, &headers, body.as_bytes())
+    };
+    test("something", "{\"a\":1}").refused_at("", "no_body");
+    for (key, nothing) in [("a", ""), ("b", " \n"), ("c", "null"), ("d", "{ }")] {
+        test(key, nothing).expect(202);
+    }
+}
+
 /// Those who may use everything between them.
 struct Callers {
     owner: Client,
@@ -118,7 +155,7 @@ impl Callers {
 }
 
 /// What the operation asks to have seen.
-fn condition(operation: &Operation) -> (&'static str, &'static str) {
+pub fn condition(operation: &Operation) -> (&'static str, &'static str) {
     let needed = |name| operation.parameters("header").any(|(header, _)| header == name);
     match (needed("If-Match"), needed("If-None-Match")) {
         (false, true) if operation.method != "GET" => ("if-none-match", "*"),
@@ -128,7 +165,7 @@ fn condition(operation: &Operation) -> (&'static str, &'static str) {
 }
 
 /// Something of each kind that has an address, so that a body is looked at.
-fn own_ids(app: &TestApp, shop: &Shop) -> BTreeMap<&'static str, String> {
+pub fn own_ids(app: &TestApp, shop: &Shop) -> BTreeMap<&'static str, String> {
     let job = shop.ready_job(app);
     let webhook = json!({ "url": "https://example.com/", "events": ["job.changed"] });
     let webhook = shop.owner.post("/v1/webhooks", &webhook).expect(201);
@@ -146,7 +183,7 @@ fn own_ids(app: &TestApp, shop: &Shop) -> BTreeMap<&'static str, String> {
     ids.into_iter().collect()
 }
 
-fn filled(path: &str, own: &BTreeMap<&'static str, String>) -> String {
+pub fn filled(path: &str, own: &BTreeMap<&'static str, String>) -> String {
     let of = own.iter().find(|(kind, _)| path.starts_with(&format!("/v1/{kind}/")));
     let id = of.map_or(NOBODY, |(_, id)| id.as_str());
     let path = path.replace("{id}", id).replace("{record}", NOBODY);

@@ -150,7 +150,31 @@ fn a_break_is_seen_and_growth_is_none() {
             ".name is {\"integer\"} and was {\"string\"}",
         ),
         (&format!("{sent}/properties/kind"), "enum", json!(["a", "c"]), ".kind does not take \"b\" any more"),
+        (
+            &format!("{sent}/properties/counts/additionalProperties"),
+            "maximum",
+            json!(5),
+            ".counts.* has a lower maximum",
+        ),
+        (
+            &format!("{sent}/properties/free"),
+            "additionalProperties",
+            json!({ "type": "string" }),
+            ".free.* is {\"string\"} and was {}",
+        ),
         (answered, "required", json!(["name"]), "200.kind may be missing"),
+        (
+            &format!("{answered}/properties/counts/additionalProperties"),
+            "type",
+            json!("string"),
+            "200.counts.* is {\"string\"} and was {\"integer\"}",
+        ),
+        (
+            &format!("{answered}/properties/counts"),
+            "additionalProperties",
+            json!(true),
+            "200.counts.* is {} and was {\"integer\"}",
+        ),
         (
             &format!("{answered}/properties/name"),
             "type",
@@ -187,7 +211,11 @@ fn a_break_is_seen_and_growth_is_none() {
         (&format!("{sent}/properties"), "more", json!({ "type": "string" })),
         (&format!("{sent}/properties/kind"), "enum", json!(["a", "b", "c"])),
         (&format!("{sent}/properties/name"), "type", json!(["string", "null"])),
+        (&format!("{sent}/properties/counts/additionalProperties"), "maximum", json!(50)),
+        (&format!("{sent}/properties/counts"), "additionalProperties", json!(true)),
         (&format!("{answered}/properties"), "more", json!({ "type": "string" })),
+        (&format!("{answered}/properties/counts/additionalProperties"), "maximum", json!(50)),
+        (&format!("{answered}/properties/free"), "additionalProperties", json!({ "type": "string" })),
         (&format!("{answered}/properties/kind"), "enum", json!(["a", "b", "c"])),
     ] {
         let mut after = before.clone();
@@ -199,7 +227,9 @@ fn a_break_is_seen_and_growth_is_none() {
 fn small_document() -> Value {
     let thing = json!({ "type": "object", "required": ["name"], "properties": {
         "name": { "type": "string", "minLength": 1, "maxLength": 10 },
-        "kind": { "type": "string", "enum": ["a", "b"] } } });
+        "kind": { "type": "string", "enum": ["a", "b"] },
+        "counts": { "type": "object", "additionalProperties": { "type": "integer", "maximum": 10 } },
+        "free": { "type": "object" } } });
     let mut answer = thing.clone();
     answer["required"] = json!(["name", "kind"]);
     answer["properties"]["list"] = json!({ "type": "array", "items": { "type": "string" } });

@@ -1,7 +1,9 @@
 //! Links of customers without a login: each does one thing, twice is the same as once, and they end.
 
-use super::messages::{consent, reminders};
+use super::messages::{consent, lose_zone_of_shop, reminders};
 use super::offers::{Scene, offers};
+use api::db::kinds::Instant;
+use api::db::promises::{self, Promise};
 use chrono::{NaiveDateTime, TimeDelta};
 use serde_json::{Value, json};
 use tests::{Reply, Shop, TestApp};
@@ -82,6 +84,49 @@ fn a_customer_sees_the_appointment_and_takes_another_window() {
     let readings: Vec<&Value> =
         told["items"].as_array().expect("items").iter().map(|one| &one["reading"]).collect();
     assert_eq!(readings, ["window_chosen", "window_chosen"]);
+    // Where it has been moved to nobody comes any more.
+    shop.owner.post(&format!("{job}/cancel"), &Value::Null).expect(200);
+    let over = press(&app, &button(&again, "Saturday 9 May 2026, 08:00"));
+    assert!(over.text.contains("called off") && !over.text.contains("moved"), "{}", over.text);
+}
+
+/// The page says the same as the messages: the time that was promised, and the start of a visit that was moved out of it.
+#[test]
+fn the_page_tells_the_time_that_the_messages_tell() {
+    let (app, shop, job, path) = told();
+    let at = |text: &str| Instant::from_utc(text.parse().expect("a time"));
+    let id = job.rsplit('/').next().expect("an id");
+    let promise = Promise {
+        job: id.parse().expect("an id"),
+        plan: None,
+        promised_from: at("2026-05-07T10:30:00"),
+        promised_to: at("2026-05-07T12:00:00"),
+        frozen: false,
+        made_at: app.clock.now(),
+    };
+    app.app.database.write(shop.id, app.clock.now(), |db| promises::put(db, &promise)).expect("a promise");
+    let starts = [
+        ("2026-05-07T10:40:00Z", "Thursday 7 May 2026, 12:30 to 14:00"),
+        ("2026-05-07T13:00:00Z", "Thursday 7 May 2026 at 15:00"),
+    ];
+    for (start_at, told) in starts {
+        let assignment = json!({ "van": null, "start_at": start_at, "technicians": [] });
+        shop.owner.put(&format!("{job}/assignment"), &assignment).expect(200);
+        let page = app.client().get(&path);
+        assert!(page.text.contains(told), "{told} is not in {}", page.text);
+    }
+}
+
+/// That the zone data has lost the shop's zone is told to the office.
+#[test]
+fn a_customer_reads_nothing_that_is_meant_for_the_office() {
+    let (app, shop, _, path) = told();
+    let friday = button(&app.client().get(&path), "Friday 8 May 2026, 08:00");
+    lose_zone_of_shop(&app, &shop);
+    assert_eq!(app.client().get(&path).status, 200);
+    let refused = press(&app, &friday);
+    assert!(refused.status == 409 && refused.text.contains("a person will read it"), "{}", refused.text);
+    assert!(!refused.text.contains("zone"), "{}", refused.text);
 }
 
 #[test]
@@ -213,6 +258,7 @@ fn pages_of_a_customer_are_answered_so_often_a_minute() {
     assert_eq!(answered, 30);
     let refused = app.client().get(&path);
     assert!(refused.status == 429 && refused.text.contains("in a minute"), "{}", refused.text);
+    assert_eq!(refused.header("retry-after"), "60");
     app.advance(TimeDelta::minutes(1));
     assert_eq!(app.client().get(&path).status, 200);
 }
@@ -253,4 +299,7 @@ fn a_customer_asks_for_a_visit_and_has_quiet() {
     let shop = shop.again(&app);
     let held = reminders(&shop, "kind=upkeep_follow_up");
     assert_eq!(held[0]["document"]["suppression"], json!({ "reason": "snoozed", "until_on": "2026-08-03" }));
+    lose_zone_of_shop(&app, &shop);
+    let page = app.client().get(&path);
+    assert!(page.status == 200 && page.text.contains("<h2>grey estate</h2>"), "{}", page.text);
 }

@@ -1,5 +1,9 @@
 //! Customers, their consents and their vehicles.
 
+use super::messages::reminders;
+use api::db::Sight;
+use api::db::customers::{self, Channel, Purpose};
+use chrono::TimeDelta;
 use serde_json::{Value, json};
 use std::sync::atomic::{AtomicBool, Ordering};
 use tests::{TestApp, estate};
@@ -134,9 +138,51 @@ fn consents_are_a_history() {
     let told: Vec<(&Value, &Value)> =
         items.as_array().expect("items").iter().map(|item| (&item["given"], &item["source"])).collect();
     assert_eq!(told, [(&json!(true), &json!("signed form")), (&json!(false), &json!("reply STOP"))]);
+    // It is written down after it was said, never before.
+    let mut earlier = line(true, "signed form");
+    earlier["told_at"] = json!("2026-04-30T12:00:00Z");
+    let noted = shop.owner.post(&path, &earlier).expect(201);
+    assert_eq!((&noted["told_at"], &noted["at"]), (&earlier["told_at"], &json!("2026-05-04T06:00:00.002Z")));
+    earlier["told_at"] = json!("2026-05-04T07:00:00Z");
+    shop.owner.post(&path, &earlier).refused_at("/told_at", "in_the_future");
     let mut fax = line(true, "x");
     fax["channel"] = json!("fax");
     shop.owner.post(&path, &fax).refused_at("/channel", "unknown_word");
+}
+
+/// STOP on Monday; on Tuesday somebody enters a form that was signed on Friday. What the customer said last holds.
+#[test]
+fn a_form_that_is_entered_late_ends_no_withdrawal() {
+    let app = TestApp::start();
+    let shop = app.shop("Shine");
+    let customer = shop.mia();
+    let path = format!("/v1/customers/{customer}/consents");
+    let line = |given: bool, source: &str| json!({ "channel": "mail", "purpose": "appointment", "given": given, "source": source });
+    let job = json!({ "vehicle": shop.vehicle(&customer), "package": "P2",
+        "window_from": "2026-05-07T10:00:00Z", "window_to": "2026-05-07T14:00:00Z" });
+    shop.owner.post("/v1/jobs", &job).expect(201);
+    shop.owner.post(&path, &line(false, "reply STOP")).expect(201);
+    app.advance(TimeDelta::hours(28));
+    let shop = shop.again(&app);
+    let mut form = line(true, "signed form");
+    form["told_at"] = json!("2026-05-01T12:00:00Z");
+    shop.owner.post(&path, &form).expect(201);
+    let id = customer.parse().expect("an id");
+    let allows = || {
+        let ask = |db: &mut api::db::Db<'_>| customers::allows(db, id, Channel::Mail, Purpose::Appointment);
+        app.app.database.read(shop.id, app.clock.now(), Sight::Latest, ask)
+    };
+    assert_eq!(allows(), Ok(false));
+    app.run_tasks();
+    let held = reminders(&shop, "kind=appointment_two_days");
+    assert_eq!(held[0]["document"]["suppression"]["reason"], "no_consent", "{held:?}");
+    assert_eq!(app.mail().len(), 0);
+
+    shop.owner.post(&path, &line(true, "by phone")).expect(201);
+    assert_eq!(allows(), Ok(true));
+    app.advance(TimeDelta::minutes(10));
+    app.run_tasks();
+    assert_eq!(app.mail().len(), 1);
 }
 
 #[test]

@@ -150,26 +150,40 @@ fn rain_in_the_forecast_asks_for_another_hour() {
     let wet = json!({ "vehicle": shop.vehicle(&customer), "package": "P2",
         "window_from": "2026-05-05T10:00:00Z", "window_to": "2026-05-05T14:00:00Z" });
     let job = shop.owner.post("/v1/jobs", &wet).id();
-    let hours: Vec<Value> = (8..20)
-        .map(|hour| {
-            let rain = if (12..15).contains(&hour) { 4.2 } else { 0.0 };
-            json!({ "at": format!("2026-05-05T{hour:02}:00:00"), "air_c": 14.0, "humidity": 0.9, "wind_m_s": 2.0, "rain_mm_h": rain })
-        })
-        .collect();
-    shop.owner.put("/v1/weather/2026-05-05", &json!({ "hours": hours })).expect(200);
+    // Of days nobody knows which weather the visit will have; four hours from its start are as good as known.
+    let some_day = json!({ "vehicle": shop.vehicle(&customer), "package": "P2",
+        "window_from": "2026-05-05T10:00:00Z", "window_to": "2026-05-08T10:00:00Z" });
+    shop.owner.post("/v1/jobs", &some_day).expect(201);
+    let planned = json!({ "vehicle": shop.vehicle(&customer), "package": "P2",
+        "window_from": "2026-05-05T09:00:00Z", "window_to": "2026-05-05T18:00:00Z" });
+    let planned = shop.owner.post("/v1/jobs", &planned).id();
+    let start = json!({ "van": null, "start_at": "2026-05-05T10:00:00Z", "technicians": [] });
+    shop.owner.put(&format!("/v1/jobs/{planned}/assignment"), &start).expect(200);
+    for (day, wet) in [("2026-05-05", 12..15), ("2026-05-06", 8..20)] {
+        let hours: Vec<Value> = (8..20)
+            .map(|hour| {
+                let rain = if wet.contains(&hour) { 4.2 } else { 0.0 };
+                json!({ "at": format!("{day}T{hour:02}:00:00"), "air_c": 14.0, "humidity": 0.9, "wind_m_s": 2.0, "rain_mm_h": rain })
+            })
+            .collect();
+        shop.owner.put(&format!("/v1/weather/{day}"), &json!({ "hours": hours })).expect(200);
+    }
     app.advance(TimeDelta::hours(2));
     app.run_tasks();
     app.run_tasks();
     let shop = shop.again(&app);
     let told = reminders(&shop, "kind=weather_move");
-    assert_eq!(told.len(), 1, "the other job is dry: {told:?}");
-    assert_eq!((&told[0]["job"], &told[0]["status"]), (&json!(job), &json!("sent")));
-    let said = told[0]["document"]["message"]["body"].as_str().expect("a text");
-    assert!(said.contains("rain is forecast (4.2 mm an hour)"), "{said}");
+    assert_eq!(told.len(), 2, "the other jobs are dry, or nobody knows: {told:?}");
+    for job in [job, planned] {
+        let told = told.iter().find(|one| one["job"] == json!(job)).expect("it is told");
+        assert_eq!(told["status"], "sent");
+        let said = told["document"]["message"]["body"].as_str().expect("a text");
+        assert!(said.contains("rain is forecast (4.2 mm an hour)"), "{said}");
+    }
     app.advance(TimeDelta::hours(2));
     app.run_tasks();
     let shop = shop.again(&app);
-    assert_eq!(reminders(&shop, "kind=weather_move").len(), 1, "once");
+    assert_eq!(reminders(&shop, "kind=weather_move").len(), 2, "once");
 }
 
 #[test]
@@ -289,6 +303,14 @@ fn what_stays_within_a_promise_is_not_announced_again() {
         let mail = app.mail();
         assert!(mail.len() == 1 && mail[0].contains("at 10:00-12:00:"), "{mail:?}");
     }
+    // Moved out of it, the visit is at another time than its customer was told.
+    let moved =
+        json!({ "van": ready.van, "start_at": "2026-05-07T12:00:00Z", "technicians": [ready.technician_id] });
+    shop.owner.put(&format!("/v1/jobs/{job}/assignment"), &moved).expect(200);
+    app.advance(TimeDelta::hours(3));
+    app.run_tasks();
+    let mail = app.mail();
+    assert!(mail.len() == 2 && mail[1].contains("at 14:00:"), "{mail:?}");
 }
 
 /// Line breaks in an address would begin a header of their own; a zone may vanish from the zone data.
@@ -320,18 +342,46 @@ fn lose_zone(app: &TestApp, shop: &Shop) {
     assert_eq!(app.app.database.write(shop.id, app.clock.now(), lose), Ok(1));
 }
 
-/// The hours of such a shop cannot be told: who asks for them hears why, and the owner gives it another zone.
-#[test]
-fn a_shop_whose_zone_has_vanished_is_told_so() {
+/// The same of the zone of the shop itself.
+pub fn lose_zone_of_shop(app: &TestApp, shop: &Shop) {
     use api::db::schema::shop::dsl;
     use diesel::prelude::*;
-    let app = TestApp::start();
-    let shop = app.shop("Shine");
     let lose = |db: &mut api::db::Db<'_>| {
         db.touch(api::db::sync::Touch::Shop);
         diesel::update(dsl::shop.find(db.shop)).set(dsl::time_zone.eq("Europe/Atlantis")).execute(db.conn)
     };
     assert_eq!(app.app.database.write(shop.id, app.clock.now(), lose), Ok(1));
+}
+
+/// Customers with a zone of their own hear from such a shop all the same; when the others may be written to nobody knows.
+#[test]
+fn who_has_a_zone_hears_from_a_shop_that_has_lost_its_own() {
+    let app = TestApp::start();
+    let shop = app.shop("Shine");
+    let [own, other] = ["Own", "Other"].map(|name| {
+        let email = format!("{}@customer.test", name.to_lowercase());
+        let customer = shop.owner.post("/v1/customers", &json!({ "name": name, "email": email })).id();
+        consent(&shop, &customer, "mail", "maintenance");
+        shop.vehicle(&customer);
+        customer
+    });
+    let vienna = json!({ "time_zone": "Europe/Vienna" });
+    shop.owner.patch(&format!("/v1/customers/{own}"), &vienna).expect(200);
+    lose_zone_of_shop(&app, &shop);
+    app.advance(TimeDelta::hours(2));
+    app.run_tasks();
+    let mail = app.mail();
+    assert!(mail.len() == 1 && mail[0].contains("To: Own <own@customer.test>"), "{mail:?}");
+    let held = reminders(&shop.again(&app), &format!("customer={other}"));
+    assert_eq!(held[0]["document"]["suppression"]["reason"], "unknown_zone", "{held:?}");
+}
+
+/// The hours of such a shop cannot be told: who asks for them hears why, and the owner gives it another zone.
+#[test]
+fn a_shop_whose_zone_has_vanished_is_told_so() {
+    let app = TestApp::start();
+    let shop = app.shop("Shine");
+    lose_zone_of_shop(&app, &shop);
     let told = shop.owner.get("/v1/throughput?week=2026-W18").problem(409, "unknown_time_zone");
     assert!(told["detail"].as_str().is_some_and(|text| text.contains("Europe/Atlantis")), "{told}");
     shop.owner.patch("/v1/shop", &json!({ "time_zone": "Europe/Vienna" })).expect(200);

@@ -5,7 +5,7 @@ use super::messages::{consent, reminders};
 use chrono::{DateTime, Datelike, NaiveDateTime, TimeDelta, Timelike, Weekday};
 use domain::civil;
 use serde_json::json;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use tests::{Shop, TestApp};
 
 /// Where customers live: at 11:00 UTC of a Sunday it is Sunday in all of them.
@@ -109,6 +109,65 @@ fn after_a_week_without_a_worker_each_customer_hears_once_and_by_day() {
 fn both_cars(mail: &str) -> bool {
     let plain = mail.split("Content-Type: text/html").next().unwrap_or_default();
     plain.matches("We suggest").count() == 2
+}
+
+/// Upkeep waited when the worker went; meanwhile a coat was laid and an appointment came near. Who agreed to hear of all
+/// that hears of one thing at a time.
+#[test]
+fn after_an_outage_what_may_wait_comes_on_another_day() {
+    let app = TestApp::start();
+    app.advance(TimeDelta::days(6) + TimeDelta::hours(5));
+    let shop = app.shop("Shine");
+    let (sunday, ready) = (app.clock.now().utc(), shop.ready_job(&app));
+    let site = shop.owner.get(&format!("/v1/customers/{}", ready.customer)).expect(200)["site"].clone();
+    let mut laid = Vec::new();
+    for (n, zone) in ZONES.iter().enumerate() {
+        let customer = customer(&shop, &format!("all-{n}"), zone, "maintenance");
+        for purpose in ["appointment", "aftercare"] {
+            consent(&shop, &customer, "mail", purpose);
+        }
+        shop.owner.patch(&format!("/v1/customers/{customer}"), &json!({ "site": site })).expect(200);
+        shop.vehicle(&customer);
+        // Within two days: its first notice is behind it.
+        let from = sunday + TimeDelta::hours(47);
+        let job = format!("/v1/jobs/{}", book(&shop, &customer, from));
+        let crew =
+            json!({ "van": ready.van, "start_at": from.and_utc(), "technicians": [ready.technician_id] });
+        shop.owner.put(&format!("{job}/assignment"), &crew).expect(200);
+        shop.owner.post(&format!("{job}/plan"), &json!({})).expect(201);
+        laid.push(job);
+        book(&shop, &customer, sunday + TimeDelta::hours(8 * 24 + 22));
+    }
+    app.run_tasks();
+    assert_eq!(reminders(&shop, "status=due&kind=upkeep").len(), ZONES.len());
+    assert_eq!(app.mail().len(), 0, "it is Sunday");
+    app.advance(TimeDelta::days(3));
+    let shop = shop.again(&app);
+    for job in &laid {
+        let done = shop.owner.post(&format!("{job}/finish"), &json!({})).expect(200);
+        let coats = json!([{ "protection": "ceramic_1y", "applied_on": "2026-05-13" }]);
+        let coated = json!({ "document": { "coats": coats, "decontaminated_on": "2026-05-13" } });
+        let vehicle = done["vehicle"].as_str().expect("an id");
+        shop.owner.patch(&format!("/v1/vehicles/{vehicle}"), &coated).expect(200);
+    }
+    app.advance(TimeDelta::days(4));
+    for _ in 0..36 {
+        app.run_tasks();
+        app.advance(TimeDelta::hours(3));
+    }
+    let shop = shop.again(&app);
+    for kind in ["appointment_two_days", "aftercare", "upkeep"] {
+        let sent = reminders(&shop, &format!("status=sent&kind={kind}&limit=200"));
+        let told: BTreeSet<&str> = sent.iter().filter_map(|one| one["customer"].as_str()).collect();
+        assert_eq!(told.len(), ZONES.len(), "{kind}: {sent:?}");
+    }
+    let heard = heard(&app);
+    for (name, at) in &heard {
+        assert!((9..19).contains(&at.hour()) && at.weekday() != Weekday::Sun, "{name} heard at {at}");
+        let soon = |other: &NaiveDateTime| (*other - *at).abs() < TimeDelta::hours(1);
+        let together = heard.iter().filter(|(other, then)| other == name && soon(then)).count();
+        assert_eq!(together, 1, "{name} at {at}: {heard:?}");
+    }
 }
 
 /// The clock of the machine is wrong for half an hour and then put right. What it did early it does not do again, and the

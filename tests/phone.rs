@@ -182,8 +182,8 @@ impl Phone {
             (Ask::Push { body, .. }, 413, _) if commands_of(body) > 1 => {
                 self.most = commands_of(body).div_ceil(2);
             }
-            // Too many requests, or the server is in trouble: later.
-            (_, 401 | 408 | 429 | 500.., _) => {}
+            // The office must mend something, too many requests, or the server is in trouble: later.
+            (_, 401 | 408 | 409 | 429 | 500.., _) => {}
             _ => return Err(format!("{ask:?} was answered {status} {answer}")),
         }
         Ok(false)
@@ -251,7 +251,9 @@ impl Phone {
             }
             return Ok(false);
         }
-        if self.kept.epoch.as_ref() != Some(&epoch) {
+        // A server that knows fewer commands than it acknowledged was restored, maybe without saying so.
+        let forgot = page["last_n"].as_i64().is_some_and(|last_n| last_n < self.kept.acknowledged_n);
+        if self.kept.epoch.as_ref() != Some(&epoch) || forgot {
             // Which of both timelines is the newer one only the server can say.
             self.kept.registered = false;
             return Ok(false);

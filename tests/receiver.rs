@@ -25,7 +25,7 @@ pub struct Receiver {
 #[derive(Default)]
 struct State {
     planned: VecDeque<String>,
-    /// What every GET is answered with.
+    /// What everybody is answered with.
     page: String,
     seen: Vec<Delivery>,
     connections: usize,
@@ -52,7 +52,7 @@ impl Receiver {
         state.planned.extend(answers.iter().map(|answer| (*answer).to_owned()));
     }
 
-    /// What everybody gets who asks with GET.
+    /// What everybody gets who asks.
     pub fn show(&self, page: &str) {
         self.state.lock().expect("no panic").page = page.to_owned();
     }
@@ -77,7 +77,7 @@ impl Receiver {
         let Some(delivery) = read(connection) else { return };
         let (answer, page) = {
             let mut state = self.state.lock().expect("no panic");
-            let page = if delivery.method == "GET" { state.page.clone() } else { String::new() };
+            let page = state.page.clone();
             state.seen.push(delivery);
             let usual = if page.is_empty() { "204 No Content" } else { "200 OK" };
             (state.planned.pop_front().unwrap_or_else(|| usual.into()), page)

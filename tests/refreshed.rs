@@ -59,6 +59,58 @@ fn the_weather_is_fetched_from_where_the_shop_says() {
     shop.owner.get("/v1/weather/2026-05-06").problem(404, "not_found");
 }
 
+/// Only when there are places that it does not know, and without names.
+#[test]
+fn ways_are_asked_of_whom_the_shop_says() {
+    let source = Receiver::start();
+    let app = TestApp::start_with(|config| config.webhook_loopback = true);
+    let shop = app.shop("Shine");
+    let settings = |settings: Value| shop.owner.patch("/v1/shop", &json!({ "settings": settings }));
+    settings(json!({ "ways_url": "https://10.0.0.1/" })).refused_at("/settings/ways_url", "not_callable");
+    let base = json!({ "latitude": 48.2, "longitude": 16.37 });
+    settings(json!({ "ways_url": source.url, "base": base })).expect(200);
+    let at = |latitude: f64, longitude: f64| json!({ "latitude": latitude, "longitude": longitude });
+    let customer = json!({ "name": "Mia", "site": at(48.25, 16.31) });
+    let customer = shop.owner.post("/v1/customers", &customer).id();
+    shop.job(&shop.vehicle(&customer));
+    let newest =
+        |shop: &Shop| shop.owner.get("/v1/tasks?kind=refresh_ways&limit=1").expect(200)["items"][0].clone();
+    let matrix = json!({ "minutes": [[0, 14], [15.5, 0]], "km": [[0, 7.2], [7.9, 0]] });
+    for (answer, wrong) in [
+        (json!({ "minutes": [[0, 14]], "km": matrix["km"] }), "/minutes has 1 rows for 2 places"),
+        (json!({ "minutes": [[0, 14], [-1, 0]], "km": matrix["km"] }), "/minutes/1/0"),
+        (json!({ "minutes": [[0, 14], [null, 0]], "km": matrix["km"] }), "/minutes/1/0"),
+    ] {
+        source.show(&answer.to_string());
+        app.advance(TimeDelta::hours(1));
+        app.run_tasks();
+        let failed = newest(&shop.again(&app));
+        let error = failed["last_error"].as_str().expect("an error");
+        assert!(failed["status"] == "waiting" && error.contains(wrong), "{failed}");
+    }
+    source.take();
+    source.show(&matrix.to_string());
+    app.advance(TimeDelta::hours(1));
+    app.run_tasks();
+    let asked = source.take();
+    let places = json!({ "places": [at(48.25, 16.31), base] });
+    assert_eq!(serde_json::from_str::<Value>(&asked[0].body).expect("JSON"), places);
+    let shop = shop.again(&app);
+    let stored = shop.owner.get("/v1/travel-matrix").expect(200);
+    assert_eq!((&stored["minutes"][1][0], &stored["places"][0]["longitude"]), (&json!(15.5), &json!(16.31)));
+    // What is known is not asked for again, until it is old.
+    app.advance(TimeDelta::days(1));
+    app.run_tasks();
+    assert_eq!(source.seen_count(), 0);
+    let shop = shop.again(&app);
+    let window = json!({ "vehicle": shop.vehicle(&customer), "package": "P2",
+        "window_from": "2026-05-14T10:00:00Z", "window_to": "2026-05-14T14:00:00Z" });
+    shop.owner.post("/v1/jobs", &window).expect(201);
+    app.advance(TimeDelta::days(7));
+    app.run_tasks();
+    assert_eq!(source.take().len(), 1);
+}
+
 /// A copy a day, whole, and the oldest go; where one is put back, phones of every shop are on another timeline. On
 /// PostgreSQL there is nothing to copy.
 #[test]

@@ -260,6 +260,7 @@ fn after_an_outage_one_mail_tells_it_all() {
     let held = reminders(&shop, "status=suppressed");
     assert_eq!(held.len(), 1);
     assert!(held[0]["reason"].as_str().is_some_and(|why| why.contains("together")), "{held:?}");
+    assert_eq!(held[0]["document"]["suppression"]["reason"], "told_together");
 }
 
 /// Common practice: nothing about upkeep while a complaint is open, a job is booked, or the vehicle is sold.
@@ -296,5 +297,66 @@ fn upkeep_is_not_told_at_a_bad_time() {
         app.run_tasks();
         let shop = shop.again(&app);
         assert_eq!(reminders(&shop, "").len(), 1, "{change}: told once in the list");
+    }
+}
+
+/// A need that was met before its message went, and is there again: that message told of another one only.
+#[test]
+fn a_need_that_its_message_left_out_is_told_later() {
+    let app = TestApp::start();
+    let shop = app.shop("Shine");
+    let customer = reachable(&shop, "Mia", "maintenance");
+    for _ in 0..2 {
+        shop.vehicle(&customer);
+    }
+    app.run_tasks();
+    let waiting = reminders(&shop, "status=due");
+    assert_eq!(waiting.len(), 1, "one of both vehicles, for nine o'clock");
+    let needs = |reminder: &Value| reminder["document"]["needs"].as_array().expect("needs").clone();
+    let car_of = |need: &Value| -> String {
+        need.as_str().and_then(|need| need.split(':').next()).expect("a need").to_owned()
+    };
+    let lead = needs(&waiting[0])[0].clone();
+    let cleaned_on = |shop: &Shop, on: Value| {
+        let change = json!({ "document": { "decontaminated_on": on } });
+        shop.owner.patch(&format!("/v1/vehicles/{}", car_of(&lead)), &change).expect(200);
+    };
+    cleaned_on(&shop, json!("2026-05-04"));
+    app.advance(TimeDelta::minutes(61));
+    app.run_tasks();
+    let shop = shop.again(&app);
+    let sent = reminders(&shop, "status=sent");
+    assert!(sent.len() == 1 && needs(&sent[0]).iter().all(|need| car_of(need) != car_of(&lead)), "{sent:?}");
+
+    cleaned_on(&shop, Value::Null);
+    app.advance(TimeDelta::minutes(9));
+    app.run_tasks();
+    let sent = reminders(&shop, "status=sent");
+    assert!(sent.len() == 2 && needs(&sent[0]).contains(&lead), "{sent:?}");
+    app.advance(TimeDelta::minutes(10));
+    app.run_tasks();
+    assert_eq!((reminders(&shop.again(&app), "").len(), app.mail().len()), (2, 2), "once");
+}
+
+/// At eight in Vienna it is two at night in New York and half past eleven in Kolkata.
+#[test]
+fn what_waits_for_the_morning_goes_by_the_clock_of_the_new_zone() {
+    for of_shop in [true, false] {
+        let app = TestApp::start();
+        let shop = app.shop("Shine");
+        let customer = reachable(&shop, "Mia", "maintenance");
+        shop.vehicle(&customer);
+        app.run_tasks();
+        assert_eq!(reminders(&shop, "status=due")[0]["due_at"], "2026-05-04T07:00:00Z");
+        let path = if of_shop { "/v1/shop".to_owned() } else { format!("/v1/customers/{customer}") };
+        let move_to = |zone: &str| {
+            shop.owner.patch(&path, &json!({ "time_zone": zone })).expect(200);
+            app.run_tasks();
+        };
+        move_to("America/New_York");
+        assert_eq!(app.mail().len(), 0, "it is night");
+        assert_eq!(reminders(&shop, "status=due")[0]["due_at"], "2026-05-04T13:00:00Z");
+        move_to("Asia/Kolkata");
+        assert_eq!(app.mail().len(), 1, "nobody waits for the morning of another place");
     }
 }

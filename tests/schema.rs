@@ -78,6 +78,52 @@ fn text(schema: &Value) -> Value {
     })
 }
 
+/// Values of this schema with this text in the place of one text each, wherever there may be one, and where that is; a map
+/// has it as a name, too.
+pub fn with_text(schema: &Value, text: &str) -> Vec<(String, Value)> {
+    all_with_text(schema, text, DEEPEST)
+}
+
+fn all_with_text(schema: &Value, text: &str, deep: usize) -> Vec<(String, Value)> {
+    let schema = resolved(schema);
+    if deep == 0 {
+        return Vec::new();
+    }
+    let below = |part: &Value| all_with_text(part, text, deep - 1);
+    let choices = choices(schema);
+    if !choices.is_empty() {
+        return choices.into_iter().flat_map(below).collect();
+    }
+    match kind(schema) {
+        "string" => vec![(String::new(), json!(text))],
+        "array" => {
+            let least = schema["minItems"].as_u64().unwrap_or(1).max(1) as usize;
+            let in_list = |(pointer, value): (String, Value)| {
+                let mut list = vec![entry(schema); least];
+                list[0] = value;
+                (format!("/0{pointer}"), Value::Array(list))
+            };
+            below(&schema["items"]).into_iter().map(in_list).collect()
+        }
+        "object" => {
+            let whole = sample(schema);
+            let named = |name: &str, (pointer, value): (String, Value)| {
+                let mut object = whole.clone();
+                object[name] = value;
+                (format!("/{}{pointer}", escaped(name)), object)
+            };
+            let values = &schema["additionalProperties"];
+            let fields = schema["properties"].as_object().into_iter().flatten();
+            let in_fields =
+                fields.flat_map(|(name, part)| below(part).into_iter().map(move |one| named(name, one)));
+            let in_map = values.is_object().then(|| named(text, (String::new(), sample(values))));
+            let in_values = below(values).into_iter().map(|one| named("name", one));
+            in_fields.chain(in_map).chain(in_values).collect()
+        }
+        _ => Vec::new(),
+    }
+}
+
 /// Values of this schema that break one rule each; without `required`, what may be left out of a merge patch is no rule.
 pub fn broken(schema: &Value, required: bool) -> Vec<Broken> {
     all_broken(schema, required, DEEPEST)
@@ -131,12 +177,7 @@ fn in_object(schema: &Value, required: bool, deep: usize, found: &mut Vec<Broken
         for one in all_broken(property, required, deep - 1) {
             let mut value = whole.clone();
             value[name] = one.value;
-            add(
-                format!("/{}{}", name.replace('~', "~0").replace('/', "~1"), one.pointer),
-                one.rule,
-                value,
-                one.within_choice,
-            );
+            add(format!("/{}{}", escaped(name), one.pointer), one.rule, value, one.within_choice);
         }
     }
     if schema["additionalProperties"] == json!(false) {
@@ -150,6 +191,11 @@ fn in_object(schema: &Value, required: bool, deep: usize, found: &mut Vec<Broken
         value.as_object_mut().expect("an object").remove(name);
         add(format!("/{name}"), "required", value, false);
     }
+}
+
+/// A name as a JSON pointer has it (RFC 6901, section 3).
+fn escaped(name: &str) -> String {
+    name.replace('~', "~0").replace('/', "~1")
 }
 
 /// Values in the place of this one that break what is written here.
@@ -204,10 +250,11 @@ fn kind(schema: &Value) -> &str {
     }
 }
 
-/// The shapes that a value may have, without null.
+/// The shapes that a value may have, without null and without those of commands: what is wrong with one is told of it alone.
 fn choices(schema: &Value) -> Vec<&Value> {
     let all = ["oneOf", "anyOf"].into_iter().filter_map(|keyword| schema[keyword].as_array()).flatten();
-    all.filter(|choice| choice["type"] != "null").collect()
+    all.filter(|choice| choice["type"] != "null" && choice["$ref"] != "#/components/schemas/Command")
+        .collect()
 }
 
 /// Where ids stand in a value of this schema, as JSON pointers; the first entry of each list.
@@ -235,6 +282,20 @@ fn all_ids(schema: &Value, deep: usize) -> Vec<String> {
         found.extend(below("0", &schema["items"]));
     }
     found
+}
+
+/// The commands of phones, each with the schema of its arguments.
+pub fn commands() -> Vec<(&'static str, &'static Value)> {
+    let choice = resolved_name("Command")["oneOf"].as_array().expect("commands");
+    let commands = choice.iter().map(|command| {
+        let properties = &resolved(command)["properties"];
+        (properties["type"]["enum"][0].as_str().expect("a word"), &properties["args"])
+    });
+    commands.collect()
+}
+
+fn resolved_name(name: &str) -> &'static Value {
+    &api::openapi::document()["components"]["schemas"][name]
 }
 
 /// One operation of the document.

@@ -7,12 +7,13 @@ use api::db::outbox::{self, TaskFilter};
 use api::db::{Db, schema};
 use api::tasks::worker::{self, Claimed};
 use api::tasks::{MAX_ATTEMPTS, TICKS, find_reminders, tick};
-use chrono::TimeDelta;
+use chrono::{NaiveDateTime, TimeDelta};
 use diesel::QueryResult;
 use diesel::prelude::*;
 use serde_json::{Value, json};
 use std::collections::BTreeSet;
 use tests::mail_server::{Act, MailServer};
+use tests::receiver::Receiver;
 use tests::{Shop, TestApp, wait_for};
 
 fn tasks(shop: &Shop, query: &str) -> Vec<Value> {
@@ -78,6 +79,7 @@ fn a_period_has_one_task_of_a_kind_however_often_it_ticks() {
             "purge_sync",
             "purge_tasks",
             "purge_tokens",
+            "refresh_ways",
             "refresh_weather",
         ]
     );
@@ -93,6 +95,78 @@ fn a_period_has_one_task_of_a_kind_however_often_it_ticks() {
     app.run_tasks();
     let shop = shop.again(&app);
     assert_eq!(tasks(&shop, "").len(), TICKS.len(), "done tasks are forgotten after 30 days");
+}
+
+/// 03:00 in Vienna, also on the day on which its clocks go back: then 02:00 comes twice, and 03:00 once.
+#[test]
+fn what_comes_once_a_day_comes_at_night_by_the_shops_clock() {
+    let app = TestApp::start();
+    let shop = app.shop("Shine");
+    let nights = || {
+        app.run_tasks();
+        tasks(&shop.again(&app), "kind=purge_tokens&limit=200").len()
+    };
+    assert_eq!(nights(), 1);
+    let three_o_clock = ["2026-05-05T01:00:00", "2026-10-25T02:00:00", "2026-10-26T02:00:00"];
+    for night in three_o_clock.map(|at| at.parse::<NaiveDateTime>().expect("a time")) {
+        app.advance(night - app.clock.now().utc() - TimeDelta::minutes(1));
+        let before = nights();
+        assert_eq!(nights(), before);
+        app.advance(TimeDelta::minutes(1));
+        assert_eq!(nights(), before + 1, "{night}");
+    }
+}
+
+/// A shop that moves westward has every night of its new place, although one of the same date is over where it was.
+#[test]
+fn a_shop_that_moves_leaves_out_no_night() {
+    let app = TestApp::start();
+    let shop = app.shop("Shine");
+    let wait_until = |at: &str| {
+        let at: NaiveDateTime = at.parse().expect("a time");
+        app.advance(at - app.clock.now().utc());
+    };
+    let nights = || {
+        app.run_tasks();
+        tasks(&shop.again(&app), "kind=purge_tokens&limit=200").len()
+    };
+    wait_until("2026-05-05T02:00:00");
+    assert_eq!(nights(), 1);
+    let moved = json!({ "time_zone": "America/New_York" });
+    shop.again(&app).owner.patch("/v1/shop", &moved).expect(200);
+    wait_until("2026-05-05T06:59:00");
+    let before = nights();
+    wait_until("2026-05-05T07:00:00");
+    assert_eq!(nights(), before + 1, "three in the morning of 5 May in New York");
+}
+
+/// A service that fails for hours is asked by one task, and what it left behind is forgotten after 30 days.
+#[test]
+fn what_recurs_takes_over_from_what_failed_before() {
+    let source = Receiver::start();
+    source.show("no weather");
+    let app = TestApp::start_with(|config| config.webhook_loopback = true);
+    let shop = app.shop("Shine");
+    shop.owner.patch("/v1/shop", &json!({ "settings": { "weather_url": source.url } })).expect(200);
+    let refreshes = || {
+        app.run_tasks();
+        tasks(&shop.again(&app), "kind=refresh_weather")
+    };
+    let first = refreshes();
+    assert_eq!((first.len(), &first[0]["status"]), (1, &json!("waiting")));
+    app.advance(TimeDelta::hours(3));
+    let both = refreshes();
+    let statuses = |all: &[Value]| all.iter().map(|one| one["status"].clone()).collect::<Vec<_>>();
+    assert_eq!(statuses(&both), ["waiting", "dead"]);
+    assert_eq!(both[1]["id"], first[0]["id"]);
+    let error = |of: &Value| of["last_error"].as_str().expect("an error").to_owned();
+    assert_eq!(error(&both[1]), error(&first[0]) + "; the next one has taken over");
+    assert_eq!(source.take().len(), 2, "it is not asked for the first one again");
+
+    app.advance(TimeDelta::days(31));
+    let left = refreshes();
+    assert_eq!(statuses(&left), ["waiting", "dead"]);
+    assert_eq!(left[1]["id"], both[0]["id"], "the first one is forgotten");
 }
 
 #[test]
@@ -229,6 +303,10 @@ fn a_poison_task_is_given_up_and_can_be_replayed() {
     let dead = &tasks(&shop, "kind=dance")[0];
     assert_eq!((&dead["status"], &dead["attempt"]), (&json!("dead"), &json!(10)));
     assert!(dead["last_error"].as_str().is_some_and(|error| error.contains("dance")), "{dead}");
+    app.advance(TimeDelta::days(31));
+    app.run_tasks();
+    let shop = shop.again(&app);
+    assert_eq!(tasks(&shop, "kind=dance&status=dead").len(), 1, "it stays until somebody looks at it");
     let replay = format!("/v1/tasks/{}/replay", dead["id"].as_str().expect("an id"));
     let again = shop.owner.post(&replay, &Value::Null).expect(200);
     assert_eq!((&again["status"], &again["attempt"]), (&json!("waiting"), &json!(0)));
@@ -385,6 +463,33 @@ fn an_upkeep_mail_of_which_nobody_knows_is_left_to_the_office() {
         shop.owner.get("/v1/reminders?status=sent").expect(200)["items"].as_array().map(Vec::len),
         Some(1)
     );
+}
+
+/// Who could not be reached hears of other needs all the same, and of that one with the follow-up. What failed does not
+/// count among the two messages of 30 days.
+#[test]
+fn an_upkeep_mail_that_was_refused_silences_nothing_else() {
+    let (app, server, shop) = mail_due("maintenance", &[Act::Refuse("550 5.1.1 no such person")]);
+    let found = |shop: &Shop, query: &str| -> Vec<Value> {
+        let page = shop.owner.get(&format!("/v1/reminders?{query}")).expect(200);
+        page["items"].as_array().expect("items").clone()
+    };
+    let needs = |of: &Value| of["document"]["needs"].as_array().expect("needs").clone();
+    let failed = found(&shop, "status=failed").remove(0);
+    shop.vehicle(failed["customer"].as_str().expect("an id"));
+    app.advance(TimeDelta::minutes(10));
+    app.run_tasks();
+    let shop = shop.again(&app);
+    let sent = found(&shop, "status=sent");
+    assert_eq!((sent.len(), server.seen().len()), (1, 1), "{sent:?}");
+    assert!(needs(&sent[0]).iter().all(|need| !needs(&failed).contains(need)), "{sent:?}");
+
+    app.advance(TimeDelta::days(14));
+    app.run_tasks();
+    let again = found(&shop.again(&app), "status=sent&kind=upkeep_follow_up");
+    assert_eq!((again.len(), server.seen().len()), (1, 2), "{again:?}");
+    let told = needs(&again[0]);
+    assert!(told.contains(&needs(&failed)[0]) && told.contains(&needs(&sent[0])[0]), "{again:?}");
 }
 
 #[test]

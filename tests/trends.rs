@@ -102,7 +102,10 @@ impl Past {
         };
         let norm = Some(StepNorm { minutes: 50.0, grade: 2, planned_minutes: 50.0 });
         let id = Id::new(db.now);
-        steps::insert(db, &NewStep { job, id, fields: &step, norm, worked_on: day, recorded_by: None })?;
+        steps::insert(
+            db,
+            &NewStep { job, van: None, id, fields: &step, norm, worked_on: day, recorded_by: None },
+        )?;
         jobs::finish(db, job, 2, (to, None), &[])?;
         Ok(())
     }

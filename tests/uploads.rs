@@ -44,6 +44,7 @@ fn a_photo_comes_in_pieces_and_is_picked_up_where_the_line_broke() {
         (200, "100000", "300000")
     );
     assert_eq!(head.header("cache-control"), "no-store");
+    assert_eq!(head.header("upload-metadata"), JPEG.1);
     add(client, &path, 0, &bytes[..100_000]).problem(409, "wrong_offset");
     client.get(&path).problem(409, "upload_incomplete");
     assert_eq!(add(client, &path, 100_000, &bytes[100_000..]).status, 204);
@@ -133,6 +134,9 @@ fn uploads_that_never_end_are_given_up_and_nonsense_is_told() {
         reply.problem(status, code);
         assert_eq!(reply.header("tus-resumable"), "1.0.0");
     }
+    let long = format!("filetype aW1hZ2UvanBlZw==,name {}", "A".repeat(2_000));
+    let long = [("upload-length", "10"), ("upload-metadata", long.as_str())];
+    shop.owner.send("POST", "/v1/uploads", &long, b"").problem(400, "bad_header");
     let options = app.client().send("OPTIONS", "/v1/uploads", &[], b"");
     assert_eq!((options.status, options.header("tus-version")), (204, "1.0.0"));
     assert_eq!(options.header("tus-extension"), "creation,checksum,expiration,termination");
@@ -200,4 +204,23 @@ fn uploads_that_no_photo_names_are_bounded_and_go_in_the_end() {
     app.run_tasks();
     shop = shop.again(&app);
     assert_eq!([&named, &waiting].map(|path| shop.owner.get(path).status), [200, 404]);
+}
+
+/// Whose network lets nothing but POST through says which method is meant; nowhere else is it heard.
+#[test]
+fn the_method_that_is_meant_is_told_in_a_header() {
+    let app = TestApp::start();
+    let client = app.shop("Shine").owner;
+    let path = begin(&client, "5").header("location").to_owned();
+    let meant = |method| client.send("POST", &path, &[TUS, ("x-http-method-override", method)], b"");
+    let bytes = [TUS, OCTETS, ("x-http-method-override", "PATCH"), ("upload-offset", "0")];
+    assert_eq!(client.send("POST", &path, &bytes, b"12345").header("upload-offset"), "5");
+    assert_eq!(meant("HEAD").header("upload-offset"), "5");
+    meant("NOT A METHOD").problem(400, "bad_header");
+    assert_eq!(meant("HEAD").header("tus-resumable"), "1.0.0");
+    meant("BREW").problem(405, "method_not_allowed");
+    assert_eq!(meant("DELETE").status, 204);
+    client.get(&path).problem(404, "not_found");
+    let elsewhere = client.send("POST", "/v1/customers", &[("x-http-method-override", "GET")], b"");
+    elsewhere.problem(415, "unsupported_media_type");
 }

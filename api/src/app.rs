@@ -4,11 +4,12 @@ use crate::auth::tokens::Keys;
 use crate::auth::{self, Caller};
 use crate::clock::{Clock, Stopwatch};
 use crate::config::Config;
+use crate::conventions::kept::KeptAnswers;
 use crate::conventions::once::InFlight;
 use crate::conventions::pace::Pace;
 use crate::db::kinds::Id;
 use crate::db::sync::clock;
-use crate::db::{Database, Db, OpenError, Sight, audit};
+use crate::db::{Database, Db, OpenError, Sight, Version, audit};
 use crate::dispatch::offers::StandingRounds;
 use crate::error::ApiError;
 use crate::handbooks::Handbooks;
@@ -44,6 +45,8 @@ pub struct App {
     pub pace: Arc<Pace>,
     /// How fast whoever comes with a signed link or call instead of a login may ask.
     pub link_pace: Arc<Pace>,
+    /// What was read by key, as long as nothing has changed.
+    pub kept_answers: KeptAnswers,
     /// The idempotency keys that are being worked on.
     pub in_flight: InFlight,
     /// One push of a shop after the other: on PostgreSQL many that wait for the same row cost more than they do.
@@ -84,6 +87,7 @@ impl App {
             standing: StandingRounds::default(),
             pace: Arc::new(Pace::new(config.requests_per_min)),
             link_pace: Arc::new(Pace::new(0)),
+            kept_answers: KeptAnswers::default(),
             in_flight: InFlight::default(),
             turns: Turns::default(),
             newest_changes: NewestChanges::default(),
@@ -127,6 +131,15 @@ impl App {
             Some(Ok(_connection)) => self.reading(caller, Sight::Latest, work)(),
             _ => self.read(caller, work).await,
         }
+    }
+
+    /// What the database is like now; an embedded one tells at once, and is not waited for in another thread.
+    pub async fn version(&self) -> Result<Version, ApiError> {
+        if self.database.location().is_sqlite() {
+            return Ok(self.database.version()?);
+        }
+        let database = self.database.clone();
+        blocking(vec![permit(&self.connections).await?], move || Ok(database.version()?)).await
     }
 
     fn reading<T, W>(

@@ -36,6 +36,7 @@ pub mod reply;
 pub mod route;
 pub mod routes;
 pub mod serve;
+pub mod stock;
 pub mod tasks;
 pub mod throughput;
 pub mod upkeep;

@@ -6,6 +6,7 @@ use crate::conventions::sunset;
 use crate::error::{FieldError, Problem, WindowOffer};
 use crate::route::Route;
 use crate::routes;
+use crate::routes::sync::shown;
 use actix_web::App;
 use serde_json::{Map, Value, json};
 use std::sync::LazyLock;
@@ -91,8 +92,9 @@ pub fn query_names(route: &Route) -> Vec<&'static str> {
 }
 
 fn make() -> Value {
-    let (_, frame) =
-        App::new().into_utoipa_app().openapi(Frame::openapi()).configure(routes::routes).split_for_parts();
+    let mut frame = Frame::openapi();
+    frame.merge(shown::Arguments::openapi());
+    let (_, frame) = App::new().into_utoipa_app().openapi(frame).configure(routes::routes).split_for_parts();
     let mut document = serde_json::to_value(frame).unwrap_or_default();
     flatten_schemas(&mut document);
     name_entries(&mut document);
@@ -266,11 +268,20 @@ fn tell_whom(document: &mut Value) {
     ));
 }
 
-/// What phones can say, below what the document says of pushing.
+/// What phones can say: a table below what the document says of pushing, and a schema for each command. Anything else of the
+/// same form is taken, too, and rejected alone.
 fn tell_commands(document: &mut Value) {
     let operation = &mut document["paths"]["/v1/sync/push"]["post"];
     let text = operation["description"].as_str().unwrap_or_default();
-    operation["description"] = json!(format!("{text}\n\n{}", routes::sync::commands::table()));
+    operation["description"] = json!(format!("{text}\n\n{}", shown::table()));
+    let schemas = &mut document["components"]["schemas"];
+    if let Some(known) = schemas.as_object_mut() {
+        let made = shown::schemas(known);
+        known.extend(made);
+    }
+    let named = |name: &str| json!({ "$ref": format!("#/components/schemas/{name}") });
+    let choice = json!({ "anyOf": [named("PushedMutation"), named(shown::COMMAND)] });
+    schemas["Push"]["properties"]["mutations"]["items"] = choice;
 }
 
 /// What parameters mean that have the same name in many operations.

@@ -71,7 +71,7 @@ pub fn withdraw(
 ) -> Result<(), ApiError> {
     for channel in channels {
         for purpose in purposes {
-            if customers::allows(db, customer, *channel, *purpose)? {
+            if !customers::is_withdrawn(db, customer, *channel, *purpose)? {
                 set_consent(db, customer, (*channel, *purpose), false, source)?;
             }
         }
@@ -87,7 +87,13 @@ pub fn set_consent(
     given: bool,
     source: &str,
 ) -> Result<(), ApiError> {
-    let line = ConsentFields { channel: Word(channel), purpose: Word(purpose), given, source: source.into() };
+    let line = ConsentFields {
+        channel: Word(channel),
+        purpose: Word(purpose),
+        given,
+        source: source.into(),
+        told_at: None,
+    };
     customers::insert_consent(db, customer, Id::new(db.now), &line)?;
     Ok(())
 }

@@ -52,6 +52,17 @@ pub enum RuleDays {
     },
 }
 
+impl RuleDays {
+    /// Most days from one to the next.
+    fn longest(&self) -> i64 {
+        match self {
+            RuleDays::Daily => 1,
+            RuleDays::Weekly { .. } => 7,
+            RuleDays::Monthly { .. } => 31,
+        }
+    }
+}
+
 /// One time that a rule names: the local time it is due, which may not exist, and the instant that stands for it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 pub struct Occurrence {
@@ -71,6 +82,20 @@ pub fn next_due(rule: &LocalRule, zone: Tz, after: DateTime<Utc>) -> Occurrence 
             return Occurrence { due_local, due_at };
         }
         date = plus_days(date, 1);
+    }
+}
+
+/// The last occurrence up to an instant.
+pub fn last_due(rule: &LocalRule, zone: Tz, at: DateTime<Utc>) -> Occurrence {
+    // No change of offset is as long as two days.
+    let before = within_calendar(at.naive_utc()).and_utc() - TimeDelta::days(rule.days.longest() + 2);
+    let mut last = next_due(rule, zone, before);
+    loop {
+        let next = next_due(rule, zone, last.due_at);
+        if next.due_at > at || next.due_at <= last.due_at {
+            return last;
+        }
+        last = next;
     }
 }
 

@@ -49,26 +49,22 @@ const MOST = 200;
 const JOURNAL_MS = 30 * 24 * 3600 * 1000;
 
 export class Phone {
-  kept: Kept;
   /** Tells what became of commands; set it before `sync`. */
   onResult: (result: Result) => void = () => {};
-  private readonly url: string;
-  private readonly token: () => Promise<string>;
-  private readonly store: Store;
   private running: Promise<State> | null = null;
   /** Until a server, or something before it, refuses what is packed. */
   private packs = true;
+  /** The copy was not what its checkpoint says: the server is told when everything is fetched anew. */
+  private differed = false;
   /** Somebody asked for a round while one was under way. */
   private again = false;
   /** Commands of the next push, at most: fewer while they are too large together. */
   private most = MOST;
 
-  private constructor(url: string, token: () => Promise<string>, store: Store, kept: Kept) {
-    this.url = url;
-    this.token = token;
-    this.store = store;
-    this.kept = kept;
-  }
+  private constructor(
+    private readonly url: string, private readonly token: () => Promise<string>, private readonly store: Store,
+    public kept: Kept,
+  ) {}
 
   /** Opens what was kept, or begins anew. `token` gives an access token that holds. */
   static async open(url: string, token: () => Promise<string>, store: Store): Promise<Phone> {
@@ -140,7 +136,7 @@ export class Phone {
     const sent_at = new Date().toISOString();
     const answer = await this.ask("POST", "/v1/sync/push", { device, epoch, sent_at, acknowledged_n, mutations });
     if (answer.status === 409 && answer.body.code === "device_forked") return this.beginLife();
-    if (answer.status === 409) return this.askAgain();
+    if (answer.status === 409 && ["stale_epoch", "gap"].includes(answer.body.code)) return this.askAgain();
     if (answer.status === 413 && mutations.length > 1) {
       this.most = Math.ceil(mutations.length / 2);
       return "go on";
@@ -161,7 +157,7 @@ export class Phone {
 
   private async pull(): Promise<State | "go on"> {
     const cursor = this.kept.staged ? this.kept.staged.cursor : this.kept.cursor;
-    const after = cursor ? `&cursor=${cursor}` : "";
+    const after = cursor ? `&cursor=${cursor}` : this.differed ? "&differed=true" : "";
     const answer = await this.ask("GET", `/v1/sync/pull?device=${this.kept.device}${after}`);
     if (answer.status === 400 && cursor) {
       // The server cannot read its own cursor any more (another key): begin anew.
@@ -170,8 +166,10 @@ export class Phone {
       return "go on";
     }
     if (failed(answer)) return this.trouble(answer);
+    this.differed = false;
     const page = answer.body;
-    if (page.epoch !== this.kept.epoch) return this.askAgain();
+    // A server that knows fewer commands than it acknowledged was restored, maybe without saying so.
+    if (page.epoch !== this.kept.epoch || page.last_n < this.kept.acknowledged_n) return this.askAgain();
     if (page.wipe) {
       this.kept.rows = {};
       this.kept.cursor = null;
@@ -195,6 +193,7 @@ export class Phone {
     if (Object.keys(rows).length !== page.checkpoint.count || (await digest(rows)) !== page.checkpoint.digest) {
       // Something went wrong, here or there: fetch everything. What was not sent yet stays.
       this.kept.cursor = null;
+      this.differed = true;
       return "offline";
     }
     return "quiet";
@@ -238,8 +237,8 @@ export class Phone {
       return "outdated";
     }
     if (answer.status === 422 && answer.body.errors?.[0]?.pointer === "/device") return this.askAgain();
-    // 408, 429, 5xx or no network: later, by itself. Anything else is a mistake of the app.
-    if (answer.status === 0 || answer.status === 408 || answer.status === 429 || answer.status >= 500) return "offline";
+    // 408, 409 (the office must mend something), 429, 5xx or no network: later. Anything else is a mistake of the app.
+    if ([0, 408, 409, 429].includes(answer.status) || answer.status >= 500) return "offline";
     throw new Error(`${answer.status} ${JSON.stringify(answer.body)}`);
   }
 

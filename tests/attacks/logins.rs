@@ -1,10 +1,12 @@
 //! Attacks 11 to 15 and 18 to 22: on logins. Refresh tokens that others hold, people who may no longer come in, guessing.
 
-use api::auth::passwords::MEMORY_KIB;
+use api::auth::passwords::{MEMORY_KIB, hash_now};
 use api::auth::throttle::Counts;
+use api::db::{Sight, logins, people};
 use chrono::TimeDelta;
 use serde_json::{Value, json};
 use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::mpsc;
 use tests::schema::NOBODY;
 use tests::{PASSWORD, PartnerApp, Reply, Shop, TestApp, base64url_json};
 
@@ -55,6 +57,37 @@ fn refresh(app: &TestApp, token: &Value) -> Reply {
 
 fn is_live(app: &TestApp, tokens: &Value) -> bool {
     app.client_with(tokens["access_token"].as_str().expect("a token")).get("/v1/me").status == 200
+}
+
+/// What a login is answered that has looked somebody up and waits for its hash while `change` is made.
+fn overtaken(app: &TestApp, shop: &Shop, email: &str, change: impl FnOnce()) -> Reply {
+    std::thread::scope(|scope| {
+        let (held, until_held) = mpsc::channel();
+        // As many as are hashed at a time.
+        let holds = [(); 2].map(|()| {
+            let (hold, until_dropped) = mpsc::channel::<()>();
+            let held = held.clone();
+            scope.spawn(move || {
+                let hash = app.app.hashing(move || {
+                    held.send(()).expect("the test waits");
+                    until_dropped.recv().ok();
+                    Ok(())
+                });
+                tests::wait_for(hash).expect("a turn");
+            });
+            hold
+        });
+        holds.iter().for_each(|_| until_held.recv().expect("a turn"));
+        let form = json!({ "shop": shop.id, "email": email, "password": PASSWORD });
+        let login = scope.spawn(move || app.client().post("/v1/login", &form));
+        // So many answers later it waits for its turn; if not, it is refused for what it finds after the change.
+        for _ in 0..20 {
+            app.client().get("/health").expect(200);
+        }
+        change();
+        drop(holds);
+        login.join().expect("a reply")
+    })
 }
 
 #[test]
@@ -182,6 +215,38 @@ fn attack_18_a_disabled_person_with_an_old_access_token() {
     app.log_in(shop.id, "d@shine.test").get("/v1/customers").problem(403, "forbidden");
 }
 
+/// Hashing takes turns: when it is done, what was looked up before may be so no more.
+#[test]
+fn attack_18_a_login_that_waits_for_its_hash_while_the_person_is_disabled() {
+    let app = TestApp::start();
+    let shop = app.shop("Shine");
+    let (id, _) = shop.hire(&app, "dispatcher", "d@shine.test");
+    let disable = || drop(shop.owner.post(&format!("/v1/people/{id}/disable"), &Value::Null).expect(200));
+    overtaken(&app, &shop, "d@shine.test", disable).problem(401, "unauthenticated");
+}
+
+#[test]
+fn attack_19_a_login_that_waits_for_its_hash_while_the_password_is_changed() {
+    let app = TestApp::start();
+    let (shop, now, database) = (app.shop("Shine"), app.clock.now(), &app.app.database);
+    let known = database.read(shop.id, now, Sight::Latest, |db| people::credentials(db, &shop.email));
+    let known = known.expect("credentials").expect("the owner");
+    let admitted = || database.write(shop.id, now, |db| people::admitted(db, &known)).expect("an answer");
+    assert!(admitted().is_some());
+    let hash = hash_now("kettle drum ash", app.app.config.password_memory_kib).expect("a hash");
+    let change = || {
+        let changed = database.write(shop.id, now, |db| {
+            let rev = people::find(db, shop.owner_id)?.expect("the owner").rev;
+            assert!(people::set_password(db, shop.owner_id, rev, &hash)?);
+            logins::revoke_all(db, shop.owner_id)
+        });
+        changed.expect("another password");
+    };
+    overtaken(&app, &shop, &shop.email, change).problem(401, "unauthenticated");
+    assert!(admitted().is_none(), "what was proved is not the password any more");
+    attempt(&app, &shop, "kettle drum ash", "").expect(200);
+}
+
 #[test]
 fn attack_19_a_stranger_who_stays_logged_in_after_the_password_was_changed() {
     let app = TestApp::shared();
@@ -269,6 +334,18 @@ fn attack_20_guesses_at_the_same_time() {
     // Two are hashed at a time; each may have passed the check before the other was counted.
     assert!((5..=8).contains(&judged) && told.iter().all(|status| [401, 429].contains(status)), "{told:?}");
     attempt(&app, &shop, PASSWORD, "").problem(429, "too_many_requests");
+}
+
+/// Whoever sits at an open login guesses no faster.
+#[test]
+fn attack_20_guessing_by_changing_the_password() {
+    let app = TestApp::start();
+    let shop = app.shop("Shine");
+    let wrong = json!({ "current": "a wrong guess", "new": "kettle drum ash" });
+    for _ in 0..5 {
+        shop.owner.put("/v1/me/password", &wrong).refused_at("/current", "wrong");
+    }
+    shop.owner.put("/v1/me/password", &wrong).problem(429, "too_many_requests");
 }
 
 /// Nobody learns whether an address is known: not by the answer, and not by how long it takes.

@@ -2,61 +2,141 @@
 //! server goes on.
 
 use super::logins::{ELSEWHERE, HOME, attempt, behind_a_proxy, fail};
+use super::shops::makes_under_id;
+use crate::constraints::{condition, filled, own_ids};
+use api::db::kinds::Id;
 use serde_json::{Value, json};
+use std::collections::BTreeSet;
 use std::io::{self, Read, Write};
 use std::net::{Shutdown, TcpStream};
 use std::time::Duration;
-use tests::schema::{NOBODY, operations, resolved, sample};
-use tests::{PASSWORD, TestApp, WHATEVER};
+use tests::phone::Phone;
+use tests::schema::{Operation, commands, operations, resolved, with_text};
+use tests::{PASSWORD, Reply, Shop, TestApp, WHATEVER};
 
 const JSON: (&str, &str) = ("content-type", "application/json");
 
-/// Every text of every body, every part of an address and every name of a query carries a piece of SQL: it is taken for
-/// the text that it is, or refused.
+/// A piece of SQL, and the same in an address.
+const EVIL: &str = "x'); DROP TABLE customer; --";
+const EVIL_ADDRESS: &str = "x'%29%3B%20DROP%20TABLE%20customer%3B%20--";
+
+/// It is taken for the text that it is, or refused.
+#[track_caller]
+fn is_calm(reply: &Reply) {
+    assert!(reply.status < 500, "{}: {}", reply.asked, reply.text);
+    assert!(!reply.text.to_lowercase().contains("syntax error"), "{}", reply.text);
+}
+
+/// Every text of every body and form, every part of an address and every name of a query carries a piece of SQL.
 #[test]
 fn attack_32_sql_in_every_text() {
     let app = TestApp::start();
     let shop = app.shop("Shine");
-    let evil = "x'); DROP TABLE customer; --";
-    let address = "x'%29%3B%20DROP%20TABLE%20customer%3B%20--";
-    shop.owner.post("/v1/customers", &json!({ "name": evil })).expect(201);
-    let mut sent = 0;
-    let mut calm = |reply: tests::Reply| {
-        assert!(reply.status < 500, "{}: {}", reply.asked, reply.text);
-        assert!(!reply.text.to_lowercase().contains("syntax error"), "{}", reply.text);
-        sent += 1;
-    };
+    let own = own_ids(&app, &shop);
+    shop.owner.post("/v1/customers", &json!({ "name": EVIL })).expect(201);
+    let (mut sent, mut places) = (0, BTreeSet::new());
     for operation in operations() {
         let kind = operation.body().map_or("application/json", |(kind, _)| kind);
-        let headers = [("content-type", kind), WHATEVER];
-        let path = ["{id}", "{record}", "{date}", "{week}", "{token}"]
+        let headers = [("content-type", kind), condition(&operation)];
+        let path = ["{id}", "{record}", "{date}", "{week}", "{token}", "{shop}"]
             .iter()
-            .fold(operation.path.clone(), |path, part| path.replace(part, address));
-        calm(shop.owner.send(&operation.method, &path, &headers, b"{}"));
-        let known = operation
-            .path
-            .replace("{id}", NOBODY)
-            .replace("{record}", NOBODY)
-            .replace("{date}", "2026-05-04");
+            .fold(operation.path.clone(), |path, part| path.replace(part, EVIL_ADDRESS));
+        is_calm(&shop.owner.send(&operation.method, &path, &headers, b"{}"));
+        let known = |id: &str| match makes_under_id(&operation) {
+            true => operation.path.replace("{id}", id),
+            false => filled(&operation.path, &own).replace("{shop}", &shop.id.to_string()),
+        };
         for (name, _) in operation.parameters("query") {
-            calm(shop.owner.send(&operation.method, &format!("{known}?{name}={address}"), &headers, b"{}"));
+            let path = format!("{}?{name}={EVIL_ADDRESS}", known(""));
+            is_calm(&shop.owner.send(&operation.method, &path, &headers, b"{}"));
+            sent += 1;
         }
-        let Some((_, schema)) = operation.body().filter(|(kind, _)| kind.ends_with("json")) else { continue };
-        let whole = sample(schema);
-        for (name, property) in resolved(schema)["properties"].as_object().into_iter().flatten() {
-            if resolved(property)["type"] == "string" {
-                let mut body = whole.clone();
-                body[name] = json!(evil);
-                calm(shop.owner.send(&operation.method, &known, &headers, body.to_string().as_bytes()));
-            }
+        for (pointer, text) in texts(&operation) {
+            let path = known(Id::new(app.clock.now()).as_str());
+            is_calm(&shop.owner.send(&operation.method, &path, &headers, text.as_bytes()));
+            places.insert(format!("{}{pointer}", operation.name()));
+            sent += 1;
         }
     }
-    assert!(sent > 200, "only {sent} requests were sent");
-    let found = shop.owner.get("/v1/customers").expect(200);
-    assert!(
-        found["items"].as_array().is_some_and(|all| all.iter().any(|one| one["name"] == evil)),
-        "{found}"
-    );
+    assert!(sent > 450, "only {sent} texts were sent");
+    for place in [
+        "POST /v1/customers/site/access_note",
+        "POST /v1/vehicles/document/parking/0/name",
+        "PATCH /v1/vehicles/{id}/registration",
+        "POST /v1/jobs/options/0",
+        "POST /oauth/token/client_secret",
+    ] {
+        assert!(places.contains(place), "{place} is not among {places:?}");
+    }
+    customers_are_there(&shop);
+}
+
+/// Bodies and forms of an operation with the piece of SQL in the place of one text each, and where.
+fn texts(operation: &Operation) -> Vec<(String, String)> {
+    let Some((kind, schema)) = operation.body() else { return Vec::new() };
+    if kind.ends_with("json") {
+        let all = with_text(schema, EVIL).into_iter();
+        return all.map(|(pointer, body)| (pointer, body.to_string())).collect();
+    }
+    if !kind.ends_with("urlencoded") {
+        return Vec::new();
+    }
+    let fields = resolved(schema)["properties"].as_object().into_iter().flatten();
+    let names: Vec<&String> = fields.map(|(name, _)| name).collect();
+    let form = |evil: &String| {
+        let field = |name: &&String| {
+            let value = match (*name == evil, name.as_str()) {
+                (true, _) => EVIL_ADDRESS,
+                (false, "grant_type") => "client_credentials",
+                (false, _) => "a",
+            };
+            format!("{name}={value}")
+        };
+        (format!("/{evil}"), names.iter().map(field).collect::<Vec<_>>().join("&"))
+    };
+    names.iter().map(|evil| form(evil)).collect()
+}
+
+/// The table of customers is still there, with the one whose name is a piece of SQL.
+fn customers_are_there(shop: &Shop) {
+    let found = shop.owner.get("/v1/customers?limit=200").expect(200);
+    let customers = found["items"].as_array().expect("customers");
+    assert!(customers.iter().any(|one| one["name"] == EVIL), "{found}");
+}
+
+/// The same in every text of what phones say.
+#[test]
+fn attack_32_sql_in_what_phones_say() {
+    let app = TestApp::start();
+    let shop = app.shop("Shine");
+    let job = shop.ready_job(&app);
+    shop.owner.post("/v1/customers", &json!({ "name": EVIL })).expect(201);
+    shop.owner.post(&job.path("plan"), &json!({})).expect(201);
+    let now = app.clock.now();
+    let mut phone = Phone::with_clock(now);
+    phone.sync(&job.technician, &now.to_string());
+    let mut said = Vec::new();
+    for (word, schema) in commands() {
+        said.extend(with_text(schema, EVIL).into_iter().map(|(_, args)| (word, args)));
+    }
+    assert!(said.len() > 40, "only {} texts", said.len());
+    // The word itself is a text, too.
+    said.push((EVIL, json!({})));
+    let said: Vec<Value> = said
+        .iter()
+        .zip(1..)
+        .map(|((word, args), n)| {
+            json!({ "n": n, "id": Id::new(now), "type": word, "job": job.id, "occurred_at": now, "base_rev": 1,
+                "args": args })
+        })
+        .collect();
+    let push =
+        json!({ "device": phone.kept.device, "epoch": phone.kept.epoch, "sent_at": now, "mutations": said });
+    let taken = job.technician.post("/v1/sync/push", &push);
+    is_calm(&taken);
+    assert_eq!(taken.expect(200)["results"].as_array().map(Vec::len), Some(said.len()));
+    is_calm(&shop.owner.get("/v1/inbox?limit=200"));
+    customers_are_there(&shop);
 }
 
 #[test]

@@ -1,10 +1,11 @@
 //! Attacks 23 to 25: from one shop into another, by ids, cursors, tags and secret addresses.
 
+use api::db::kinds::{Id, Instant};
 use chrono::TimeDelta;
 use serde_json::{Value, json};
 use std::collections::{BTreeMap, BTreeSet};
 use tests::phone::Phone;
-use tests::schema::{NOBODY, Operation, ids, operations};
+use tests::schema::{NOBODY, Operation, commands, ids, operations};
 use tests::{Client, ReadyJob, Reply, Shop, TestApp, WHATEVER};
 
 /// One of everything that has an address, by the beginning of its address; `record` is a step of the job, `delivery` one
@@ -108,12 +109,17 @@ pub fn send(client: &Client, operation: &Operation, path: &str, body: Option<&Va
 pub fn body(operation: &Operation, own: &Things) -> Option<Value> {
     let mut body = example(operation)?;
     let (_, schema) = operation.body()?;
+    name_own(&mut body, schema, own);
+    Some(body)
+}
+
+/// Puts this shop's ids where a value of this schema has some.
+fn name_own(value: &mut Value, schema: &Value, own: &Things) {
     for pointer in ids(schema) {
-        if let Some(place) = body.pointer_mut(&pointer) {
+        if let Some(place) = value.pointer_mut(&pointer) {
             *place = json!(own[kind_of(&pointer)]);
         }
     }
-    Some(body)
 }
 
 /// What an id at this place of a body names.
@@ -127,6 +133,8 @@ fn kind_of(pointer: &str) -> &'static str {
         "job" | "rework_of" | "frozen" => "jobs",
         "device" => "devices",
         "id" | "depends_on" => "inbox",
+        "record" => "record",
+        "upload" => "uploads",
         other => panic!("what does {other:?} name?"),
     }
 }
@@ -223,7 +231,7 @@ fn attack_24_an_own_parent_with_a_foreign_child() {
 }
 
 /// Makes something under an id of the client's own: another shop's id is as good as any.
-fn makes_under_id(operation: &Operation) -> bool {
+pub fn makes_under_id(operation: &Operation) -> bool {
     operation.method == "PUT" && operation.of["responses"]["201"].is_object()
 }
 
@@ -237,7 +245,7 @@ fn attack_25_ids_of_another_shop_in_bodies_and_queries() {
     let open = ours.job(&ours.vehicle(&own["customers"]));
     let offers = ours.partner(&app, &["offers:write"]);
     let (mut placed, mut asked) = (BTreeSet::new(), 0);
-    // What phones say is parked where it names nothing of theirs, and tests of its own look at that.
+    // What phones say is answered one by one: the test below looks at that.
     for operation in operations().iter().filter(|one| one.is_guarded() && one.path != "/v1/sync/push") {
         let kind = operation.path.split('/').nth(2).unwrap_or_default();
         let mut id = own.get(kind).cloned().unwrap_or_default();
@@ -294,6 +302,121 @@ fn attack_25_ids_of_another_shop_in_bodies_and_queries() {
         assert!(placed.contains(pointer), "{pointer} was never told as the place: {placed:?}");
     }
     assert!(asked >= 6, "only {asked} queries were asked");
+}
+
+/// Made from the document: what phones say of another shop's things, whatever it is and wherever it is named, is answered
+/// like what they say of nothing, and nothing of that shop is changed by it.
+#[test]
+fn attack_25_ids_of_another_shop_in_what_phones_say() {
+    let app = TestApp::start();
+    let (mut ours, mut theirs) = (app.shop("Shine"), app.shop("Gleam"));
+    let (foreign, _) = things(&app, &mut theirs);
+    let (own, job) = things(&app, &mut ours);
+    let theirs = theirs.again(&app);
+    let before = all_read(&theirs.owner, &foreign);
+    assert!(before.len() > 50, "only {} answers", before.len());
+    let now = app.clock.now();
+    let mut places = BTreeSet::new();
+    for client in [&ours.owner, &job.technician] {
+        let mut phone = Phone::with_clock(now);
+        phone.sync(client, &now.to_string());
+        let push = |device: &str, said: &[&Value]| {
+            let epoch = phone.kept.epoch.as_deref();
+            let body = json!({ "device": device, "epoch": epoch, "sent_at": now, "mutations": said });
+            client.post("/v1/sync/push", &body)
+        };
+        let [found, unknown] = [foreign["devices"].as_str(), NOBODY].map(|device| {
+            let reply = push(device, &[]);
+            (reply.status, reply.text.replace(reply.header("x-request-id"), ""))
+        });
+        assert_eq!((found.0, &found), (422, &unknown));
+        let said = said_of(&own, &foreign, now);
+        let mut results = Vec::new();
+        for some in said.chunks(200) {
+            let some: Vec<&Value> = some.iter().map(|(_, _, one)| one).collect();
+            let answer = push(&phone.kept.device, &some).expect(200);
+            results.extend(answer["results"].as_array().expect("results").clone());
+        }
+        // Of each place in each command the last one names what nothing is.
+        let of_place = foreign.len() + 1;
+        for (said, results) in said.chunks(of_place).zip(results.chunks(of_place)) {
+            let plain = |((_, id, _), result): (&Said, &Value)| with_nobody(result, id);
+            let told: BTreeSet<String> = said.iter().zip(results).map(plain).collect();
+            assert_eq!(told.len(), 1, "{} {}: {told:?}", said[0].2["type"], said[0].0);
+            places.insert((said[0].0.clone(), why(&results[0])));
+        }
+    }
+    let expected = [
+        ("/args/corrected/technician", "/corrected/technician"),
+        ("/args/record", "dependency_missing"),
+        ("/args/technician", "/technician"),
+        ("/args/upload", "applied"),
+        ("/depends_on/0", "dependency_missing"),
+        ("/job", "change_requested"),
+        ("/job", "not_theirs"),
+    ];
+    let expected = expected.map(|(place, why)| (place.to_owned(), why.to_owned()));
+    assert_eq!(places, expected.into_iter().collect());
+    assert_eq!(all_read(&theirs.owner, &foreign), before);
+}
+
+/// Where in a command an id stands, the id, and the command.
+type Said = (String, String, Value);
+
+/// Every command, with every foreign id, and then that of nobody, in every place for one.
+fn said_of(own: &Things, foreign: &Things, now: Instant) -> Vec<Said> {
+    let mut said: Vec<Said> = Vec::new();
+    for (word, schema) in commands() {
+        let mut args = schema["example"].clone();
+        name_own(&mut args, schema, own);
+        let whole =
+            json!({ "type": word, "job": own["jobs"], "occurred_at": now, "base_rev": 1, "args": args });
+        let places = ids(schema).into_iter().map(|pointer| format!("/args{pointer}"));
+        for place in places.chain(["/job", "/depends_on/0"].map(str::to_owned)) {
+            for id in foreign.values().map(String::as_str).chain([NOBODY]) {
+                let mut one = whole.clone();
+                put(&mut one, &place, json!(id));
+                one["n"] = json!(said.len() + 1);
+                one["id"] = json!(Id::new(now));
+                said.push((place.clone(), id.to_owned(), one));
+            }
+        }
+    }
+    said
+}
+
+/// What became of a command, as if it had named nobody.
+fn with_nobody(result: &Value, id: &str) -> String {
+    let mut result = result.clone();
+    (result["n"], result["id"]) = (Value::Null, Value::Null);
+    result.to_string().replace(id, NOBODY)
+}
+
+/// The place that was told, else the code, else what became of it.
+fn why(result: &Value) -> String {
+    let reason = &result["reason"];
+    let told = reason["errors"][0]["pointer"].as_str().or(reason["code"].as_str());
+    told.or(result["outcome"].as_str()).expect("a word").to_owned()
+}
+
+/// Everything that this client can read, by address.
+fn all_read(client: &Client, things: &Things) -> BTreeMap<String, String> {
+    let mut read = BTreeMap::new();
+    for operation in operations().iter().filter(|one| one.method == "GET" && one.is_guarded()) {
+        // These go on, or need a phone.
+        if operation.path.ends_with("/events") || operation.path.starts_with("/v1/sync/") {
+            continue;
+        }
+        let kind = operation.path.split('/').nth(2).expect("a collection");
+        let path = operation.path.replace("{id}", things.get(kind).map_or(NOBODY, String::as_str));
+        let path = path.replace("{record}", &things[record_of(kind)]).replace("{date}", "2026-05-04");
+        let query = if operation.path == "/v1/rounds" { "?date=2026-05-04" } else { "" };
+        let reply = client.get(&format!("{path}{query}"));
+        if reply.status == 200 {
+            read.insert(reply.asked, reply.text);
+        }
+    }
+    read
 }
 
 /// Sets a value and what is around it.

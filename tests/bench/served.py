@@ -18,8 +18,9 @@ class Api:
     def __init__(self, base, token=None):
         self.base, self.token = base, token
 
-    def ask(self, method, path, body=None, form=None, raw=False):
-        data, headers = None, {"user-agent": "checks"}
+    def ask(self, method, path, body=None, form=None, raw=False, more=None):
+        """`more`: further headers."""
+        data, headers = None, {"user-agent": "checks", **(more or {})}
         if form is not None:
             data, headers["content-type"] = urllib.parse.urlencode(form).encode(), "application/x-www-form-urlencoded"
         elif body is not None:

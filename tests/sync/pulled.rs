@@ -1,7 +1,8 @@
 //! What phones are told: what they hold, page by page, and that it changes.
 
 use super::{NOBODY, NOW, Scene, comment, push, text};
-use api::db::{Db, schema};
+use api::db::kinds::Id;
+use api::db::{Db, job_comments, schema};
 use api::tasks::{purge_sync, worker};
 use chrono::TimeDelta;
 use diesel::prelude::*;
@@ -148,6 +149,38 @@ fn what_is_written_down_of_a_view_is_mended_every_night() {
         wait_for(purge_sync::run(&scene.app.app, scene.shop.id)).expect("it is looked through");
         assert_eq!(vans(), (1, true));
     }
+    // Or as soon as a phone says that it holds something else than it is told.
+    assert_eq!(database.write(scene.shop.id, now, lose).expect("a fault"), 1);
+    assert_eq!(vans(), (0, false));
+    let path = format!("/v1/sync/pull?device={}&differed=true", scene.phone.kept.device);
+    scene.shop.owner.get(&path).refused_at("/device", "unknown");
+    scene.job.technician.get(&path).expect(200);
+    assert_eq!(vans(), (1, true));
+}
+
+/// A view that is read in parts, as there is so much of it.
+#[test]
+fn a_large_view_is_whole() {
+    let scene = Scene::new();
+    let other = scene.shop.job(&scene.shop.vehicle(&scene.shop.customer("Other")));
+    let (colleague, client) = scene.shop.hire(&scene.app, "technician", "colleague@shine.test");
+    let crew = json!({ "van": null, "start_at": null, "technicians": [scene.job.technician_id, colleague] });
+    for job in [&scene.job.id, &other] {
+        scene.shop.owner.put(&format!("/v1/jobs/{job}/assignment"), &crew).expect(200);
+    }
+    let jobs: Vec<Id> = [&scene.job.id, &other].map(|id| id.parse().expect("an id")).into();
+    let (by, now) = (colleague.parse::<Id>().expect("an id"), scene.app.clock.now());
+    let many = |db: &mut Db<'_>| {
+        (0..8_000_usize).try_for_each(|n| job_comments::insert(db, jobs[n % 2], Id::new(now), by, "hello"))
+    };
+    scene.app.app.database.write(scene.shop.id, now, many).expect("comments");
+    let (mut told, mut first) = (scene.phone, Phone::with_clock(now));
+    told.sync(&scene.job.technician, NOW);
+    // Both have compared the digest.
+    first.sync(&client, NOW);
+    assert_eq!(first.kept.rows.keys().filter(|(kind, _)| kind == "comment").count(), 8_000);
+    let held = |phone: &Phone| phone.kept.rows.keys().cloned().collect::<Vec<_>>();
+    assert_eq!(held(&told), held(&first));
 }
 
 /// Another release brings other standard tables without anybody having changed anything.

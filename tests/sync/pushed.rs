@@ -1,6 +1,7 @@
 //! What phones say: each command once and in order, and what becomes of those that cannot be done.
 
 use super::{NOBODY, NOW, Scene, comment, push, text};
+use api::db::kinds::Id;
 use chrono::TimeDelta;
 use flate2::Compression;
 use flate2::write::GzEncoder;
@@ -8,6 +9,7 @@ use serde_json::{Value, json};
 use std::io::Write;
 use tests::Client;
 use tests::phone::Phone;
+use tests::schema::{Broken, broken, commands};
 
 /// Everything a day needs works from the phone, told when it is back in reach.
 #[test]
@@ -63,6 +65,22 @@ fn a_whole_day_is_worked_without_a_network() {
         (&json!(record), &json!(7.0), &json!(2))
     );
     assert_eq!(scene.holds("job")[0]["status"], "finished");
+    // What was beaten stays to be read, with its reason.
+    let said = scene.shop.owner.get(&scene.job.path("step-states")).expect(200)["items"].clone();
+    let told: Vec<String> = said
+        .as_array()
+        .expect("a list")
+        .iter()
+        .flat_map(|one| {
+            one["said"]
+                .as_array()
+                .expect("a list")
+                .iter()
+                .map(|act| format!("{} {}", text(&one["step"]), text(&act["act"])))
+        })
+        .collect();
+    assert_eq!(told, ["C02 start", "C02 complete", "D03 skip", "F02 complete"]);
+    assert_eq!(said[1]["said"][0]["reason"], "no fallout felt");
     // What comes after the end is told all the same, and ending twice is ending once.
     scene.says("finish", json!({}));
     scene.says("comment", json!({ "text": "Forgot the mitt." }));
@@ -441,4 +459,119 @@ fn a_push_may_be_packed_and_is_no_larger_for_that() {
     send("gzip", "f", &small[..small.len() - 9]).problem(400, "broken_json");
     // Two megabytes of spaces.
     send("x-gzip", "g", &packed(&vec![b' '; 2 << 20])).problem(413, "too_large");
+}
+
+/// Each rule that the document states of a command's arguments is kept: broken on purpose, the command is rejected alone, and
+/// told where.
+#[test]
+fn every_documented_rule_of_a_command_is_kept() {
+    let scene = Scene::new();
+    let (device, epoch) =
+        (scene.phone.kept.device.clone(), scene.phone.kept.epoch.clone().expect("an epoch"));
+    let now = scene.app.clock.now();
+    // Else single fields of it have nothing to be written into.
+    scene.shop.owner.put(&scene.job.path("arrival"), &json!({ "arrived_at": NOW })).expect(200);
+    let mut tried: Vec<(&str, Broken)> = Vec::new();
+    for (word, args) in commands() {
+        // What is no object cannot be taken apart: of that the whole push is told.
+        tried.extend(
+            broken(args, true).into_iter().filter(|one| one.value.is_object()).map(|one| (word, one)),
+        );
+    }
+    assert!(tried.len() > 150, "only {} rules were broken", tried.len());
+    let mut faults = Vec::new();
+    for (page, some) in tried.chunks(200).enumerate() {
+        let said: Vec<Value> = some
+            .iter()
+            .zip(page * 200 + 1..)
+            .map(|((word, one), n)| {
+                json!({ "n": n, "id": Id::new(now), "type": word, "job": scene.job.id, "occurred_at": NOW,
+                    "base_rev": 1, "args": one.value })
+            })
+            .collect();
+        let answer = push(&scene.job.technician, &device, &epoch, &said).expect(200);
+        for ((word, one), result) in some.iter().zip(answer["results"].as_array().expect("results")) {
+            let errors = result["reason"]["errors"].as_array().into_iter().flatten();
+            let fits =
+                |at: &str| if one.within_choice { one.pointer.starts_with(at) } else { at == one.pointer };
+            let told = errors.filter_map(|error| error["pointer"].as_str()).any(fits);
+            if result["outcome"] != "rejected" || !told {
+                faults.push(format!("{word} {} {} {}: {result}", one.rule, one.pointer, one.value));
+            }
+        }
+    }
+    assert!(faults.is_empty(), "{} of {}:\n{}", faults.len(), tried.len(), faults.join("\n"));
+}
+
+/// Each command's schema takes what the server takes: null for what may be emptied, and nothing for what may be left out.
+#[test]
+fn the_schema_of_a_command_takes_what_the_server_takes() {
+    let schemas = &api::openapi::document()["components"]["schemas"];
+    let touch = &schemas["ArrivalTouch"]["properties"];
+    for (field, may_be_null) in
+        [("arrived_at", false), ("no_show", true), ("travel_min", true), ("note", true)]
+    {
+        let choices = [&touch[field]["type"], &touch[field]["oneOf"]];
+        let takes_null = choices.iter().any(|one| one.to_string().contains("null\""));
+        assert_eq!(takes_null, may_be_null, "{field}");
+    }
+    let needs = |name: &str, field: &str| {
+        schemas[name]["required"].as_array().expect("fields").iter().any(|one| one == field)
+    };
+    let of = ["CommentCommand", "InspectCommand", "FinishCommand", "ReopenStepCommand"];
+    assert_eq!(of.map(|name| needs(name, "args")), [true, true, false, true]);
+    assert_eq!(of.map(|name| needs(name, "base_rev")), [false, false, false, true]);
+}
+
+/// What is used is an entry, never a total: it is taken though the van cannot have had so much, and the office is shown it
+/// once.
+#[test]
+fn more_than_the_van_had_is_taken_and_shown_to_the_office() {
+    let mut scene = Scene::new();
+    scene.shop.wait(&scene.app, &mut scene.job, TimeDelta::hours(4));
+    let van = format!("/v1/vans/{}", scene.job.van);
+    let counted = |at: &str, ml: f64| json!({ "checked_at": at, "items": [{ "item": "iron_remover", "left": ml }, { "item": "clay_towel", "left": 2 }] });
+    scene.shop.owner.post(&format!("{van}/checks"), &counted("2026-05-04T07:00:00Z", 500.0)).expect(201);
+    let stock = |scene: &Scene| {
+        let items = scene.shop.owner.get(&format!("{van}/stock")).expect(200)["items"].clone();
+        let of = |one: &Value| (text(&one["product"]), one["used_ml"].as_i64(), one["left_ml"].as_i64());
+        items.as_array().expect("a list").iter().map(of).collect::<Vec<_>>()
+    };
+    let left = |used: i64, left: i64| vec![("iron_remover".to_owned(), Some(used), Some(left))];
+    assert_eq!(stock(&scene), left(0, 500));
+    let mut records = Vec::new();
+    for (started_at, ml) in [("06:30", 900), ("08:10", 300), ("08:20", 250), ("08:30", 10)] {
+        let mut step = scene.step();
+        step["started_at"] = json!(format!("2026-05-04T{started_at}:00Z"));
+        step["products"] = json!([{ "product": "iron_remover", "ml": ml }]);
+        records.push((scene.says("record_step", step.clone()), step));
+        scene.sync();
+    }
+    // Begun before the count is none of it; only the one that brought it below nothing is shown.
+    assert_eq!(stock(&scene), left(560, -60));
+    let inbox = scene.inbox();
+    assert_eq!(inbox.len(), 1, "{inbox:?}");
+    assert_eq!((&inbox[0]["id"], &inbox[0]["outcome"]), (&json!(records[2].0), &json!("applied")));
+    assert_eq!(inbox[0]["reason"]["code"], "stock_below_zero");
+    // Corrected, taken back, counted again.
+    let (wrong, mut step) = records[1].clone();
+    step["products"] = json!([{ "product": "iron_remover", "ml": 30 }]);
+    scene.says("correct_record", json!({ "record": wrong, "reason": "a zero too many", "corrected": step }));
+    scene.says("void_record", json!({ "record": records[2].0, "reason": "another van's" }));
+    scene.sync();
+    assert_eq!(stock(&scene), left(40, 460));
+    // A correction may bring it below nothing, too.
+    let (last, mut step) = records[3].clone();
+    step["products"] = json!([{ "product": "iron_remover", "ml": 900 }]);
+    scene.says(
+        "correct_record",
+        json!({ "record": last, "reason": "a zero was missing", "corrected": step.clone() }),
+    );
+    scene.sync();
+    assert_eq!((stock(&scene), scene.inbox().len()), (left(930, -430), 2));
+    step["products"] = json!([{ "product": "iron_remover", "ml": 10 }]);
+    scene.says("correct_record", json!({ "record": last, "reason": "no, it was not", "corrected": step }));
+    scene.sync();
+    scene.shop.owner.post(&format!("{van}/checks"), &counted("2026-05-04T08:25:00Z", 100.0)).expect(201);
+    assert_eq!(stock(&scene), left(10, 90));
 }

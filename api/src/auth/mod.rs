@@ -27,7 +27,7 @@ use std::sync::Arc;
 use utoipa::ToSchema;
 
 /// What a person may do in the shop; `access` has the table.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Role {
     Owner,

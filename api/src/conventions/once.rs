@@ -95,7 +95,10 @@ impl Attempt {
 
     /// Keeps the reply in the transaction that [`Attempt::begin`] took the key in.
     pub fn keep(&self, db: &mut Db<'_>, reply: &Reply) -> Result<(), ApiError> {
-        Ok(kept_replies::set_reply(db, &self.place, &self.close(reply)?)?)
+        match kept_replies::set_reply(db, &self.place, &self.close(reply)?)? {
+            true => Ok(()),
+            false => Err(unsealed("its place is gone")),
+        }
     }
 
     fn close(&self, reply: &Reply) -> Result<String, ApiError> {

@@ -1,5 +1,5 @@
 //! What serde takes although the document has it otherwise: a list for an object, its fields by place, and numbers beyond
-//! 32 bits with a sign. Both are refused.
+//! 32 bits with a sign. Both are refused, and so is a body where the document has none.
 
 use crate::error::ApiError;
 use crate::openapi;
@@ -22,6 +22,17 @@ pub fn keeps_shape(schema: Option<&Value>, bytes: &[u8]) -> Result<(), ApiError>
     match misfit(schema, &body, "") {
         Some((pointer, code, text)) => Err(ApiError::field(pointer, code, text)),
         None => Ok(()),
+    }
+}
+
+/// Refuses a body where none is taken: it would be dropped unread. Blanks, null and an object without fields say nothing.
+pub fn must_say_nothing(body: &[u8]) -> Result<(), ApiError> {
+    let said = body.trim_ascii();
+    let fields = said.strip_prefix(b"{").and_then(|rest| rest.strip_suffix(b"}"));
+    let has_none = fields.is_some_and(|fields| fields.trim_ascii().is_empty());
+    match said.is_empty() || said == b"null" || has_none {
+        true => Ok(()),
+        false => Err(ApiError::field("", "no_body", "this operation takes no body")),
     }
 }
 
@@ -69,8 +80,18 @@ fn is_object(schema: &Value) -> bool {
 
 #[cfg(test)]
 mod tests {
-    use super::misfit;
+    use super::{misfit, must_say_nothing};
     use serde_json::{Value, json};
+
+    #[test]
+    fn what_says_nothing_may_be_sent_anywhere() {
+        for nothing in ["", " \n", "null", "\tnull ", "{}", "{ \n}", " {} "] {
+            assert!(must_say_nothing(nothing.as_bytes()).is_ok(), "{nothing:?}");
+        }
+        for something in ["{\"a\":1}", "[]", "0", "{", "}", "{{}}", "null null", "a=b"] {
+            assert!(must_say_nothing(something.as_bytes()).is_err(), "{something:?}");
+        }
+    }
 
     #[test]
     fn a_list_stands_for_no_object_and_a_number_keeps_its_bits() {

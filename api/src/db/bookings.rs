@@ -1,9 +1,9 @@
 //! Jobs that partner apps propose, until the office has answered.
 
-use super::Db;
 use super::jobs::{JobFields, ordinary, typical};
 use super::kinds::{Doc, Id, Instant, Word};
 use super::schema::{booking, job, vehicle};
+use super::{Db, MultiBackend};
 use crate::check::{Check, Checker};
 use diesel::prelude::*;
 use serde::{Deserialize, Serialize};
@@ -108,11 +108,31 @@ pub fn insert_accepted(db: &mut Db<'_>, id: Id, app: Id, fields: &BookingFields,
     settle(db, id, BookingStatus::Accepted, None, Some(job)).map(|_| ())
 }
 
-pub fn find(db: &mut Db<'_>, id: Id) -> QueryResult<Option<Booking>> {
-    booking::table.find((db.shop, id)).select(Booking::as_select()).first(db.conn).optional()
+/// Those that became a job of these customers', and those for their vehicles that never became one.
+fn of_customers(shop: Id, of: &[Id]) -> booking::BoxedQuery<'static, MultiBackend> {
+    let jobs = job::table.filter(job::shop.eq(shop).and(job::customer.eq_any(of.to_vec())));
+    let vehicles = vehicle::table.filter(vehicle::shop.eq(shop).and(vehicle::customer.eq_any(of.to_vec())));
+    let jobless = booking::job.is_null().and(booking::vehicle.eq_any(vehicles.select(vehicle::id)));
+    booking::table
+        .filter(booking::shop.eq(shop))
+        .filter(booking::job.eq_any(jobs.select(job::id.nullable())).or(jobless))
+        .into_boxed()
 }
 
-/// The newest first; of an app, in a state, or all.
+/// Those of customers for whom the caller may act.
+fn reached(db: &Db<'_>) -> booking::BoxedQuery<'static, MultiBackend> {
+    match &db.granted {
+        Some(granted) => of_customers(db.shop, granted),
+        None => booking::table.filter(booking::shop.eq(db.shop)).into_boxed(),
+    }
+}
+
+/// A booking, if the caller may act for its customer.
+pub fn find(db: &mut Db<'_>, id: Id) -> QueryResult<Option<Booking>> {
+    reached(db).filter(booking::id.eq(id)).select(Booking::as_select()).first(db.conn).optional()
+}
+
+/// Those of customers for whom the caller may act, the newest first; of an app, in a state, or all.
 pub fn list(
     db: &mut Db<'_>,
     app: Option<Id>,
@@ -120,7 +140,7 @@ pub fn list(
     before: Option<Id>,
     limit: i64,
 ) -> QueryResult<Vec<Booking>> {
-    let mut rows = booking::table.filter(booking::shop.eq(db.shop)).into_boxed();
+    let mut rows = reached(db);
     if let Some(app) = app {
         rows = rows.filter(booking::app.eq(app));
     }
@@ -135,15 +155,7 @@ pub fn list(
 
 /// Those that became a job of a customer's, and those for their vehicles that never became one, the oldest first.
 pub fn of_customer(db: &mut Db<'_>, of: Id) -> QueryResult<Vec<Booking>> {
-    let jobs = job::table.filter(job::shop.eq(db.shop).and(job::customer.eq(of)));
-    let vehicles = vehicle::table.filter(vehicle::shop.eq(db.shop).and(vehicle::customer.eq(of)));
-    let jobless = booking::job.is_null().and(booking::vehicle.eq_any(vehicles.select(vehicle::id)));
-    booking::table
-        .filter(booking::shop.eq(db.shop))
-        .filter(booking::job.eq_any(jobs.select(job::id.nullable())).or(jobless))
-        .order(booking::id)
-        .select(Booking::as_select())
-        .load(db.conn)
+    of_customers(db.shop, &[of]).order(booking::id).select(Booking::as_select()).load(db.conn)
 }
 
 /// The jobs that came of an app's bookings.

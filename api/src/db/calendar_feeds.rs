@@ -13,7 +13,8 @@ use utoipa::ToSchema;
 #[serde(deny_unknown_fields)]
 #[diesel(table_name = calendar_feed)]
 pub struct CalendarFeedFields {
-    /// The technician; absent: the caller. A partner app has the visits that came of its own bookings.
+    /// The technician; absent: the caller. A partner app has the visits that came of its own bookings, as long as it may
+    /// act for their customers.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub person: Option<Id>,
     /// Also which vehicle and, for people of the shop, whose it is. Whoever has the address can read it.

@@ -140,17 +140,35 @@ pub struct ConsentFields {
     /// How it was told: `signed form`, `by phone`, `reply STOP`, ...
     #[schema(min_length = 1, max_length = 200)]
     pub source: String,
+    /// When the customer said it, on paper or by phone; absent: as it is written down. What was said last is in force,
+    /// however late it is written down.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub told_at: Option<Instant>,
 }
 
-/// One line of a customer's consent history; the newest of a channel and purpose is in force.
+/// One line of a customer's consent history; of a channel and purpose what was said last is in force.
 #[derive(Debug, Clone, Serialize, ToSchema, Queryable, Selectable)]
 #[diesel(table_name = consent)]
 pub struct Consent {
     pub id: Id,
+    /// When it was written down.
     pub at: Instant,
     #[serde(flatten)]
     #[diesel(embed)]
     pub fields: ConsentFields,
+}
+
+impl Consent {
+    /// When the customer said it.
+    pub fn said_at(&self) -> Instant {
+        self.fields.told_at.map_or(self.at, |told_at| told_at.min(self.at))
+    }
+}
+
+/// Which of the lines of one channel and purpose is in force: what was said last; of what was said at one instant, what
+/// was written down last, and of that the withdrawal.
+fn in_force<'a>(lines: impl IntoIterator<Item = &'a Consent>) -> Option<&'a Consent> {
+    lines.into_iter().max_by_key(|line| (line.said_at(), line.at, !line.fields.given))
 }
 
 impl Check for CustomerFields {
@@ -381,8 +399,8 @@ pub fn is_served_by(db: &mut Db<'_>, id: Id, technician: Id) -> QueryResult<bool
     Ok(found.is_some())
 }
 
-/// Adds what the customer said last; tells as of when. That is later than all said before, by whatever clock that was
-/// written: nobody's withdrawal may end up behind the consent that it withdraws. The customer must be locked.
+/// Adds what the customer said; tells as of when it is written down. That is later than all before, by whatever clock that
+/// was written: nobody's withdrawal may end up behind the consent that it withdraws. The customer must be locked.
 pub fn insert_consent(db: &mut Db<'_>, of: Id, id: Id, fields: &ConsentFields) -> QueryResult<Instant> {
     let newest: Option<Instant> = consent::table
         .filter(consent::shop.eq(db.shop).and(consent::customer.eq(of)))
@@ -406,25 +424,43 @@ pub fn consents(db: &mut Db<'_>, of: Id) -> QueryResult<Vec<Consent>> {
         .load(db.conn)
 }
 
-/// The histories of these customers, oldest first.
-pub fn consents_of(db: &mut Db<'_>, customers: &[Id]) -> QueryResult<Vec<(Id, Consent)>> {
-    consent::table
+/// What is in force of each channel and purpose, of these customers.
+pub fn in_force_of(db: &mut Db<'_>, customers: &[Id]) -> QueryResult<Vec<(Id, Consent)>> {
+    let lines: Vec<(Id, Consent)> = consent::table
         .filter(consent::shop.eq(db.shop).and(consent::customer.eq_any(customers.to_vec())))
-        .order((consent::customer, consent::at, consent::id))
+        .order((consent::customer, consent::channel, consent::purpose))
         .select((consent::customer, Consent::as_select()))
-        .load(db.conn)
+        .load(db.conn)?;
+    let same = |(one, a): &(Id, Consent), (other, b): &(Id, Consent)| {
+        one == other && a.fields.channel == b.fields.channel && a.fields.purpose == b.fields.purpose
+    };
+    let last = lines.chunk_by(same).filter_map(|lines| {
+        let (customer, _) = lines.first()?;
+        Some((*customer, in_force(lines.iter().map(|(_, line)| line))?.clone()))
+    });
+    Ok(last.collect())
 }
 
 /// True if messages for `purpose` may go by `channel` now.
 pub fn allows(db: &mut Db<'_>, of: Id, channel: Channel, purpose: Purpose) -> QueryResult<bool> {
-    let latest: Option<bool> = consent::table
+    Ok(last_said(db, of, channel, purpose)?.is_some_and(|line| line.fields.given))
+}
+
+/// True if the customer said so within the last day: a withdrawal that is older is written down again, as it counts against
+/// what was said between both and is written down later.
+pub fn is_withdrawn(db: &mut Db<'_>, of: Id, channel: Channel, purpose: Purpose) -> QueryResult<bool> {
+    let lately = db.now.plus(-TimeDelta::days(1));
+    let last = last_said(db, of, channel, purpose)?;
+    Ok(last.is_some_and(|line| !line.fields.given && line.said_at() > lately))
+}
+
+fn last_said(db: &mut Db<'_>, of: Id, channel: Channel, purpose: Purpose) -> QueryResult<Option<Consent>> {
+    let lines: Vec<Consent> = consent::table
         .filter(consent::shop.eq(db.shop).and(consent::customer.eq(of)))
         .filter(consent::channel.eq(Word(channel)).and(consent::purpose.eq(Word(purpose))))
-        .order((consent::at.desc(), consent::id.desc()))
-        .select(consent::given)
-        .first(db.conn)
-        .optional()?;
-    Ok(latest.unwrap_or(false))
+        .select(Consent::as_select())
+        .load(db.conn)?;
+    Ok(in_force(&lines).cloned())
 }
 
 /// Customers who withdrew from reminders of upkeep from `from` to `to` (exclusive), and when.

@@ -2,10 +2,12 @@
 
 use super::Db;
 use super::kinds::{Id, Instant, Word};
-use super::schema::{webhook_attempt, webhook_delivery};
+use super::schema::{job, vehicle, webhook_attempt, webhook_delivery};
 use super::webhooks::EventKind;
 use diesel::prelude::*;
 use serde::{Deserialize, Serialize};
+use serde_json::Value;
+use std::collections::BTreeSet;
 use utoipa::ToSchema;
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
@@ -14,7 +16,7 @@ pub enum DeliveryStatus {
     /// To be sent, or to be tried again.
     Waiting,
     Delivered,
-    /// Given up; it can be replayed.
+    /// Given up, or not sent as its app may not hear of it; it can be replayed.
     Failed,
 }
 
@@ -29,7 +31,7 @@ pub struct Row {
     pub webhook: Id,
     #[schema(value_type = EventKind)]
     pub event: Word<EventKind>,
-    /// The body, word for word as it is signed.
+    /// The body, word for word as it is signed; empty for a partner app that may not act for the customer.
     pub payload: String,
     #[schema(value_type = DeliveryStatus)]
     pub status: Word<DeliveryStatus>,
@@ -42,6 +44,22 @@ impl Row {
     /// Greater after every attempt and every settlement.
     pub fn rev(&self) -> i32 {
         2 * self.attempts + i32::from(self.status.0 != DeliveryStatus::Waiting)
+    }
+
+    /// Names this revision, and behind the point that its body is not shown, which is no change of the delivery.
+    pub fn tag(&self) -> String {
+        if self.is_hidden() { format!("{}.hidden", self.rev()) } else { self.rev().to_string() }
+    }
+
+    pub fn is_hidden(&self) -> bool {
+        self.payload.is_empty()
+    }
+
+    /// The job that it tells of, else the vehicle; a test tells of neither.
+    fn about(&self) -> Option<Id> {
+        let message: Value = serde_json::from_str(&self.payload).ok()?;
+        let data = &message["data"];
+        data["job"].as_str().or(data["vehicle"].as_str())?.parse().ok()
     }
 }
 
@@ -85,6 +103,38 @@ pub fn list(db: &mut Db<'_>, webhook: Id, before: Option<Id>, limit: i64) -> Que
         rows = rows.filter(webhook_delivery::id.lt(before));
     }
     rows.order(webhook_delivery::id.desc()).limit(limit).select(Row::as_select()).load(db.conn)
+}
+
+/// Whether each of these may be told to the caller: it is of a customer for whom they may act, or a test.
+pub fn reached(db: &mut Db<'_>, rows: &[Row]) -> QueryResult<Vec<bool>> {
+    let Some(granted) = db.granted.clone() else { return Ok(vec![true; rows.len()]) };
+    let named: Vec<Id> = rows.iter().filter_map(Row::about).collect();
+    let jobs: Vec<Id> = job::table
+        .filter(job::shop.eq(db.shop).and(job::id.eq_any(named.clone())))
+        .filter(job::customer.eq_any(granted.clone()))
+        .select(job::id)
+        .load(db.conn)?;
+    let vehicles: Vec<Id> = vehicle::table
+        .filter(vehicle::shop.eq(db.shop).and(vehicle::id.eq_any(named)))
+        .filter(vehicle::customer.eq_any(granted))
+        .select(vehicle::id)
+        .load(db.conn)?;
+    let theirs: BTreeSet<Id> = jobs.into_iter().chain(vehicles).collect();
+    let is_reached = |row: &Row| {
+        row.event.0 == EventKind::Test || row.about().is_some_and(|about| theirs.contains(&about))
+    };
+    Ok(rows.iter().map(is_reached).collect())
+}
+
+/// These as the caller may see them: what may not be told to them has no body.
+pub fn shown(db: &mut Db<'_>, mut rows: Vec<Row>) -> QueryResult<Vec<Row>> {
+    let reached = reached(db, &rows)?;
+    for (row, is_reached) in rows.iter_mut().zip(reached) {
+        if !is_reached {
+            row.payload.clear();
+        }
+    }
+    Ok(rows)
 }
 
 pub fn attempts(db: &mut Db<'_>, delivery: Id) -> QueryResult<Vec<Attempt>> {

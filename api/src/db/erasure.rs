@@ -9,14 +9,16 @@ use super::round_asks::RoundsAsk;
 use super::schema::{
     arrival, booking, consent, crew_note, customer, customer_reply, extra_work, inspection, job, job_comment,
     mutation, near_miss, outbox, photo, plan, reminder, round_plan, step_act, step_change, step_record,
-    vehicle, waiver,
+    upload, van, vehicle, waiver,
 };
 use super::sync::{Kind, Touch};
-use super::{bookings, customers, uploads};
+use super::{bookings, customers, shops, travel_matrices, uploads};
 use diesel::prelude::*;
+use domain::dispatch::Place;
 use domain::inspection::Inspection;
 use domain::plan::JobPlan;
 use domain::site::Site;
+use domain::sync::Command;
 use domain::vehicle::Vehicle;
 use serde_json::Value;
 
@@ -27,7 +29,11 @@ const ERASED: &str = "erased";
 const BATCH: usize = 1_000;
 
 /// Erases a customer with the texts of their vehicles, bookings and jobs. Doing it again takes what was written since.
+/// What has a revision gets another one where it shows something else than before.
 pub fn erase(db: &mut Db<'_>, of: Id) -> QueryResult<()> {
+    // What tells which ways and photos were theirs goes after these.
+    erase_ways(db, of)?;
+    erase_photos(db, of)?;
     erase_customer(db, of)?;
     erase_vehicles(db, of)?;
     erase_jobs(db, of)?;
@@ -71,6 +77,63 @@ fn erase_replies(db: &mut Db<'_>, of: Id, mut concerns: Vec<Concern>) -> QueryRe
         job::table.filter(job::shop.eq(db.shop).and(job::customer.eq(of))).select((job::id, job::created_at));
     concerns.extend(jobs.load::<Concern>(db.conn)?);
     kept_replies::forget_about(db, &concerns)
+}
+
+/// The ways to where they are, unless somebody else is there.
+fn erase_ways(db: &mut Db<'_>, of: Id) -> QueryResult<()> {
+    let Some(place) = customers::find(db, of)?.and_then(|customer| globe(&customer.fields.site.0)) else {
+        return Ok(());
+    };
+    let Some(stored) = travel_matrices::find_locked(db)? else { return Ok(()) };
+    let matrix = stored.document.0;
+    if !matrix.places.iter().any(|known| known.is_same(&place)) || is_of_others(db, of, &place)? {
+        return Ok(());
+    }
+    travel_matrices::store(db, Some(stored.rev), &matrix.without(&place)).map(|_| ())
+}
+
+/// Whether another customer, a van or the shop's base is at a place.
+fn is_of_others(db: &mut Db<'_>, of: Id, place: &Place) -> QueryResult<bool> {
+    let sites: Vec<Doc<Site>> = customer::table
+        .filter(customer::shop.eq(db.shop).and(customer::id.ne(of)))
+        .select(customer::site)
+        .load(db.conn)?;
+    let homes: Vec<Option<Doc<shops::Place>>> =
+        van::table.filter(van::shop.eq(db.shop)).select(van::home).load(db.conn)?;
+    let base = shops::find(db)?.and_then(|shop| shop.fields.settings.0.base);
+    let ours = homes.into_iter().flatten().map(|home| home.0).chain(base);
+    let ours = ours.map(|point| Place::Globe { latitude: point.latitude, longitude: point.longitude });
+    Ok(sites.iter().filter_map(|site| globe(&site.0)).chain(ours).any(|other| other.is_same(place)))
+}
+
+fn globe(site: &Site) -> Option<Place> {
+    Some(Place::Globe { latitude: site.latitude?, longitude: site.longitude? })
+}
+
+/// Photos of their jobs, and bytes that only a command in the inbox names: parked or rejected, it made no photo.
+fn erase_photos(db: &mut Db<'_>, of: Id) -> QueryResult<()> {
+    let shop = db.shop;
+    let photos = photo::table.filter(photo::shop.eq(shop).and(photo::job.eq_any(jobs_of(shop, of))));
+    diesel::update(photos).set(photo::caption.eq(None::<String>)).execute(db.conn)?;
+    for id in photos.select(photo::upload).load::<Id>(db.conn)? {
+        uploads::delete(db, id)?;
+    }
+    let told: Vec<(Id, Option<Doc<Value>>)> = mutation::table
+        .filter(mutation::shop.eq(shop).and(mutation::job.eq_any(jobs_of(shop, of))))
+        .filter(mutation::command.eq(Command::AttachPhoto.word()))
+        .select((mutation::person, mutation::payload))
+        .load(db.conn)?;
+    for (person, payload) in told {
+        let named = payload.and_then(|payload| payload.0["args"]["upload"].as_str()?.parse::<Id>().ok());
+        let Some(id) = named else { continue };
+        let own = upload::table.find((shop, id)).filter(upload::person.eq(person)).select(upload::id);
+        let own: Option<Id> = own.first(db.conn).optional()?;
+        // Another customer's job may show them, too.
+        if own.is_some() && uploads::jobs_of(db, id)?.is_empty() {
+            uploads::delete(db, id)?;
+        }
+    }
+    Ok(())
 }
 
 fn erase_customer(db: &mut Db<'_>, of: Id) -> QueryResult<()> {
@@ -122,7 +185,8 @@ fn erase_vehicles(db: &mut Db<'_>, of: Id) -> QueryResult<()> {
 
 fn erase_jobs(db: &mut Db<'_>, of: Id) -> QueryResult<()> {
     let rows = job::table.filter(job::shop.eq(db.shop).and(job::customer.eq(of)));
-    diesel::update(rows).set(job::note.eq(None::<String>)).execute(db.conn)?;
+    let set = (job::note.eq(None::<String>), job::rev.eq(job::rev + 1));
+    diesel::update(rows.filter(job::note.is_not_null())).set(set).execute(db.conn)?;
     let rows = waiver::table.filter(waiver::shop.eq(db.shop).and(waiver::job.eq_any(jobs_of(db.shop, of))));
     diesel::update(rows).set(waiver::agreed_by.eq(ERASED)).execute(db.conn).map(|_| ())
 }
@@ -133,8 +197,10 @@ fn erase_bookings(db: &mut Db<'_>, of: Id) -> QueryResult<Vec<Concern>> {
     let ids: Vec<Id> = found.iter().map(|booking| booking.id).collect();
     for ids in ids.chunks(BATCH) {
         let rows = booking::table.filter(booking::shop.eq(db.shop).and(booking::id.eq_any(ids.to_vec())));
-        let set = (booking::note.eq(None::<String>), booking::reason.eq(None::<String>));
-        diesel::update(rows).set(set).execute(db.conn)?;
+        let said = booking::note.is_not_null().or(booking::reason.is_not_null());
+        let nothing = (booking::note.eq(None::<String>), booking::reason.eq(None::<String>));
+        let set = (nothing, booking::rev.eq(booking::rev + 1));
+        diesel::update(rows.filter(said)).set(set).execute(db.conn)?;
     }
     Ok(found.iter().map(|booking| (booking.id, booking.created_at)).collect())
 }
@@ -150,7 +216,8 @@ fn erase_round_plans(db: &mut Db<'_>, of: Id) -> QueryResult<()> {
         |ask: &RoundsAsk| ask.happened.iter().filter_map(|one| one.job()).any(|job| jobs.contains(&job));
     for (id, ask) in rows.into_iter().filter(|(_, ask)| theirs(&ask.0)) {
         let ask = RoundsAsk { happened: Vec::new(), ..ask.0 };
-        let set = (round_plan::ask.eq(Doc(ask)), round_plan::outcome.eq(None::<String>));
+        let nothing = (round_plan::ask.eq(Doc(ask)), round_plan::outcome.eq(None::<String>));
+        let set = (nothing, round_plan::rev.eq(round_plan::rev + 1));
         diesel::update(round_plan::table.find((db.shop, id))).set(set).execute(db.conn)?;
     }
     Ok(())
@@ -183,7 +250,8 @@ fn erase_work(db: &mut Db<'_>, of: Id) -> QueryResult<()> {
     diesel::update(rows).set(step_record::note.eq(None::<String>)).execute(db.conn)?;
     let rows =
         arrival::table.filter(arrival::shop.eq(db.shop).and(arrival::job.eq_any(jobs_of(db.shop, of))));
-    diesel::update(rows).set(arrival::note.eq(None::<String>)).execute(db.conn)?;
+    let set = (arrival::note.eq(None::<String>), arrival::rev.eq(arrival::rev + 1));
+    diesel::update(rows.filter(arrival::note.is_not_null())).set(set).execute(db.conn)?;
     let rows = extra_work::table
         .filter(extra_work::shop.eq(db.shop).and(extra_work::job.eq_any(jobs_of(db.shop, of))));
     diesel::update(rows).set(extra_work::what.eq(ERASED)).execute(db.conn)?;
@@ -192,7 +260,7 @@ fn erase_work(db: &mut Db<'_>, of: Id) -> QueryResult<()> {
     diesel::update(rows).set(near_miss::what.eq(ERASED)).execute(db.conn).map(|_| ())
 }
 
-/// What phones told of the jobs, with the photos; and the phones hear that it is gone.
+/// What phones told of the jobs; and the phones hear that it is gone.
 fn erase_told(db: &mut Db<'_>, of: Id) -> QueryResult<()> {
     let shop = db.shop;
     let jobs: Vec<Id> = jobs_of(shop, of).load(db.conn)?;
@@ -201,21 +269,20 @@ fn erase_told(db: &mut Db<'_>, of: Id) -> QueryResult<()> {
     diesel::update(comments).set(job_comment::text.eq(ERASED)).execute(db.conn)?;
     let notes =
         crew_note::table.filter(crew_note::shop.eq(shop).and(crew_note::job.eq_any(jobs_of(shop, of))));
-    diesel::update(notes).set(crew_note::text.eq(ERASED)).execute(db.conn)?;
+    let set = (crew_note::text.eq(ERASED), crew_note::rev.eq(crew_note::rev + 1));
+    diesel::update(notes.filter(crew_note::text.ne(ERASED))).set(set).execute(db.conn)?;
     let acts = step_act::table.filter(step_act::shop.eq(shop).and(step_act::job.eq_any(jobs_of(shop, of))));
     diesel::update(acts).set(step_act::reason.eq(None::<String>)).execute(db.conn)?;
     let told = mutation::table.filter(mutation::shop.eq(shop).and(mutation::job.eq_any(jobs_of(shop, of))));
+    let said = mutation::payload.is_not_null().or(mutation::reason.is_not_null());
+    let said = said.or(mutation::settled_because.is_not_null());
     let nothing = (
         mutation::payload.eq(None::<String>),
         mutation::reason.eq(None::<String>),
         mutation::settled_because.eq(None::<String>),
     );
-    diesel::update(told).set(nothing).execute(db.conn)?;
-    let photos = photo::table.filter(photo::shop.eq(shop).and(photo::job.eq_any(jobs_of(shop, of))));
-    diesel::update(photos).set(photo::caption.eq(None::<String>)).execute(db.conn)?;
-    for upload in photos.select(photo::upload).load::<Id>(db.conn)? {
-        uploads::delete(db, upload)?;
-    }
+    let set = (nothing, mutation::rev.eq(mutation::rev + 1));
+    diesel::update(told.filter(said)).set(set).execute(db.conn)?;
     db.touch(Touch::Row(Kind::Customer, of));
     let vehicles = vehicle::table.filter(vehicle::shop.eq(shop).and(vehicle::customer.eq(of)));
     for vehicle in vehicles.select(vehicle::id).load::<Id>(db.conn)? {

@@ -1,8 +1,8 @@
 //! Windows that somebody holds for some minutes until they take them.
 
-use super::Db;
 use super::kinds::{Doc, Id, Instant, Word};
-use super::schema::held_offer;
+use super::schema::{held_offer, vehicle};
+use super::{Db, MultiBackend};
 use diesel::prelude::*;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
@@ -78,13 +78,22 @@ pub fn insert(
     diesel::insert_into(held_offer::table).values(made).execute(db.conn).map(|_| ())
 }
 
-pub fn find(db: &mut Db<'_>, id: Id) -> QueryResult<Option<HeldOffer>> {
-    held_offer::table.find((db.shop, id)).select(HeldOffer::as_select()).first(db.conn).optional()
+/// Those for vehicles of customers for whom the caller may act.
+fn reached(db: &Db<'_>) -> held_offer::BoxedQuery<'static, MultiBackend> {
+    let rows = held_offer::table.filter(held_offer::shop.eq(db.shop)).into_boxed();
+    let Some(granted) = db.granted.clone() else { return rows };
+    let vehicles = vehicle::table.filter(vehicle::shop.eq(db.shop).and(vehicle::customer.eq_any(granted)));
+    rows.filter(held_offer::vehicle.eq_any(vehicles.select(vehicle::id)))
 }
 
-/// The newest first; of an app or all.
+/// A held offer, if the caller may act for its customer.
+pub fn find(db: &mut Db<'_>, id: Id) -> QueryResult<Option<HeldOffer>> {
+    reached(db).filter(held_offer::id.eq(id)).select(HeldOffer::as_select()).first(db.conn).optional()
+}
+
+/// Those of customers for whom the caller may act, the newest first; of an app or all.
 pub fn list(db: &mut Db<'_>, app: Option<Id>, before: Option<Id>, limit: i64) -> QueryResult<Vec<HeldOffer>> {
-    let mut rows = held_offer::table.filter(held_offer::shop.eq(db.shop)).into_boxed();
+    let mut rows = reached(db);
     if let Some(app) = app {
         rows = rows.filter(held_offer::app.eq(app));
     }
@@ -94,7 +103,7 @@ pub fn list(db: &mut Db<'_>, app: Option<Id>, before: Option<Id>, limit: i64) ->
     rows.order(held_offer::id.desc()).limit(limit).select(HeldOffer::as_select()).load(db.conn)
 }
 
-/// Those that are held now.
+/// Those that are held now, whoever asks: their places are taken for everybody.
 pub fn live(db: &mut Db<'_>) -> QueryResult<Vec<HeldOffer>> {
     held_offer::table
         .filter(held_offer::shop.eq(db.shop).and(held_offer::status.eq(Word(HeldStatus::Held))))

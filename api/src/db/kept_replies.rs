@@ -52,9 +52,10 @@ pub fn insert_if_none(db: &mut Db<'_>, place: &Place, fingerprint: &str) -> Quer
     Ok(made == 1)
 }
 
-pub fn set_reply(db: &mut Db<'_>, place: &Place, reply: &str) -> QueryResult<()> {
+/// Keeps the reply at a place that was taken; false if nobody has taken it.
+pub fn set_reply(db: &mut Db<'_>, place: &Place, reply: &str) -> QueryResult<bool> {
     let row = kept_reply::table.find((db.shop, place.principal, place.operation.clone(), place.key.clone()));
-    diesel::update(row).set(kept_reply::reply.eq(reply)).execute(db.conn).map(|_| ())
+    Ok(diesel::update(row).set(kept_reply::reply.eq(reply)).execute(db.conn)? == 1)
 }
 
 /// Frees a place that was taken before an instant.
@@ -73,9 +74,10 @@ pub fn delete_before(db: &mut Db<'_>, before: Instant) -> QueryResult<usize> {
 pub type Concern = (Id, Instant);
 
 /// Forgets the replies that tell of these: their operations name them, or made them, as both happened at one instant.
+/// The place that this transaction took holds none yet, and stays.
 pub fn forget_about(db: &mut Db<'_>, concerns: &[Concern]) -> QueryResult<()> {
     let rows: Vec<(Place, Instant)> = kept_reply::table
-        .filter(kept_reply::shop.eq(db.shop))
+        .filter(kept_reply::shop.eq(db.shop).and(kept_reply::reply.is_not_null()))
         .select(((kept_reply::principal, kept_reply::operation, kept_reply::key), kept_reply::created_at))
         .load(db.conn)?;
     let concerned = |place: &Place, at: Instant| {

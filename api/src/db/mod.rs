@@ -68,17 +68,21 @@ pub mod weather;
 pub mod webhooks;
 
 use diesel::connection::{AnsiTransactionManager, Connection, SimpleConnection, TransactionManager};
+use diesel::dsl::sql;
 use diesel::migration::{Migration, MigrationSource};
 use diesel::pg::Pg;
+use diesel::query_builder::{AstPass, Query, QueryFragment, QueryId};
 use diesel::r2d2::{ManageConnection, Pool, PooledConnection, R2D2Connection};
 use diesel::result::{ConnectionError, DatabaseErrorKind, Error as SqlError};
-use diesel::{PgConnection, SqliteConnection};
+use diesel::sql_types::{Integer, Text};
+use diesel::sqlite::Sqlite;
+use diesel::{PgConnection, QueryResult, RunQueryDsl, SqliteConnection};
 use diesel_migrations::{EmbeddedMigrations, MigrationHarness, embed_migrations};
 use kinds::{Id, Instant};
 use std::collections::BTreeSet;
 use std::panic::{AssertUnwindSafe, catch_unwind, resume_unwind};
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
 use sync::{Poke, Touch};
 use tokio::sync::{broadcast, watch};
@@ -91,6 +95,31 @@ const BUSY_TIMEOUT_MS: u32 = 10_000;
 
 /// Pokes that a slow listener may lag behind; one that lags further is poked at once (assumption).
 const POKES_KEPT: usize = 256;
+
+/// Names a state of the whole database.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Version {
+    Number(i32),
+    /// <https://www.postgresql.org/docs/15/functions-info.html#FUNCTIONS-PG-SNAPSHOT>
+    Snapshot(String),
+}
+
+/// <https://www.sqlite.org/pragma.html#pragma_data_version>
+#[derive(QueryId)]
+struct DataVersion;
+
+impl QueryFragment<Sqlite> for DataVersion {
+    fn walk_ast<'b>(&'b self, mut out: AstPass<'_, 'b, Sqlite>) -> QueryResult<()> {
+        out.push_sql("PRAGMA data_version");
+        Ok(())
+    }
+}
+
+impl Query for DataVersion {
+    type SqlType = Integer;
+}
+
+impl RunQueryDsl<SqliteConnection> for DataVersion {}
 
 /// One connection to either database; one body of a statement serves both.
 #[derive(diesel::MultiConnection)]
@@ -234,6 +263,8 @@ pub struct Database {
     pokes: broadcast::Sender<Poke>,
     /// Counts the changes that added a task which is due already.
     added_due: Arc<watch::Sender<u64>>,
+    /// To an embedded database; it changes nothing, and so hears of all changes.
+    watcher: Option<Arc<Mutex<SqliteConnection>>>,
 }
 
 impl Database {
@@ -252,7 +283,31 @@ impl Database {
             .map_err(|e| OpenError::Connect(location.shown(), e.to_string()))?;
         let (pokes, _) = broadcast::channel(POKES_KEPT);
         let added_due = Arc::new(watch::channel(0).0);
-        Ok(Database { pool, location: Arc::new(location.clone()), pokes, added_due })
+        let watcher = match location {
+            Location::Sqlite(file) => {
+                let opened = open_sqlite(file);
+                Some(opened.map_err(|e| OpenError::Connect(location.shown(), e.to_string()))?)
+            }
+            Location::Postgres(_) => None,
+        };
+        let watcher = watcher.map(|conn| Arc::new(Mutex::new(conn)));
+        Ok(Database { pool, location: Arc::new(location.clone()), pokes, added_due, watcher })
+    }
+
+    /// Another one as soon as anybody, of this process or another, has changed anything. Of an embedded database it is told
+    /// within a microsecond; on PostgreSQL it is the snapshot that a statement sees, which every transaction that changes
+    /// anything changes when it begins and when it ends, and costs a round trip.
+    pub fn version(&self) -> QueryResult<Version> {
+        if let Some(watcher) = &self.watcher {
+            let mut conn = watcher.lock().unwrap_or_else(PoisonError::into_inner);
+            return DataVersion.get_result(&mut *conn).map(Version::Number);
+        }
+        let mut pooled = self.pool.get().map_err(|e| SqlError::QueryBuilderError(e.to_string().into()))?;
+        match &mut *pooled {
+            Conn::Pg(conn) => diesel::select(sql::<Text>("pg_current_snapshot()::text")).get_result(conn),
+            Conn::Sqlite(_) => Err(SqlError::NotFound),
+        }
+        .map(Version::Snapshot)
     }
 
     /// Sees to it that the tables can be served from. An embedded database is brought up to date; on PostgreSQL only

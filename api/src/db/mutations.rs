@@ -66,8 +66,8 @@ pub struct Mutation {
     /// The arguments; absent where they are stored elsewhere.
     #[schema(value_type = Option<Object>)]
     pub payload: Option<Doc<Value>>,
-    /// It has its effect, and is in the inbox to be seen: from somebody who no longer goes there, or of times that were still
-    /// to come.
+    /// It has its effect, and is in the inbox to be seen: from somebody who no longer goes there, of times that were still to
+    /// come, or with more of a product than the van had.
     pub flagged: bool,
     /// By the phone's clock.
     pub occurred_at: Instant,

@@ -5,11 +5,18 @@ use super::schema::outbox;
 use super::{Conn, Db};
 use crate::on_either;
 use chrono::TimeDelta;
+use diesel::dsl::sql;
 use diesel::prelude::*;
+use diesel::sql_types::Text;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 use std::collections::{BTreeMap, BTreeSet};
 use utoipa::ToSchema;
+
+/// Where the key of a task that sends a reminder names it: behind `send_reminder:`.
+const REMINDER_OF: &str = "substr(outbox.dedupe_key, 15, 36)";
+/// Reminders that are looked for at once; SQLite takes some ten thousand values in a statement.
+const REMINDERS: usize = 1000;
 
 /// How far a task has come.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
@@ -34,7 +41,7 @@ pub enum TaskStatus {
 pub struct Row {
     pub id: Id,
     /// `find_reminders`, `forecast_upkeep`, `send_reminder`, `announce_upkeep`, `deliver_webhook`, `refresh_weather`,
-    /// `back_up`, `plan_rounds`, `purge_tokens`, `purge_tasks`, `purge_replies`, `purge_sync`.
+    /// `refresh_ways`, `back_up`, `plan_rounds`, `purge_tokens`, `purge_tasks`, `purge_replies`, `purge_sync`.
     pub kind: String,
     #[schema(value_type = Object)]
     pub payload: Doc<Value>,
@@ -339,16 +346,47 @@ pub fn replay(db: &mut Db<'_>, id: Id) -> QueryResult<bool> {
     Ok(diesel::update(row).set(set).execute(db.conn)? == 1)
 }
 
+/// Makes due now what would send one of these reminders later. A failed attempt is not repeated any sooner.
+pub fn hasten(db: &mut Db<'_>, reminders: &[Id]) -> QueryResult<()> {
+    for some in reminders.chunks(REMINDERS) {
+        let waiting = outbox::table
+            .filter(outbox::shop.eq(db.shop).and(is_open()).and(outbox::kind.eq("send_reminder")))
+            .filter(outbox::status.eq(Word(TaskStatus::Waiting)).and(outbox::last_error.is_null()))
+            .filter(outbox::due_at.gt(db.now))
+            .filter(sql::<Text>(REMINDER_OF).eq_any(some.to_vec()));
+        let hastened = diesel::update(waiting).set(outbox::due_at.eq(db.now)).execute(db.conn)?;
+        db.adds_due |= hastened > 0;
+    }
+    Ok(())
+}
+
+/// Gives up what waits to be tried again of this kind: a newer one does the same.
+pub fn give_way(db: &mut Db<'_>, kind: &str) -> QueryResult<()> {
+    let failed = outbox::table
+        .filter(outbox::shop.eq(db.shop).and(is_open()).and(outbox::kind.eq(kind)))
+        .filter(outbox::status.eq(Word(TaskStatus::Waiting)))
+        // One that somebody replays has had no attempt yet.
+        .filter(outbox::last_error.is_not_null().and(outbox::attempt.gt(0)));
+    let set = (
+        outbox::status.eq(Word(TaskStatus::Dead)),
+        outbox::last_error.eq(outbox::last_error.concat("; the next one has taken over")),
+        outbox::finished_at.eq(db.now),
+    );
+    diesel::update(failed).set(set).execute(db.conn).map(|_| ())
+}
+
 /// How many tasks are held by a worker.
 pub fn held(db: &mut Db<'_>) -> QueryResult<i64> {
     let held = outbox::shop.eq(db.shop).and(is_open()).and(is_held());
     outbox::table.filter(held).count().get_result(db.conn)
 }
 
-/// Forgets tasks that were done before an instant; what was given up or is uncertain stays.
-pub fn delete_done(db: &mut Db<'_>, before: Instant) -> QueryResult<usize> {
+/// Forgets tasks that were done before an instant, and of those that recur what was given up; what else was given up, or is
+/// uncertain, stays.
+pub fn delete_ended(db: &mut Db<'_>, recurring: &[&'static str], before: Instant) -> QueryResult<usize> {
     let rows = outbox::table.filter(outbox::shop.eq(db.shop).and(outbox::finished_at.lt(before)));
-    diesel::delete(rows.filter(outbox::stage.eq(stage(TaskStatus::Done)))).execute(db.conn)
+    let given_up = outbox::stage.eq(stage(TaskStatus::Dead)).and(outbox::kind.eq_any(recurring.to_vec()));
+    diesel::delete(rows.filter(outbox::stage.eq(stage(TaskStatus::Done)).or(given_up))).execute(db.conn)
 }
 
 #[diesel::dsl::auto_type(no_type_alias)]

@@ -5,6 +5,7 @@ use super::kinds::{Doc, Id, Instant, Word};
 use super::schema::person;
 use crate::auth::Role;
 use crate::check::{Check, Checker};
+use crate::locking;
 use chrono::{NaiveDate, NaiveTime};
 use diesel::prelude::*;
 use serde::{Deserialize, Serialize};
@@ -72,7 +73,8 @@ pub struct Person {
 }
 
 /// What a login needs to know.
-#[derive(Queryable)]
+#[derive(Queryable, Selectable)]
+#[diesel(table_name = person)]
 pub struct Credentials {
     pub id: Id,
     pub role: Word<Role>,
@@ -144,17 +146,27 @@ pub fn set_disabled(db: &mut Db<'_>, id: Id, seen: i32, at: Option<Instant>) -> 
     Ok(diesel::update(row).set(set).execute(db.conn)? == 1)
 }
 
-pub fn set_password(db: &mut Db<'_>, id: Id, hash: &str) -> QueryResult<bool> {
-    let row = person::table.find((db.shop, id));
-    Ok(diesel::update(row).set(person::password_hash.eq(hash)).execute(db.conn)? == 1)
+/// Stores the hash of another password, if the person still has the revision `seen`.
+pub fn set_password(db: &mut Db<'_>, id: Id, seen: i32, hash: &str) -> QueryResult<bool> {
+    let row = person::table.find((db.shop, id)).filter(person::rev.eq(seen));
+    let set = (person::password_hash.eq(hash), person::rev.eq(seen + 1));
+    Ok(diesel::update(row).set(set).execute(db.conn)? == 1)
 }
 
 pub fn credentials(db: &mut Db<'_>, email: &str) -> QueryResult<Option<Credentials>> {
     person::table
         .filter(person::shop.eq(db.shop).and(person::email.eq(email)))
-        .select((person::id, person::role, person::password_hash, person::disabled_at))
+        .select(Credentials::as_select())
         .first(db.conn)
         .optional()
+}
+
+/// The person whose password was proved by these, if it is still theirs and they may log in. Proving takes its turn, so
+/// that much may have happened since; from here on nobody changes them until the transaction ends.
+pub fn admitted(db: &mut Db<'_>, proved: &Credentials) -> QueryResult<Option<Credentials>> {
+    let row = person::table.find((db.shop, proved.id));
+    let now: Option<Credentials> = locking!(db, row.select(Credentials::as_select()), first).optional()?;
+    Ok(now.filter(|now| now.password_hash == proved.password_hash && now.disabled_at.is_none()))
 }
 
 /// The names of these people, in the order of their ids.

@@ -167,14 +167,25 @@ pub fn of_customer(db: &mut Db<'_>, of: Id) -> QueryResult<Vec<Reminder>> {
         .load(db.conn)
 }
 
-/// All of these customers but those that were held back or refused, the oldest first.
+/// All of these customers but those that were held back, the oldest first.
 pub fn told(db: &mut Db<'_>, customers: &[Id]) -> QueryResult<Vec<Reminder>> {
     reminder::table
         .filter(reminder::shop.eq(db.shop).and(reminder::customer.eq_any(customers.to_vec())))
-        .filter(reminder::status.ne_all([Word(ReminderStatus::Suppressed), Word(ReminderStatus::Failed)]))
+        .filter(reminder::status.ne(Word(ReminderStatus::Suppressed)))
         .order((reminder::due_at, reminder::id))
         .select(Reminder::as_select())
         .load(db.conn)
+}
+
+/// Those that wait to be sent: to a customer, or to all.
+pub fn waiting(db: &mut Db<'_>, customer: Option<Id>) -> QueryResult<Vec<Id>> {
+    let mut rows = reminder::table
+        .filter(reminder::shop.eq(db.shop).and(reminder::status.eq(Word(ReminderStatus::Due))))
+        .into_boxed();
+    if let Some(customer) = customer {
+        rows = rows.filter(reminder::customer.eq(customer));
+    }
+    rows.select(reminder::id).load(db.conn)
 }
 
 pub fn set_status(db: &mut Db<'_>, id: Id, status: ReminderStatus) -> QueryResult<()> {
@@ -218,10 +229,13 @@ pub fn sent_between(db: &mut Db<'_>, from: Instant, to: Instant) -> QueryResult<
 }
 
 /// Holds it back with a reason.
-pub fn hold_back(db: &mut Db<'_>, id: Id, reason: &str) -> QueryResult<()> {
-    set_status(db, id, ReminderStatus::Suppressed)?;
-    let row = reminder::table.find((db.shop, id));
-    diesel::update(row).set(reminder::reason.eq(reason)).execute(db.conn).map(|_| ())
+pub fn hold_back(db: &mut Db<'_>, held: &Reminder, why: Suppression) -> QueryResult<()> {
+    set_status(db, held.id, ReminderStatus::Suppressed)?;
+    let row = reminder::table.find((db.shop, held.id));
+    let reason = why.text();
+    let document = Doc(ReminderDocument { suppression: Some(why), ..held.document.0.clone() });
+    let set = (reminder::reason.eq(reason), reminder::document.eq(document));
+    diesel::update(row).set(set).execute(db.conn).map(|_| ())
 }
 
 /// Says of one whose arrival nobody knows why it is not sent again.

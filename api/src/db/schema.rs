@@ -128,6 +128,7 @@ diesel::table! {
         given -> Bool,
         source -> Text,
         at -> Timestamp,
+        told_at -> Nullable<Timestamp>,
     }
 }
 
@@ -249,6 +250,7 @@ diesel::table! {
         sound -> Bool,
         flaws -> Nullable<Text>,
         rev -> Integer,
+        van -> Nullable<Text>,
     }
 }
 
@@ -772,6 +774,7 @@ diesel::table! {
         received_bytes -> BigInt,
         expires_at -> Nullable<Timestamp>,
         created_at -> Timestamp,
+        metadata -> Text,
     }
 }
 

@@ -73,6 +73,13 @@ pub struct ShopSettings {
         example = "https://weather.example/hourly.json"
     )]
     pub weather_url: Option<String>,
+    /// Who knows the ways between places: an HTTPS address that is sent a POST of `{"places": [{"latitude": 48.2, "longitude":
+    /// 16.4}, …]}` and answers `{"minutes": [[…]], "km": [[…]]}`, a row and a column for each of these places. It is asked
+    /// within the hour when the next two weeks have new places, and every week; its answer takes the place of the shop's
+    /// travel matrix.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(format = "uri", min_length = 1, max_length = 500, example = "https://ways.example/matrix")]
+    pub ways_url: Option<String>,
 }
 
 /// A point on the map.
@@ -128,6 +135,7 @@ impl Check for ShopFields {
                 found.refuse("message_hours/hours/to", "ends_before_start", "must be later than from");
             }
             found.line_if_given("weather_url", self.settings.0.weather_url.as_deref(), 500);
+            found.line_if_given("ways_url", self.settings.0.ways_url.as_deref(), 500);
         });
     }
 }

@@ -7,6 +7,7 @@ use super::sync::{Kind, Touch, view::step_key};
 use diesel::prelude::*;
 use domain::sync::{StepAct, StepState, StepStatus};
 use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
 use utoipa::ToSchema;
 
 /// A step of a job as it stands. A step that nobody spoke of has no row: it is planned, if the plan has it.
@@ -24,9 +25,32 @@ pub struct StepStanding {
     pub at: Instant,
 }
 
+/// What was said of a step.
+#[derive(Debug, Clone, Serialize, ToSchema, Queryable, Selectable)]
+#[diesel(table_name = step_act)]
+pub struct StepSaid {
+    /// Of the record, where it was done; of the command, where a phone said it.
+    pub id: Id,
+    #[schema(value_type = ActWord)]
+    pub act: Word<ActWord>,
+    pub reason: Option<String>,
+    pub by_person: Id,
+    /// When it was taken in.
+    pub at: Instant,
+}
+
+/// A step as it stands, with all that was said of it, the oldest first: what a later word has beaten stays.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct StepHistory {
+    #[serde(flatten)]
+    pub standing: StepStanding,
+    pub said: Vec<StepSaid>,
+}
+
 /// One thing that was said of a step, in the words of the history.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
+#[schema(as = StepActWord)]
 pub enum ActWord {
     Start,
     Complete,
@@ -59,6 +83,26 @@ pub fn of_jobs(db: &mut Db<'_>, jobs: &[Id]) -> QueryResult<Vec<StepStanding>> {
         .filter(step_state::shop.eq(db.shop).and(step_state::job.eq_any(jobs.to_vec())))
         .select(StepStanding::as_select())
         .load(db.conn)
+}
+
+/// The steps of a job that anything was said of, by step.
+pub fn histories(db: &mut Db<'_>, of: Id) -> QueryResult<Vec<StepHistory>> {
+    let acts: Vec<(String, StepSaid)> = step_act::table
+        .filter(step_act::shop.eq(db.shop).and(step_act::job.eq(of)))
+        .order((step_act::at, step_act::id))
+        .select((step_act::step, StepSaid::as_select()))
+        .load(db.conn)?;
+    let mut said: BTreeMap<String, Vec<StepSaid>> = BTreeMap::new();
+    for (step, act) in acts {
+        said.entry(step).or_default().push(act);
+    }
+    let mut standing = of_jobs(db, &[of])?;
+    standing.sort_by(|one, other| one.step.cmp(&other.step));
+    let history = |standing: StepStanding| {
+        let said = said.remove(&standing.step).unwrap_or_default();
+        StepHistory { standing, said }
+    };
+    Ok(standing.into_iter().map(history).collect())
 }
 
 /// What is to be noted of a step.

@@ -117,6 +117,8 @@ pub struct StepNorm {
 /// A record that is to be stored.
 pub struct NewStep<'a> {
     pub job: Id,
+    /// The van that went there.
+    pub van: Option<Id>,
     pub id: Id,
     pub fields: &'a StepFields,
     pub norm: Option<StepNorm>,
@@ -134,6 +136,7 @@ pub fn insert(db: &mut Db<'_>, new: &NewStep<'_>) -> QueryResult<()> {
             step_record::recorded_by.eq(new.recorded_by),
             step_record::recorded_at.eq(db.now),
             step_record::rev.eq(1),
+            step_record::van.eq(new.van),
         ),
     );
     diesel::insert_into(step_record::table).values(made).execute(db.conn).map(|_| ())
@@ -248,6 +251,24 @@ pub fn of_technician(
         .filter(step_record::started_at.between(from, to))
         .order((step_record::started_at, step_record::id))
         .select(Counting::as_select())
+        .load(db.conn)
+}
+
+/// What a record says was used, and when it was begun.
+#[derive(Debug, Clone, Queryable)]
+pub struct UseRecord {
+    pub id: Id,
+    pub rev: i32,
+    pub started_at: Instant,
+    pub products: Doc<Vec<ProductUse>>,
+}
+
+/// The records with products of a van that were begun from an instant on.
+pub fn uses_of_van(db: &mut Db<'_>, van: Id, from: Instant) -> QueryResult<Vec<UseRecord>> {
+    step_record::table
+        .filter(step_record::shop.eq(db.shop).and(step_record::van.eq(Some(van))))
+        .filter(step_record::started_at.ge(from).and(step_record::product.ne(Doc(Vec::<ProductUse>::new()))))
+        .select((step_record::id, step_record::rev, step_record::started_at, step_record::product))
         .load(db.conn)
 }
 

@@ -3,6 +3,7 @@
 use super::Db;
 use super::kinds::{Doc, Instant};
 use super::schema::travel_matrix;
+use crate::locking;
 use diesel::prelude::*;
 use domain::dispatch::TravelMatrix;
 use serde::Serialize;
@@ -21,6 +22,12 @@ pub struct StoredMatrix {
 
 pub fn find(db: &mut Db<'_>) -> QueryResult<Option<StoredMatrix>> {
     travel_matrix::table.find(db.shop).select(StoredMatrix::as_select()).first(db.conn).optional()
+}
+
+/// The same, and nobody else stores another one until the transaction ends.
+pub fn find_locked(db: &mut Db<'_>) -> QueryResult<Option<StoredMatrix>> {
+    let row = travel_matrix::table.find(db.shop);
+    locking!(db, row.select(StoredMatrix::as_select()), first).optional()
 }
 
 /// Stores the matrix in place of the one of revision `before`, if there was one; false if somebody was faster.

@@ -18,6 +18,8 @@ pub struct Upload {
     pub id: Id,
     pub person: Id,
     pub media_type: String,
+    /// `Upload-Metadata` as it came.
+    pub metadata: String,
     pub length_bytes: i64,
     pub received_bytes: i64,
     /// When it is given up unless all of it is here; none once it is.
@@ -35,7 +37,7 @@ pub fn insert(db: &mut Db<'_>, new: &Upload) -> QueryResult<()> {
         (upload::shop.eq(db.shop), upload::id.eq(new.id), upload::person.eq(new.person)),
         (upload::media_type.eq(new.media_type.clone()), upload::length_bytes.eq(new.length_bytes)),
         (upload::received_bytes.eq(new.received_bytes), upload::expires_at.eq(new.expires_at)),
-        upload::created_at.eq(db.now),
+        (upload::created_at.eq(db.now), upload::metadata.eq(new.metadata.clone())),
     );
     diesel::insert_into(upload::table).values(made).execute(db.conn).map(|_| ())
 }

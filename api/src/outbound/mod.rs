@@ -123,13 +123,14 @@ impl Outbound {
         run.await.map_err(|e| ApiError::Internal(format!("a call: {e}")))
     }
 
-    /// Fetches JSON of at most `longest` bytes; what went wrong is told in words.
-    pub async fn get(&self, url: String, longest: u64) -> Result<String, String> {
+    /// Fetches JSON of at most `longest` bytes, with GET or, where there is something to say, POST; what went wrong is told in
+    /// words.
+    pub async fn ask(&self, url: String, said: Option<String>, longest: u64) -> Result<String, String> {
         if let Some(why) = self.refusal(&url) {
             return Err(format!("the address {why}"));
         }
         let agent = self.agent.clone();
-        let run = tokio::task::spawn_blocking(move || get(&agent, &url, longest));
+        let run = tokio::task::spawn_blocking(move || ask(&agent, &url, said, longest));
         run.await.map_err(|e| format!("a call: {e}"))?
     }
 }
@@ -157,9 +158,13 @@ fn post(agent: &Agent, call: &Call) -> Answer {
     }
 }
 
-fn get(agent: &Agent, url: &str, longest: u64) -> Result<String, String> {
-    let mut response =
-        agent.get(url).header("accept", "application/json").call().map_err(|e| e.to_string())?;
+fn ask(agent: &Agent, url: &str, said: Option<String>, longest: u64) -> Result<String, String> {
+    let json = "application/json";
+    let answer = match said {
+        None => agent.get(url).header("accept", json).call(),
+        Some(said) => agent.post(url).header("accept", json).header("content-type", json).send(said),
+    };
+    let mut response = answer.map_err(|e| e.to_string())?;
     if !response.status().is_success() {
         return Err(format!("it answered {}", response.status().as_u16()));
     }

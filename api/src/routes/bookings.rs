@@ -49,7 +49,7 @@ impl Check for Refusal {
     }
 }
 
-/// Bookings, the newest first; of a partner app its own.
+/// Bookings, the newest first; of a partner app its own, for customers for whom it may act.
 #[utoipa::path(tag = "bookings", params(BookingQuery), responses((status = 200, body = Page<Booking>, description = "A page")))]
 #[get("/v1/bookings")]
 pub async fn list_bookings(app: Shared, caller: Caller, query: Query<BookingQuery>) -> Answer {

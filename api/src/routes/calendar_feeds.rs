@@ -153,7 +153,7 @@ fn text(db: &mut Db<'_>, handbooks: &Handbooks, feed: &CalendarFeed) -> Result<S
                 from,
                 to: job.fields.window_to.max(from.plus(SHORTEST)),
                 summary: format!("{package} {name}").trim_end().to_owned(),
-                description: if feed.fields.details { Some(details(db, job, feed)?) } else { None },
+                description: if feed.fields.details { details(db, job, feed)? } else { None },
                 cancelled: job.status.0 == JobStatus::Cancelled,
             })
         })
@@ -174,10 +174,12 @@ fn jobs_of(db: &mut Db<'_>, feed: &CalendarFeed) -> Result<Vec<Job>, ApiError> {
             };
             jobs::list(db, &filter, None, MOST)?
         }
-        (None, Some(app)) if may_offer(db, app)? => {
+        (None, Some(app)) => {
+            act_for(db, app)?;
             let ids = bookings::jobs_of(db, app)?;
             let mut jobs = jobs::among(db, &ids)?;
-            jobs.retain(|job| job.fields.window_to > from && job.fields.window_from < to);
+            let is_near = |job: &Job| job.fields.window_to > from && job.fields.window_from < to;
+            jobs.retain(|job| is_near(job) && db.reaches(job.customer));
             jobs.sort_by_key(|job| (job.fields.window_from, job.id));
             jobs
         }
@@ -186,18 +188,25 @@ fn jobs_of(db: &mut Db<'_>, feed: &CalendarFeed) -> Result<Vec<Job>, ApiError> {
     Ok(jobs)
 }
 
-fn may_offer(db: &mut Db<'_>, app: Id) -> Result<bool, ApiError> {
-    let grant = partner_apps::grant(db, app)?;
-    Ok(grant.is_some_and(|grant| grant.scopes.0.contains(&Scope::OffersWrite)))
+/// Reaches from here on only customers for whom the app may act; it has no calendar without the scope.
+fn act_for(db: &mut Db<'_>, app: Id) -> Result<(), ApiError> {
+    let grant = partner_apps::grant(db, app)?.filter(|grant| grant.scopes.0.contains(&Scope::OffersWrite));
+    db.granted = grant.ok_or(ApiError::NotFound)?.customers.map(|customers| customers.0);
+    Ok(())
 }
 
-/// The vehicle and, for people of the shop, whose it is.
-fn details(db: &mut Db<'_>, job: &Job, feed: &CalendarFeed) -> Result<String, ApiError> {
+/// The vehicle and, for people of the shop, whose it is. An app is not told of one that has since come to a customer for
+/// whom it may not act.
+fn details(db: &mut Db<'_>, job: &Job, feed: &CalendarFeed) -> Result<Option<String>, ApiError> {
     let vehicle = vehicles::find(db, job.fields.vehicle)?.ok_or(ApiError::NotFound)?.fields;
+    if !db.reaches(vehicle.customer) {
+        return Ok(None);
+    }
     let plate = vehicle.registration.map(|plate| format!(", {plate}")).unwrap_or_default();
     let customer = match feed.app {
         Some(_) => None,
         None => customers::find(db, job.customer)?.map(|customer| customer.fields.name),
     };
-    Ok(format!("{}{plate}{}", vehicle.label, customer.map(|name| format!("\n{name}")).unwrap_or_default()))
+    let customer = customer.map(|name| format!("\n{name}")).unwrap_or_default();
+    Ok(Some(format!("{}{plate}{customer}", vehicle.label)))
 }

@@ -19,6 +19,7 @@ use crate::db::shops::{self, Shop};
 use crate::error::ApiError;
 use crate::windows::{self, Choice};
 use actix_web::http::StatusCode;
+use actix_web::http::header::{self, HeaderValue};
 use actix_web::web::Path;
 use actix_web::{HttpResponse, get, post};
 use chrono_tz::Tz;
@@ -64,25 +65,41 @@ pub async fn act_on_customer_page(app: Shared, token: Path<String>) -> HttpRespo
 async fn answer(app: &App, token: &str, acts: bool) -> HttpResponse {
     match visit(app, token, acts).await {
         Ok(page) => page.into(),
-        Err(ApiError::TooMany { .. }) => {
-            Page::refusal(StatusCode::TOO_MANY_REQUESTS, "That was very often. Please try again in a minute.")
-                .into()
+        Err(error) => refusal(&error),
+    }
+}
+
+/// What cannot be done, as a page.
+fn refusal(error: &ApiError) -> HttpResponse {
+    let (status, why) = match error {
+        ApiError::TooMany { .. } => {
+            (StatusCode::TOO_MANY_REQUESTS, "That was very often. Please try again in a minute.")
         }
-        Err(ApiError::NotFound) => Page::refusal(
+        ApiError::NotFound => (
             StatusCode::NOT_FOUND,
             "This link has ended. Just answer the message, and a person will read it.",
-        )
-        .into(),
-        Err(ApiError::Conflict { detail, .. }) => Page::refusal(StatusCode::CONFLICT, &detail).into(),
-        Err(error) => {
-            tracing::error!(%error, "a customer's page");
-            Page::refusal(
-                StatusCode::INTERNAL_SERVER_ERROR,
-                "Something failed on our side. Please try again.",
-            )
-            .into()
+        ),
+        ApiError::Conflict { code, detail } if appointment::REFUSALS.contains(code) => {
+            (StatusCode::CONFLICT, detail.as_str())
         }
+        // What else is in the way is told in words for the office.
+        ApiError::Conflict { code, .. } => {
+            tracing::warn!(code, "a customer's page");
+            (
+                StatusCode::CONFLICT,
+                "This cannot be done here now. Just answer the message, and a person will read it.",
+            )
+        }
+        error => {
+            tracing::error!(%error, "a customer's page");
+            (StatusCode::INTERNAL_SERVER_ERROR, "Something failed on our side. Please try again.")
+        }
+    };
+    let mut page: HttpResponse = Page::refusal(status, why).into();
+    if let ApiError::TooMany { retry_after_s } = error {
+        page.headers_mut().insert(header::RETRY_AFTER, HeaderValue::from(*retry_after_s));
     }
+    page
 }
 
 async fn visit(app: &App, token: &str, acts: bool) -> Result<Page, ApiError> {
@@ -136,5 +153,22 @@ fn act(db: &mut Db<'_>, visit: &Visit<'_>) -> Result<Page, ApiError> {
         Act::AskVisit { reminder } => upkeep::ask_visit(db, visit, *reminder),
         Act::Snooze { until_on } => messages::snooze(db, visit, *until_on),
         Act::Allow { channel, purpose, given } => messages::allow(db, visit, (*channel, *purpose), *given),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::refusal;
+    use crate::error::ApiError;
+
+    #[test]
+    fn who_came_too_often_is_told_when_to_come_back() {
+        let told = |error: ApiError| {
+            let page = refusal(&error);
+            let after = page.headers().get("retry-after").map(|value| value.as_bytes().to_vec());
+            (page.status().as_u16(), after)
+        };
+        assert_eq!(told(ApiError::TooMany { retry_after_s: 42 }), (429, Some(b"42".to_vec())));
+        assert_eq!(told(ApiError::NotFound), (404, None));
     }
 }

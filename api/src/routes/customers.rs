@@ -2,6 +2,7 @@
 
 use super::{Answer, Shared, created, free, id_taken, listed, ok, unless_stale};
 use crate::auth::Caller;
+use crate::check::Checker;
 use crate::db::Db;
 use crate::db::customers::{self, Consent, ConsentFields, Customer, CustomerFields};
 use crate::db::kinds::Id;
@@ -9,6 +10,8 @@ use crate::error::ApiError;
 use crate::extract::{Body, IfMatch, Key, NewKey, Patch, Query};
 use crate::page::{self, Page, PageQuery};
 use crate::reply::Reply;
+use crate::routes::steps::not_ahead;
+use crate::tasks::send_reminder;
 use actix_web::{get, patch, post, put};
 
 /// All customers, in the order in which they were added.
@@ -83,13 +86,17 @@ pub async fn update_customer(app: Shared, caller: Caller, key: Key, seen: IfMatc
             seen.allows(before.rev)?;
             let fields = patch.apply(&before.fields)?;
             unless_stale(customers::update(db, key.0, before.rev, &fields)?)?;
+            if fields.time_zone != before.fields.time_zone {
+                send_reminder::decide_anew(db, Some(key.0))?;
+            }
             customers::find(db, key.0)?.ok_or(ApiError::NotFound)
         })
         .await?;
     ok(&customer, customer.rev)
 }
 
-/// What the customer allowed and withdrew, oldest first. The newest line of a channel and purpose is in force.
+/// What the customer allowed and withdrew, in the order in which it was written down. Of a channel and purpose what was said
+/// last is in force.
 #[utoipa::path(
     tag = "customers",
     params(("id" = Id, Path)),
@@ -106,7 +113,7 @@ pub async fn list_consents(app: Shared, caller: Caller, key: Key) -> Answer {
     listed(&Page::whole(items))
 }
 
-/// Notes that the customer allowed or withdrew something.
+/// Notes that the customer allowed or withdrew something. A form that is entered late ends no withdrawal that came after it.
 #[utoipa::path(
     tag = "customers",
     params(("id" = Id, Path)),
@@ -119,6 +126,11 @@ pub async fn create_consent(app: Shared, caller: Caller, key: Key, body: Body<Co
         &caller,
         move |db| {
             customers::find_locked(db, key.0)?.ok_or(ApiError::NotFound)?;
+            if let Some(told_at) = body.0.told_at {
+                let mut found = Checker::default();
+                not_ahead(&mut found, "told_at", told_at, db.now);
+                found.finish()?;
+            }
             let id = Id::new(db.now);
             let at = customers::insert_consent(db, key.0, id, &body.0)?;
             Ok(Consent { id, at, fields: body.0 })

@@ -86,26 +86,26 @@ pub async fn log_in(app: Shared, from: Source, form: Body<LoginForm>) -> Answer 
     let stored = known.as_ref().and_then(|known| known.password_hash.clone());
     let person = known.as_ref().map(|known| known.id);
     let fits = passwords::verify(&app, form.password, stored).await?;
-    let known = known.filter(|known| fits && known.disabled_at.is_none());
+    let proved = known.filter(|_| fits);
     let ends_at = app.clock.now().plus(TimeDelta::days(app.config.login_days));
-    let role = known.as_ref().map(|known| known.role.0);
     let begun = app
         .write(&house, move |db| {
             // Of many guesses at once only as many count as of guesses one after the other.
             counts.wait_for_turn(db)?;
             counts.check(db, person, &from.address)?;
-            let Some(known) = known else {
+            let admitted = proved.map_or(Ok(None), |proved| people::admitted(db, &proved))?;
+            let Some(known) = admitted else {
                 counts.note_failure(db)?;
                 return Ok(None);
             };
             counts.note_success(db)?;
-            let login = begin_login(db, known.id, ends_at, &from)?;
-            audit::append(db, &logged_in(known.id, login.0))?;
-            Ok(Some((known.id, login)))
+            let (login, secret) = begin_login(db, known.id, ends_at, &from)?;
+            audit::append(db, &logged_in(known.id, login))?;
+            Ok(Some((known, login, secret)))
         })
         .await?;
-    let ((person, (login, secret)), role) = begun.zip(role).ok_or(REFUSED)?;
-    answer(&app, form.shop, person, role, login, &secret)
+    let (known, login, secret) = begun.ok_or(REFUSED)?;
+    answer(&app, form.shop, known.id, known.role.0, login, &secret)
 }
 
 /// Gives a new access token and a new refresh token for a refresh token.

@@ -135,6 +135,7 @@ pub fn table() -> Routes {
         .service(vans::create_van_under)             // PUT /v1/vans/{id}
         .service(vans::get_van)                      // GET /v1/vans/{id}
         .service(vans::update_van)                   // PATCH /v1/vans/{id}
+        .service(vans::list_stock)                   // GET /v1/vans/{id}/stock
         .service(near_misses::list_van_checks)       // GET /v1/vans/{id}/checks
         .service(near_misses::create_van_check)      // POST /v1/vans/{id}/checks
         .service(near_misses::list_near_misses)      // GET /v1/near-misses
@@ -218,6 +219,7 @@ pub fn table() -> Routes {
         .service(previews::get_quote)                // GET /v1/jobs/{id}/quote
         .service(previews::preview_plan)             // POST /v1/plans/preview
         .service(steps::list_steps)                  // GET /v1/jobs/{id}/steps
+        .service(steps::list_step_states)            // GET /v1/jobs/{id}/step-states
         .service(steps::record_step)                 // POST /v1/jobs/{id}/steps
         .service(step_changes::list_step_changes)    // GET /v1/jobs/{id}/step-changes
         .service(step_changes::correct_step)         // POST /v1/jobs/{id}/steps/{record}/correction

@@ -1,7 +1,7 @@
 //! Where one is logged in, ending that, and one's own password.
 
 use super::people::strong;
-use super::{Answer, Shared, listed};
+use super::{Answer, Shared, listed, unless_stale};
 use crate::auth::source::Source;
 use crate::auth::throttle::Counts;
 use crate::auth::{Caller, Who, passwords};
@@ -87,23 +87,29 @@ pub async fn change_my_password(
     let (keys, shop) = (app.keys.clone(), caller.shop);
     let look_up = app.read(&caller, move |db| {
         let known = people::find(db, person)?.ok_or(ApiError::NotFound)?;
-        seen.allows(known.rev)?;
-        let email = known.fields.email;
+        let (rev, email) = (known.rev, known.fields.email);
+        seen.allows(rev)?;
         let counts = Counts::of(&keys, shop, &email, &from.address);
         counts.check(db, Some(person), &from.address)?;
         let stored = people::credentials(db, &email)?.and_then(|known| known.password_hash);
-        Ok((counts, stored, strong(db, person, "/new", new)?))
+        Ok((counts, rev, stored, strong(db, person, "/new", new)?))
     });
-    let (counts, stored, new) = look_up.await?;
+    let (counts, rev, stored, new) = look_up.await?;
     if !passwords::verify(&app, old, stored).await? {
         // Nothing was changed, so nothing goes into the audit log.
-        app.write(&Caller::house(shop), move |db| counts.note_failure(db)).await?;
+        app.write(&Caller::house(shop), move |db| {
+            counts.wait_for_turn(db)?;
+            counts.note_failure(db)
+        })
+        .await?;
         return Err(ApiError::field("/current", "wrong", "is not the password"));
     }
     let hash = passwords::hash(&app, new).await?;
     let change = app.write(&caller, move |db| {
-        people::set_password(db, person, &hash)?;
+        // In the order in which a login takes these rows, so that neither waits for the other.
         counts.note_success(db)?;
+        // It was the password of this revision that was proved.
+        unless_stale(people::set_password(db, person, rev, &hash)?)?;
         Ok(logins::revoke_others(db, person, current)?)
     });
     change.await?;

@@ -140,8 +140,9 @@ pub async fn set_password(
     let strong = app.read(&caller, move |db| strong(db, key.0, "/password", password)).await?;
     let hash = passwords::hash(&app, strong).await?;
     app.write(&caller, move |db| {
-        seen.allows(people::find(db, key.0)?.ok_or(ApiError::NotFound)?.rev)?;
-        people::set_password(db, key.0, &hash)?;
+        let before = people::find(db, key.0)?.ok_or(ApiError::NotFound)?;
+        seen.allows(before.rev)?;
+        unless_stale(people::set_password(db, key.0, before.rev, &hash)?)?;
         Ok(logins::revoke_all(db, key.0)?)
     })
     .await?;

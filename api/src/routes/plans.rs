@@ -21,9 +21,12 @@ use crate::plan_input::{MOST_REFILLS, gather};
 use crate::reply::Reply;
 use crate::throughput::roll_ups;
 use actix_web::{HttpRequest, get, post};
+use base64::Engine;
+use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use domain::plan::{ExtraWork, PlanError, PlanFacts, Timeline, timeline};
 use domain::site::Weather;
 use serde::{Deserialize, Serialize};
+use sha2::{Digest, Sha256};
 use utoipa::{IntoParams, ToSchema};
 
 /// What is known at planning time and stored nowhere else.
@@ -100,7 +103,7 @@ pub async fn plan_job(app: Shared, caller: Caller, key: Key, body: Optional<Plan
         },
         move |view| {
             let address = format!("/v1/jobs/{}/plan?version={}", key.0, view.plan.version);
-            Reply::created(view, view.tag(), address)
+            Reply::created(view, view.tag()?, address)
         },
     );
     save.await
@@ -126,9 +129,10 @@ fn stored(db: &mut Db<'_>, job: Id, version: Option<i32>, knows_staff: bool) -> 
 }
 
 impl PlanView {
-    /// A version never changes, but more people may take note of it.
-    fn tag(&self) -> String {
-        format!("{}.{}", self.plan.version, self.acknowledged.len())
+    /// Made from all that it says: a version stays, but more people may take note of it, and its customer may be erased.
+    fn tag(&self) -> Result<String, ApiError> {
+        let digest = Sha256::digest(serde_json::to_vec(self)?);
+        Ok(format!("{}.{}", self.plan.version, URL_SAFE_NO_PAD.encode(&digest[..12])))
     }
 }
 
@@ -186,7 +190,7 @@ pub async fn get_plan(
         .await?;
     match sheet {
         Some(sheet) => Ok(form.respond(sheet)),
-        None => Ok(varied(ok(&view, view.tag())?)),
+        None => Ok(varied(ok(&view, view.tag()?)?)),
     }
 }
 

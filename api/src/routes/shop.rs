@@ -32,8 +32,11 @@ pub async fn update_shop(app: Shared, caller: Caller, seen: IfMatch, patch: Patc
             let before = shops::find(db)?.ok_or(ApiError::NotFound)?;
             seen.allows(before.rev)?;
             let fields = patch.apply(&before.fields)?;
-            if let Some(url) = &fields.settings.0.weather_url {
-                outbound.must_be_callable("/settings/weather_url", url)?;
+            let settings = &fields.settings.0;
+            for (name, url) in [("weather_url", &settings.weather_url), ("ways_url", &settings.ways_url)] {
+                if let Some(url) = url {
+                    outbound.must_be_callable(&format!("/settings/{name}"), url)?;
+                }
             }
             unless_stale(shops::update(db, before.rev, &fields)?)?;
             if fields.time_zone != before.fields.time_zone {
@@ -41,6 +44,7 @@ pub async fn update_shop(app: Shared, caller: Caller, seen: IfMatch, patch: Patc
                 db.touch(Touch::Shop);
                 upkeep_states::mark_all(db)?;
                 tasks::forecast_anew(db)?;
+                tasks::send_reminder::decide_anew(db, None)?;
                 let handbook = handbooks.of(db)?;
                 roll_ups::recount(db, &handbook)?;
             }

@@ -7,7 +7,7 @@ use crate::check::{Check, Checker};
 use crate::db::inspections::check_findings;
 use crate::db::jobs::{self, Job, JobStatus};
 use crate::db::kinds::{Id, Instant};
-use crate::db::step_states::{self, NewAct};
+use crate::db::step_states::{self, NewAct, StepHistory};
 use crate::db::steps::{self, FinishedStep, NewStep, Outcome, StepFields};
 use crate::db::webhooks::EventKind;
 use crate::db::{Db, observations, people, plans, vehicles};
@@ -49,6 +49,23 @@ pub async fn list_steps(app: Shared, caller: Caller, key: Key) -> Answer {
         })
         .await?;
     listed(&Page::whole(items))
+}
+
+/// How the steps of a job stand that anything was said of, with who began, did, left out or reopened each, and why. Done beats
+/// left out, and both stay here.
+#[utoipa::path(
+    tag = "jobs",
+    params(("id" = Id, Path)),
+    responses((status = 200, body = Page<StepHistory>, description = "All of them, by step"))
+)]
+#[get("/v1/jobs/{id}/step-states")]
+pub async fn list_step_states(app: Shared, caller: Caller, key: Key) -> Answer {
+    let technician = caller.only_own_work();
+    let items = app.read(&caller, move |db| {
+        visible(db, key.0, technician)?;
+        Ok(step_states::histories(db, key.0)?)
+    });
+    listed(&Page::whole(items.await?))
 }
 
 /// Records what one technician did on one step. The first one starts the job.
@@ -126,7 +143,10 @@ pub fn record(
 fn store(db: &mut Db<'_>, job: &Job, (id, by): (Id, Id), fields: &StepFields) -> Result<(), ApiError> {
     let norm = norms::norm_of(db, job.id, &fields.step)?;
     let worked_on = fields.started_at.local(zone_of(db, None)?).date();
-    steps::insert(db, &NewStep { job: job.id, id, fields, norm, worked_on, recorded_by: Some(by) })?;
+    steps::insert(
+        db,
+        &NewStep { job: job.id, van: job.van, id, fields, norm, worked_on, recorded_by: Some(by) },
+    )?;
     if job.status.0 == JobStatus::Planned {
         let plan = plans::newest_version(db, job.id)?;
         unless_stale(jobs::begin(db, job.id, job.rev, plan)?)?;

@@ -26,7 +26,7 @@ pub struct TaskQuery {
     pub limit: Option<i64>,
     pub status: Option<TaskStatus>,
     /// `find_reminders`, `forecast_upkeep`, `send_reminder`, `announce_upkeep`, `deliver_webhook`, `refresh_weather`,
-    /// `back_up`, `plan_rounds`, `purge_tokens`, `purge_tasks`, `purge_replies`, `purge_sync`.
+    /// `refresh_ways`, `back_up`, `plan_rounds`, `purge_tokens`, `purge_tasks`, `purge_replies`, `purge_sync`.
     #[param(max_length = 40)]
     pub kind: Option<String>,
 }

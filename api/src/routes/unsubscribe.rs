@@ -40,12 +40,13 @@ pub async fn unsubscribe(app: Shared, token: Path<String>) -> Answer {
         if customers::find_locked(db, link.customer)?.is_none() {
             return Err(ApiError::NotFound);
         }
-        if customers::allows(db, link.customer, Channel::Mail, link.purpose)? {
+        if !customers::is_withdrawn(db, link.customer, Channel::Mail, link.purpose)? {
             let withdrawal = ConsentFields {
                 channel: Word(Channel::Mail),
                 purpose: Word(link.purpose),
                 given: false,
                 source: "unsubscribe link".into(),
+                told_at: None,
             };
             customers::insert_consent(db, link.customer, Id::new(db.now), &withdrawal)?;
         }

@@ -28,6 +28,8 @@ const KEPT: TimeDelta = TimeDelta::days(7);
 const MOST_UNNAMED_BYTES: i64 = 1024 * 1024 * 1024;
 /// As so much the smallest upload counts, as rows take room, too (assumption).
 const LEAST_COUNTED_BYTES: i64 = 64 * 1024;
+/// Longest `Upload-Metadata`, bytes (assumption: a type, an id and a file's name several times over).
+const LONGEST_METADATA: usize = 2_000;
 /// What may be sent.
 const MEDIA_TYPES: [&str; 4] = ["image/jpeg", "image/png", "image/webp", "image/heic"];
 
@@ -37,7 +39,8 @@ const MEDIA_TYPES: [&str; 4] = ["image/jpeg", "image/png", "image/webp", "image/
 #[expect(dead_code, reason = "only the document speaks of it")]
 struct PhotoBytes(Vec<u8>);
 
-/// What this server understands of tus.
+/// What this server understands of tus. Whose network lets only some methods through may name the one that is meant in
+/// `X-HTTP-Method-Override`, with any other, at each of these addresses.
 #[utoipa::path(tag = "sync", responses((status = 204, description = "Version, extensions, checksums and largest size, as headers")))]
 #[options("/v1/uploads")]
 pub async fn get_upload_options() -> HttpResponse {
@@ -73,11 +76,13 @@ pub async fn create_upload(app: Shared, caller: Caller, request: HttpRequest) ->
     let id = id.map_or(Ok(None), |id| {
         id.map(Some).ok_or_else(|| ApiError::BadHeader("Upload-Metadata: id is no UUIDv7".into()))
     })?;
+    let metadata = text(&request, "upload-metadata").unwrap_or_default().to_owned();
     let upload = app
         .write(&caller, move |db| {
             let id = id.unwrap_or_else(|| Id::new(db.now));
             let expires_at = Some(db.now.plus(KEPT)).filter(|_| length_bytes > 0);
-            let new = Upload { id, person, media_type, length_bytes, received_bytes: 0, expires_at };
+            let new =
+                Upload { id, person, media_type, metadata, length_bytes, received_bytes: 0, expires_at };
             match uploads::find(db, id)? {
                 Some(known) if known.person == person && known.length_bytes == length_bytes => Ok(known),
                 Some(_) => Err(ApiError::Exists),
@@ -109,7 +114,7 @@ fn room_for(db: &mut Db<'_>, person: Id, length_bytes: i64) -> Result<(), ApiErr
 #[utoipa::path(
     tag = "sync",
     params(("id" = Id, Path)),
-    responses((status = 200, description = "`Upload-Offset` and `Upload-Length`"))
+    responses((status = 200, description = "`Upload-Offset`, `Upload-Length` and `Upload-Metadata`"))
 )]
 #[head("/v1/uploads/{id}")]
 pub async fn get_upload_offset(app: Shared, caller: Caller, key: Key, request: HttpRequest) -> Answer {
@@ -118,6 +123,9 @@ pub async fn get_upload_offset(app: Shared, caller: Caller, key: Key, request: H
     let upload = app.read(&caller, move |db| visible(db, key.0, (person, own))).await?;
     let mut response = HttpResponse::Ok();
     response.insert_header(("upload-length", upload.length_bytes.to_string()));
+    if !upload.metadata.is_empty() {
+        response.insert_header(("upload-metadata", upload.metadata.clone()));
+    }
     Ok(placed(&mut response, &upload).insert_header((header::CACHE_CONTROL, "no-store")).finish())
 }
 
@@ -278,10 +286,12 @@ fn number(request: &HttpRequest, name: &str) -> Result<i64, ApiError> {
 fn metadata(request: &HttpRequest) -> Result<BTreeMap<String, String>, ApiError> {
     let wrong =
         || ApiError::BadHeader("Upload-Metadata: names, each with a text in base64, parted by commas".into());
+    let text = text(request, "upload-metadata").unwrap_or_default();
+    if text.len() > LONGEST_METADATA {
+        return Err(ApiError::BadHeader(format!("Upload-Metadata: at most {LONGEST_METADATA} bytes")));
+    }
     let mut told = BTreeMap::new();
-    for pair in
-        text(request, "upload-metadata").unwrap_or("").split(',').filter(|pair| !pair.trim().is_empty())
-    {
+    for pair in text.split(',').filter(|pair| !pair.trim().is_empty()) {
         let (name, value) = pair.trim().split_once(' ').unwrap_or((pair.trim(), ""));
         let bytes = STANDARD.decode(value.trim()).map_err(|_| wrong())?;
         told.insert(name.to_owned(), String::from_utf8(bytes).map_err(|_| wrong())?);

@@ -11,6 +11,7 @@ use crate::extract::{Body, IfMatch, Key, NewKey, Patch, Query};
 use crate::handbooks::Handbooks;
 use crate::page::{self, Page, PageQuery};
 use crate::reply::Reply;
+use crate::stock::{self, StockLeft};
 use actix_web::{get, patch, post, put};
 use domain::handbook::Handbook;
 
@@ -88,6 +89,26 @@ pub async fn update_van(app: Shared, caller: Caller, key: Key, seen: IfMatch, pa
         })
         .await?;
     ok(&van, van.rev)
+}
+
+/// What is left of products in a van: what was counted last, less what was recorded since.
+///
+/// A product that is not in one of the van's last 60 counts, of the last 91 days, is not listed. `left_ml` may be below zero: nothing that was
+/// recorded is refused for it.
+#[utoipa::path(
+    tag = "vans",
+    params(("id" = Id, Path)),
+    responses((status = 200, body = Page<StockLeft>, description = "All of them, by product"))
+)]
+#[get("/v1/vans/{id}/stock")]
+pub async fn list_stock(app: Shared, caller: Caller, key: Key) -> Answer {
+    let handbooks = app.handbooks.clone();
+    let left = app.read(&caller, move |db| {
+        let van = vans::find(db, key.0)?.ok_or(ApiError::NotFound)?;
+        let handbook = handbooks.of(db)?;
+        stock::of_van(db, &handbook, van.id)
+    });
+    listed(&Page::whole(left.await?))
 }
 
 fn add(db: &mut Db<'_>, handbooks: &Handbooks, id: Id, fields: &VanFields) -> Result<Van, ApiError> {

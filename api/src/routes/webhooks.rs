@@ -194,7 +194,8 @@ pub async fn list_deliveries(app: Shared, caller: Caller, key: Key, query: Query
     let limit = query.0.limit.unwrap_or(page::DEFAULT_LIMIT);
     let rows = app.read(&caller, move |db| {
         visible(db, key.0, own)?;
-        Ok(deliveries::list(db, key.0, before, limit + 1)?)
+        let rows = deliveries::list(db, key.0, before, limit + 1)?;
+        Ok(deliveries::shown(db, rows)?)
     });
     listed(&Page::cut(rows.await?, limit, &app.keys, &list, |row| row.id)?)
 }
@@ -213,10 +214,11 @@ pub async fn get_delivery(app: Shared, caller: Caller, key: Key, record: RecordK
         Ok(DeliveryLog { log: deliveries::attempts(db, delivery.id)?, delivery })
     });
     let log = read.await?;
-    ok(&log, log.delivery.rev())
+    ok(&log, log.delivery.tag())
 }
 
-/// Sends a delivery again that has arrived or was given up, with the same `webhook-id`.
+/// Sends a delivery again that has arrived or was given up, with the same `webhook-id`. A partner app has only those sent
+/// again that are of customers for whom it may act.
 #[utoipa::path(
     tag = "webhooks",
     params(("id" = Id, Path), ("record" = Id, Path, description = "The delivery")),
@@ -236,6 +238,9 @@ pub async fn replay_delivery(
         move |db| {
             let before = delivery_of(db, key.0, record.0, own)?;
             seen.allows(before.rev())?;
+            if before.is_hidden() {
+                return Err(ApiError::Forbidden("the app may not act for the customer of this delivery"));
+            }
             if before.status == Word(DeliveryStatus::Waiting) {
                 return Err(ApiError::conflict("delivery_waits", "it has not been settled yet"));
             }
@@ -253,7 +258,10 @@ fn visible(db: &mut Db<'_>, id: Id, own: Option<Id>) -> Result<Webhook, ApiError
     if own.is_some() && webhook.app != own { Err(ApiError::NotFound) } else { Ok(webhook) }
 }
 
+/// The delivery of a visible webhook, as the caller may see it.
 fn delivery_of(db: &mut Db<'_>, webhook: Id, id: Id, own: Option<Id>) -> Result<Row, ApiError> {
     visible(db, webhook, own)?;
-    deliveries::find(db, id)?.filter(|row| row.webhook == webhook).ok_or(ApiError::NotFound)
+    let found = deliveries::find(db, id)?.filter(|row| row.webhook == webhook);
+    let shown = deliveries::shown(db, found.into_iter().collect())?;
+    shown.into_iter().next().ok_or(ApiError::NotFound)
 }

@@ -11,14 +11,13 @@ use crate::db::vehicles::{self, Vehicle};
 use crate::db::{Db, message_gateway, weather};
 use crate::error::ApiError;
 use crate::handbooks::Handbooks;
-use crate::plan_input::zone_of;
 use crate::upkeep;
 use chrono::{DateTime, Days, TimeDelta, Utc};
 use chrono_tz::Tz;
 use domain::handbook::{Handbook, ProtectionKind};
 use domain::reminder::{
-    self as rules, Booking, Coated, Consent, Decision, OwnedVehicle, ReminderKind, SentReminder, UnderWay,
-    Verdict, Wording,
+    self as rules, Booking, Coated, Consent, Decision, OwnedVehicle, Progress, ReminderKind, SentReminder,
+    UnderWay, Verdict, Wording,
 };
 use domain::site::WeatherHour;
 use std::collections::BTreeMap;
@@ -27,6 +26,10 @@ use std::collections::BTreeMap;
 const ADVICE: TimeDelta = TimeDelta::days(14);
 /// Days of weather, today included, that can speak against an appointment.
 const FORECAST_D: u64 = 4;
+/// The weather of so long speaks for or against a visit of which only the start is planned (assumption).
+const VISIT: TimeDelta = TimeDelta::hours(4);
+/// In a longer window nobody knows which weather its visit will have (assumption).
+const JUDGED_WINDOW: TimeDelta = TimeDelta::days(1);
 
 /// A customer as reminders see them.
 pub struct Situation {
@@ -52,7 +55,8 @@ pub enum Cause {
 pub struct Ground {
     pub shop: Shop,
     upkeep: upkeep::Ground,
-    /// The shop's own clock, by which the weather is told.
+    /// The shop's own clock, by which the weather is told; UTC where the zone data has lost it, so that customers with a
+    /// zone of their own still hear from the shop.
     zone: Tz,
     weather: Vec<WeatherHour>,
     templates: Vec<MessageTemplate>,
@@ -63,12 +67,13 @@ pub struct Ground {
 impl Ground {
     pub fn read(db: &mut Db<'_>, handbooks: &Handbooks) -> Result<Ground, ApiError> {
         let shop = shops::find(db)?.ok_or(ApiError::NotFound)?;
-        let upkeep = upkeep::Ground::read(db, handbooks)?;
+        let zone = shop.fields.time_zone.parse().unwrap_or(Tz::UTC);
+        let upkeep = upkeep::Ground::read_in(db, handbooks, zone)?;
         let last = upkeep.today.checked_add_days(Days::new(FORECAST_D)).unwrap_or(upkeep.today);
         let gateway = message_gateway::find(db)?;
         Ok(Ground {
             shop,
-            zone: zone_of(db, None)?,
+            zone,
             weather: weather::hours(db, upkeep.today, last)?,
             templates: message_templates::list(db)?,
             sends_text: gateway.is_some_and(|gateway| gateway.fields.text_url.is_some()),
@@ -90,24 +95,22 @@ impl Ground {
         })
     }
 
-    /// As the customer knows it: rounds that are published anew keep their promise, and then nothing has changed for them.
+    /// As the customer knows it.
     fn booking(&self, job: &Job, promise: Option<&Promise>, customer: &Customer) -> Booking {
-        let (starts_at, given_until) = match (promise, job.start_at) {
-            (Some(promise), _) => (promise.promised_from, Some(promise.promised_to)),
-            (None, Some(start_at)) => (start_at, None),
-            (None, None) => (job.fields.window_from, Some(job.fields.window_to)),
-        };
-        let (from, to) = (starts_at.local(self.zone), job.fields.window_to.local(self.zone));
+        let told = told_time(job, promise);
         let outdoors = customer.fields.site.0.covered != Some(true);
-        let weather = || rules::bad_weather(&self.upkeep.handbook, &self.weather, from, to);
+        let weather = |until: Instant| {
+            let (from, to) = (told.from.local(self.zone), until.local(self.zone));
+            rules::bad_weather(&self.upkeep.handbook, &self.weather, from, to)
+        };
         Booking {
             job: job.id.to_string(),
             vehicle: job.fields.vehicle.to_string(),
             work: package(&self.upkeep.handbook, &job.fields.package),
-            starts_at: utc(starts_at),
-            given_until: given_until.map(utc),
+            starts_at: utc(told.from),
+            given_until: told.until.map(utc),
             booked_at: utc(job.created_at),
-            weather: outdoors.then(weather).flatten(),
+            weather: weather_until(job, told).filter(|_| outdoors).and_then(weather),
             under_way: job
                 .set_out_at
                 .zip(job.arrives_at)
@@ -158,6 +161,39 @@ impl Ground {
     }
 }
 
+/// When a job is done, as its customer knows it: at an hour, or within a time.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct ToldTime {
+    pub from: Instant,
+    /// None: the hour is known.
+    pub until: Option<Instant>,
+}
+
+/// Rounds that are published anew keep their promise, and then nothing has changed for the customer; a visit that was moved
+/// out of it is at another time.
+pub fn told_time(job: &Job, promise: Option<&Promise>) -> ToldTime {
+    let holds = |promise: &&Promise| {
+        job.start_at.is_none_or(|at| (promise.promised_from..promise.promised_to).contains(&at))
+    };
+    match (promise.filter(holds), job.start_at) {
+        (Some(promise), _) => ToldTime { from: promise.promised_from, until: Some(promise.promised_to) },
+        (None, Some(start_at)) => ToldTime { from: start_at, until: None },
+        (None, None) => ToldTime { from: job.fields.window_from, until: Some(job.fields.window_to) },
+    }
+}
+
+/// Up to when the weather matters for a visit; none where that is not known well enough to say anything.
+fn weather_until(job: &Job, told: ToldTime) -> Option<Instant> {
+    match told.until {
+        Some(until) => (until <= told.from.plus(JUDGED_WINDOW)).then_some(until),
+        None => {
+            let (end, window_to) = (told.from.plus(VISIT), job.fields.window_to);
+            // It may have been moved behind its window.
+            Some(if window_to > told.from { end.min(window_to) } else { end })
+        }
+    }
+}
+
 /// How well a language serves whoever wants another: `de-AT` best by itself, then by `de`, and by `de-CH` better than by
 /// none; by others not at all. Case says nothing (RFC 5646, 2.1.1).
 fn closeness(language: &str, wanted: &str) -> Option<usize> {
@@ -175,7 +211,7 @@ fn package(handbook: &Handbook, id: &str) -> String {
 pub fn situations(db: &mut Db<'_>, ground: &Ground, rows: Vec<Customer>) -> Result<Vec<Situation>, ApiError> {
     let ids: Vec<Id> = rows.iter().map(|row| row.id).collect();
     let mut consents: BTreeMap<Id, Vec<Consent>> = BTreeMap::new();
-    for (customer, consent) in customers::consents_of(db, &ids)? {
+    for (customer, consent) in customers::in_force_of(db, &ids)? {
         consents.entry(customer).or_default().extend(consent_rule(&consent));
     }
     let mut vehicles: BTreeMap<Id, Vec<Vehicle>> = BTreeMap::new();
@@ -278,7 +314,7 @@ impl Situation {
     pub fn is_told_by_another(&self, reminder: &Reminder) -> bool {
         let others = self.told.iter().filter(|told| told.id != reminder.id);
         others
-            .filter(|told| told.status.0 != ReminderStatus::Due)
+            .filter(|told| progress(told.status.0) == Progress::Sent)
             .any(|told| shares(&told.document.0.needs, &reminder.document.0.needs))
     }
 
@@ -289,7 +325,12 @@ impl Situation {
                 key: reminder.dedupe_key.clone(),
                 purpose: reminder.purpose.0.into(),
                 needs: reminder.document.0.needs.clone(),
-                at: utc(reminder.settled_at.unwrap_or(reminder.due_at)),
+                at: utc(match reminder.status.0 {
+                    // It may be late.
+                    ReminderStatus::Sending => now,
+                    _ => reminder.settled_at.unwrap_or(reminder.due_at),
+                }),
+                progress: progress(reminder.status.0),
             })
             .collect();
         rules::due_reminders(&self.customer, &self.bookings, &sent, utc(now))
@@ -358,9 +399,17 @@ fn consent_rule(consent: &customers::Consent) -> Option<Consent> {
         },
         purpose: consent.fields.purpose.0.into(),
         granted: consent.fields.given,
-        at: utc(consent.at),
+        at: utc(consent.said_at()),
         source: consent.fields.source.clone(),
     })
+}
+
+fn progress(status: ReminderStatus) -> Progress {
+    match status {
+        ReminderStatus::Due => Progress::Waiting,
+        ReminderStatus::Failed => Progress::Failed,
+        _ => Progress::Sent,
+    }
 }
 
 fn shares(some: &[String], others: &[String]) -> bool {

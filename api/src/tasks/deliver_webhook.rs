@@ -48,7 +48,7 @@ pub async fn run(app: &App, claimed: &Claimed, delivery: Id) -> Result<Outcome, 
     }
 }
 
-/// The call to make, if it is still to be made: its webhook is on, and its app may hear of events.
+/// The call to make, if it is still to be made: its webhook is on, and its app may hear of it.
 fn prepare(db: &mut Db<'_>, delivery: Id) -> Result<Option<(Row, Call)>, ApiError> {
     let Some(row) = deliveries::find(db, delivery)? else { return Ok(None) };
     if row.status.0 != DeliveryStatus::Waiting {
@@ -58,7 +58,7 @@ fn prepare(db: &mut Db<'_>, delivery: Id) -> Result<Option<(Row, Call)>, ApiErro
     let (Some(webhook), Some(secrets)) = (webhook, secrets) else { return Ok(None) };
     let may_hear = match webhook.app {
         None => true,
-        Some(app) => partner_apps::with_scope(db, Scope::Webhooks)?.iter().any(|(id, _)| *id == app),
+        Some(app) => may_hear(db, app, &row)?,
     };
     if webhook.disabled_at.is_some() || !may_hear {
         deliveries::set_status(db, delivery, DeliveryStatus::Failed)?;
@@ -68,6 +68,14 @@ fn prepare(db: &mut Db<'_>, delivery: Id) -> Result<Option<(Row, Call)>, ApiErro
     let headers = signature::headers(&secrets.live(db.now), &id, at, &row.payload)?;
     let call = Call { url: webhook.fields.url, headers, body: row.payload.clone() };
     Ok(Some((row, call)))
+}
+
+/// Whether the app may hear of events, and of the customer of this one; what it was granted may have changed meanwhile.
+fn may_hear(db: &mut Db<'_>, app: Id, row: &Row) -> Result<bool, ApiError> {
+    let grant = partner_apps::grant(db, app)?.filter(|grant| grant.scopes.0.contains(&Scope::Webhooks));
+    let Some(grant) = grant else { return Ok(false) };
+    db.granted = grant.customers.map(|customers| customers.0);
+    Ok(deliveries::reached(db, std::slice::from_ref(row))? == [true])
 }
 
 /// Stores how the attempt went, and what it says of the webhook.

@@ -7,7 +7,7 @@ use super::{Failure, Outcome, Task, enqueue};
 use crate::app::App;
 use crate::auth::Caller;
 use crate::db::kinds::Id;
-use crate::db::reminders::{self, NewReminder, ReminderStatus};
+use crate::db::reminders::{self, NewReminder, Reminder, ReminderStatus};
 use crate::db::{Db, customers, outbox};
 use crate::error::ApiError;
 use crate::handbooks::Handbooks;
@@ -83,8 +83,9 @@ fn store_all(db: &mut Db<'_>, task: Id, found: &[NewReminder]) -> Result<(), Api
 
 /// A reminder that was held back may be decided anew; any other stays as it is. Tells whether it says anything new.
 fn store(db: &mut Db<'_>, new: &NewReminder) -> Result<bool, ApiError> {
-    let id = match reminders::find_by_key(db, &new.dedupe_key)? {
-        None => reminders::insert(db, new)?,
+    let (dedupe_key, known) = place(db, new)?;
+    let id = match known {
+        None => reminders::insert(db, &NewReminder { dedupe_key, ..new.clone() })?,
         Some(old) if old.status.0 != ReminderStatus::Suppressed => return Ok(false),
         Some(old) if new.status == ReminderStatus::Suppressed && old.reason == new.reason => {
             return Ok(false);
@@ -100,4 +101,23 @@ fn store(db: &mut Db<'_>, new: &NewReminder) -> Result<bool, ApiError> {
         enqueue(db, Task::SendReminder { reminder: id, again: false }, &key, new.due_at)?;
     }
     Ok(true)
+}
+
+/// The key under which it is stored, and what is stored there. A message that was decided again just before it went may not
+/// have told of the need that its key names: what tells of it now is known by the day of that one, too.
+fn place(db: &mut Db<'_>, new: &NewReminder) -> Result<(String, Option<Reminder>), ApiError> {
+    let mut key = new.dedupe_key.clone();
+    loop {
+        match reminders::find_by_key(db, &key)? {
+            Some(old) if left_out(&old, new) => key = format!("{key}:{}", old.created_at.utc().date()),
+            known => return Ok((key, known)),
+        }
+    }
+}
+
+/// True if `old` went without the need that the key of `new` names.
+fn left_out(old: &Reminder, new: &NewReminder) -> bool {
+    let lead = new.dedupe_key.split_once(':').map(|(_, lead)| lead);
+    let names = |needs: &[String]| needs.iter().any(|need| Some(need.as_str()) == lead);
+    old.status.0 != ReminderStatus::Suppressed && names(&new.document.needs) && !names(&old.document.0.needs)
 }

@@ -16,6 +16,7 @@ mod purge_replies;
 pub mod purge_sync;
 mod purge_tasks;
 mod purge_tokens;
+mod refresh_ways;
 mod refresh_weather;
 pub mod send_reminder;
 pub mod worker;
@@ -24,9 +25,12 @@ use crate::app::App;
 use crate::auth::Caller;
 use crate::db::kinds::{Id, Instant};
 use crate::db::outbox::{self, Ending};
+use crate::db::sync::scopes;
 use crate::db::{Db, reminders, shops};
 use crate::error::ApiError;
-use chrono::TimeDelta;
+use chrono::{NaiveTime, TimeDelta};
+use chrono_tz::Tz;
+use domain::civil::{LocalRule, RuleDays, last_due, next_due};
 use send_reminder::Prepared;
 use serde::{Deserialize, Serialize};
 use worker::Claimed;
@@ -61,6 +65,8 @@ pub enum Task {
     PlanRounds { plan: Id },
     /// Fetches the weather at the shop's place, if the shop says where.
     RefreshWeather,
+    /// Asks for the ways between the places of the next two weeks, if the shop says whom.
+    RefreshWays,
     /// Copies the embedded database.
     BackUp,
     /// Forgets logins that ended long ago.
@@ -73,18 +79,50 @@ pub enum Task {
     PurgeSync,
 }
 
-/// What recurs in every shop, and how often, in minutes. Periods are counted from 1970 in UTC.
-pub const TICKS: [(Task, i64); 9] = [
-    (Task::RefreshWeather, 180),
-    (Task::BackUp, 1440),
-    (Task::ForecastUpkeep { renew: false }, 1440),
-    (Task::FindReminders, 10),
-    (Task::AnnounceUpkeep, 60),
-    (Task::PurgeTokens, 1440),
-    (Task::PurgeTasks, 1440),
-    (Task::PurgeReplies, 1440),
-    (Task::PurgeSync, 1440),
+/// When something recurs.
+#[derive(Debug, Clone, Copy)]
+pub enum Every {
+    /// So many minutes, counted from 1970 in UTC.
+    Minutes(i64),
+    /// At [`NIGHT`] by the shop's clock, whatever the clock does in that night.
+    Night,
+}
+
+/// When crews sleep and nobody plans (assumption).
+const NIGHT: TimeDelta = TimeDelta::hours(3);
+
+/// What recurs in every shop, and when.
+pub const TICKS: [(Task, Every); 10] = [
+    (Task::RefreshWeather, Every::Minutes(180)),
+    (Task::RefreshWays, Every::Minutes(60)),
+    (Task::BackUp, Every::Night),
+    (Task::ForecastUpkeep { renew: false }, Every::Night),
+    (Task::FindReminders, Every::Minutes(10)),
+    (Task::AnnounceUpkeep, Every::Minutes(60)),
+    (Task::PurgeTokens, Every::Night),
+    (Task::PurgeTasks, Every::Night),
+    (Task::PurgeReplies, Every::Night),
+    (Task::PurgeSync, Every::Night),
 ];
+
+impl Every {
+    /// The present period and the next, each named the same by every replica for as long as it lasts.
+    fn periods(self, zone: Tz, now: Instant) -> [String; 2] {
+        match self {
+            Every::Minutes(every) => {
+                let nth = now.unix().div_euclid(every * 60);
+                [nth, nth + 1].map(|nth| format!("{every}:{nth}"))
+            }
+            Every::Night => {
+                let rule = LocalRule { time: NaiveTime::MIN + NIGHT, days: RuleDays::Daily };
+                let last = last_due(&rule, zone, now.utc().and_utc());
+                let next = next_due(&rule, zone, last.due_at);
+                // The same date begins at another time where the shop has moved to another zone.
+                [last, next].map(|night| format!("{zone}:{}", night.due_local.date()))
+            }
+        }
+    }
+}
 
 /// How an attempt went well.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -123,6 +161,7 @@ impl Task {
             Task::DeliverWebhook { .. } => "deliver_webhook",
             Task::PlanRounds { .. } => "plan_rounds",
             Task::RefreshWeather => "refresh_weather",
+            Task::RefreshWays => "refresh_ways",
             Task::BackUp => "back_up",
             Task::PurgeTokens => "purge_tokens",
             Task::PurgeTasks => "purge_tasks",
@@ -142,6 +181,7 @@ impl Task {
             Task::DeliverWebhook { delivery } => deliver_webhook::run(app, claimed, delivery).await,
             Task::PlanRounds { plan } => plan_rounds::run(app, claimed, plan).await,
             Task::RefreshWeather => refresh_weather::run(app, claimed.shop).await,
+            Task::RefreshWays => refresh_ways::run(app, claimed.shop).await,
             Task::BackUp => back_up::run(app).await,
             Task::PurgeTokens => purge_tokens::run(app, claimed.shop).await,
             Task::PurgeTasks => purge_tasks::run(app, claimed.shop).await,
@@ -194,7 +234,8 @@ pub fn forecast_anew(db: &mut Db<'_>) -> Result<(), ApiError> {
     enqueue(db, task, &key, db.now).map(|_| ())
 }
 
-/// Takes in changed keys, and adds what recurs and has no row for the present period yet.
+/// Takes in changed keys, and adds what recurs and has no row for the present period yet. What recurs within the day takes
+/// over from those before it that wait to be tried again: a service that fails is asked by one task, not by one per period.
 pub async fn tick(app: &App) -> Result<(), ApiError> {
     app.refresh_keys().await?;
     for shop in all_shops(app).await? {
@@ -204,8 +245,11 @@ pub async fn tick(app: &App) -> Result<(), ApiError> {
             continue;
         }
         app.write(&house, move |db| {
-            for (task, key) in missing {
-                enqueue(db, task, &key, db.now)?;
+            for (task, every, key) in missing {
+                let added = enqueue(db, task, &key, db.now)?;
+                if added && matches!(every, Every::Minutes(_)) {
+                    outbox::give_way(db, task.kind())?;
+                }
             }
             Ok(())
         })
@@ -222,21 +266,20 @@ pub async fn all_shops(app: &App) -> Result<Vec<Id>, ApiError> {
 
 /// What recurs and has no row for the present period yet. Where the next period has one already, a clock is or was ahead
 /// and did the work of this one too early: it is done once more.
-fn missing(db: &mut Db<'_>) -> Result<Vec<(Task, String)>, ApiError> {
-    let keys = TICKS.map(|(task, every_min)| {
-        let of = |periods: i64| period_key(task, every_min, db.now.unix() + periods * every_min * 60);
-        (task, of(0), of(1))
+fn missing(db: &mut Db<'_>) -> Result<Vec<(Task, Every, String)>, ApiError> {
+    let zone = scopes::zone(db)?;
+    let keys = TICKS.map(|(task, every)| {
+        let [now, next] = every.periods(zone, db.now).map(|period| format!("{}:{period}", task.kind()));
+        (task, every, now, next)
     });
     let asked: Vec<String> =
-        keys.iter().flat_map(|(_, now, next)| [now.clone(), next.clone(), anew(now)]).collect();
+        keys.iter().flat_map(|(.., now, next)| [now.clone(), next.clone(), anew(now)]).collect();
     let known = outbox::known_keys(db, &asked)?;
-    let wanted = keys.map(|(task, now, next)| (task, if known.contains(&next) { anew(&now) } else { now }));
-    Ok(wanted.into_iter().filter(|(_, key)| !known.contains(key)).collect())
-}
-
-/// The same for every replica and for the whole period.
-fn period_key(task: Task, every_min: i64, at_unix: i64) -> String {
-    format!("{}:{every_min}:{}", task.kind(), at_unix.div_euclid(every_min * 60))
+    let wanted = keys.map(|(task, every, now, next)| {
+        let key = if known.contains(&next) { anew(&now) } else { now };
+        (task, every, key)
+    });
+    Ok(wanted.into_iter().filter(|(.., key)| !known.contains(key)).collect())
 }
 
 fn anew(key: &str) -> String {

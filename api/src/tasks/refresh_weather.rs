@@ -23,7 +23,7 @@ pub async fn run(app: &App, shop: Id) -> Result<Outcome, Failure> {
     let source =
         app.read(&house, |db| Ok(shops::find(db)?.and_then(|shop| shop.fields.settings.0.weather_url)));
     let Some(url) = source.await? else { return Ok(Outcome::Done) };
-    let answer = app.outbound.get(url, LONGEST).await.map_err(Failure::Retry)?;
+    let answer = app.outbound.ask(url, None, LONGEST).await.map_err(Failure::Retry)?;
     let found: Weather = parse(answer.as_bytes()).map_err(misread)?;
     check(&found).map_err(misread)?;
     app.write(&house, move |db| store(db, &found.hours)).await?;
@@ -31,7 +31,7 @@ pub async fn run(app: &App, shop: Id) -> Result<Outcome, Failure> {
 }
 
 /// What is wrong with the answer, with the places.
-fn misread(error: ApiError) -> Failure {
+pub fn misread(error: ApiError) -> Failure {
     let ApiError::Invalid(errors) = error else { return error.into() };
     let told: Vec<String> =
         errors.iter().take(5).map(|error| format!("{} {}", error.pointer, error.detail)).collect();

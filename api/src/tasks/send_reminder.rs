@@ -21,7 +21,7 @@ use crate::db::reminders::{self, NewReminder, Reminder, ReminderStatus};
 use crate::db::{Db, customers};
 use crate::error::ApiError;
 use chrono::TimeDelta;
-use domain::reminder::Verdict;
+use domain::reminder::{Suppression, Verdict};
 use std::collections::BTreeMap;
 
 /// After this an appointment notice of which nobody knows whether it arrived is sent once more.
@@ -172,8 +172,7 @@ fn decide_again(
     let now = db.now;
     let Some(decision) = situation.decision_on(reminder, now) else {
         let together = situation.is_told_by_another(reminder);
-        let why =
-            if together { "It was told together with another reminder." } else { "It is no longer due." };
+        let why = if together { Suppression::ToldTogether } else { Suppression::NoLongerDue };
         return hold_back(db, reminder, why);
     };
     let mut new = situation.reminder(&decision, now);
@@ -192,7 +191,7 @@ fn decide_again(
         }
         Verdict::Send { message, channel, .. } => {
             let Some(parcel) = parcel::pack(db, app, ground, situation, reminder, (channel, message))? else {
-                return hold_back(db, reminder, "The customer has no address for this channel.");
+                return hold_back(db, reminder, Suppression::NoAddress);
             };
             new.status = ReminderStatus::Sending;
             Ok(Decided::Go(Box::new(new), parcel))
@@ -201,12 +200,19 @@ fn decide_again(
 }
 
 /// The repetition of an uncertain one leaves it uncertain: the first may have arrived.
-fn hold_back(db: &mut Db<'_>, reminder: &Reminder, why: &str) -> Result<Decided, ApiError> {
+fn hold_back(db: &mut Db<'_>, reminder: &Reminder, why: Suppression) -> Result<Decided, ApiError> {
     match reminder.status.0 {
-        ReminderStatus::Uncertain => reminders::explain(db, reminder, why)?,
-        _ => reminders::hold_back(db, reminder.id, why)?,
+        ReminderStatus::Uncertain => reminders::explain(db, reminder, &why.text())?,
+        _ => reminders::hold_back(db, reminder, why)?,
     }
     Ok(Decided::Stay(Prepared::Nothing))
+}
+
+/// The clock has changed by which quiet hours are kept, of a customer or of the shop: what waits for them to end is decided
+/// again now, and waits on if it has to. Call it in the transaction of that change.
+pub fn decide_anew(db: &mut Db<'_>, customer: Option<Id>) -> Result<(), ApiError> {
+    let waiting = reminders::waiting(db, customer)?;
+    Ok(outbox::hasten(db, &waiting)?)
 }
 
 /// Stores on the reminder how its task ended.

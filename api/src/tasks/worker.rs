@@ -63,7 +63,7 @@ impl Lane {
                 "purge_replies",
                 "purge_sync",
             ],
-            Lane::Calls => &["deliver_webhook", "send_reminder", "refresh_weather"],
+            Lane::Calls => &["deliver_webhook", "send_reminder", "refresh_weather", "refresh_ways"],
             Lane::Searches => &["plan_rounds"],
         }
     }

@@ -7,6 +7,7 @@ use crate::error::ApiError;
 use crate::handbooks::Handbooks;
 use crate::plan_input::zone_of;
 use chrono::{Days, NaiveDate, TimeDelta};
+use chrono_tz::Tz;
 use domain::handbook::Handbook;
 use domain::upkeep::visits::Wishes;
 use domain::upkeep::{Climate, Experience, Forecaster, History, NeedDays, RainDay, Upkeep, UpkeepError};
@@ -29,6 +30,8 @@ pub struct Ground {
     /// The version of the basis; stored forecasts of an older one are stale.
     pub basis: i32,
     pub handbook: Arc<Handbook>,
+    /// By whose calendar days are told.
+    pub(super) zone: Tz,
     experience: Experience,
     climate: Climate,
     /// The same with the weather of today.
@@ -46,7 +49,13 @@ impl Ground {
     /// As stored forecasts have it: with the experience and climate of the newest basis. Where the handbook has changed
     /// since, the basis is the next one, which [`Ground::current`] stores.
     pub fn read(db: &mut Db<'_>, handbooks: &Handbooks) -> Result<Ground, ApiError> {
-        let (handbook, today) = (handbooks.of(db)?, today(db)?);
+        let zone = zone_of(db, None)?;
+        Ground::read_in(db, handbooks, zone)
+    }
+
+    /// The same by another calendar than the shop's, for who must go on where the zone data has lost that of the shop.
+    pub fn read_in(db: &mut Db<'_>, handbooks: &Handbooks, zone: Tz) -> Result<Ground, ApiError> {
+        let (handbook, today) = (handbooks.of(db)?, db.now.local(zone).date());
         let newest = upkeep_states::newest_basis(db)?;
         let mut weather = Weather::read(db, today)?;
         if let Some(newest) = &newest {
@@ -62,7 +71,7 @@ impl Ground {
             None => (1, Experience::default(), weather.climate.clone()),
         };
         let Weather { climate: of_today, mean_air_c } = weather;
-        Ok(Ground { today, basis, handbook, experience, climate, of_today, mean_air_c })
+        Ok(Ground { today, basis, handbook, zone, experience, climate, of_today, mean_air_c })
     }
 
     /// The same with the weather of today, for one vehicle that somebody looks at.

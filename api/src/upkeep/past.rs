@@ -5,6 +5,7 @@ use crate::db::steps::Outcome;
 use crate::db::{Db, histories, observations};
 use crate::error::ApiError;
 use crate::plan_input::zone_of;
+use chrono_tz::Tz;
 use domain::inspection::{Contaminant, Evidence, Finding, Grade};
 use domain::upkeep::{History, WearStep};
 use std::collections::BTreeMap;
@@ -12,6 +13,11 @@ use std::collections::BTreeMap;
 /// The pasts of these vehicles: finished jobs with what was left after them, inspections, and what was noted outside.
 pub fn gather(db: &mut Db<'_>, vehicles: &[Id]) -> Result<BTreeMap<Id, History>, ApiError> {
     let zone = zone_of(db, None)?;
+    gather_in(db, vehicles, zone)
+}
+
+/// The same by the calendar of a zone.
+pub fn gather_in(db: &mut Db<'_>, vehicles: &[Id], zone: Tz) -> Result<BTreeMap<Id, History>, ApiError> {
     let mut pasts: BTreeMap<Id, History> = BTreeMap::new();
     let mut steps: BTreeMap<Id, Vec<histories::DoneStep>> = BTreeMap::new();
     for done in histories::steps(db, vehicles)? {

@@ -8,7 +8,9 @@ use crate::db::upkeep_needs::{self, Entry};
 use crate::db::upkeep_states::{self, Computed, Inputs, Needs};
 use crate::error::ApiError;
 use crate::handbooks::Handbooks;
+use crate::plan_input::zone_of;
 use chrono::{Days, NaiveDate};
+use chrono_tz::Tz;
 use domain::upkeep::visits::Wishes;
 use domain::upkeep::{Experience, History, NeedDays, Upkeep, UpkeepError};
 use serde::Deserialize;
@@ -45,7 +47,7 @@ pub fn forecasts_of(
     vehicles: &[Id],
 ) -> Result<BTreeMap<Id, Upkeep>, ApiError> {
     let inputs = upkeep_states::inputs_of(db, vehicles)?;
-    let ready = ready(db, inputs)?;
+    let ready = ready_in(db, inputs, ground.zone)?;
     let forecaster = match ground.forecaster() {
         Ok(forecaster) => forecaster,
         Err(error) => {
@@ -67,11 +69,17 @@ pub fn forecasts_of(
 
 /// Brings the past to each: as it was stored, or gathered where it was not, or not as this release writes it.
 pub fn ready(db: &mut Db<'_>, inputs: Vec<Inputs>) -> Result<Vec<Ready>, ApiError> {
+    let zone = zone_of(db, None)?;
+    ready_in(db, inputs, zone)
+}
+
+fn ready_in(db: &mut Db<'_>, inputs: Vec<Inputs>, zone: Tz) -> Result<Vec<Ready>, ApiError> {
     let stored = |one: &Inputs| one.past.as_deref().and_then(|past| serde_json::from_str(past).ok());
     let mut known: Vec<Option<History>> = inputs.iter().map(stored).collect();
     let missing: Vec<Id> =
         inputs.iter().zip(&known).filter(|(_, past)| past.is_none()).map(|(one, _)| one.vehicle).collect();
-    let mut gathered = if missing.is_empty() { BTreeMap::new() } else { past::gather(db, &missing)? };
+    let mut gathered =
+        if missing.is_empty() { BTreeMap::new() } else { past::gather_in(db, &missing, zone)? };
     Ok(inputs
         .into_iter()
         .zip(known.drain(..))

@@ -100,6 +100,10 @@ fn one_occurrence_per_local_date_in_every_zone() {
                     let due = next_due(&rule, zone, at);
                     assert_eq!(due.due_local, plus_days(first, day).and_time(rule.time), "{zone} {change}");
                     assert!(due.due_at > at, "{zone} {change}");
+                    let just_before = due.due_at - TimeDelta::seconds(1);
+                    assert_eq!(last_due(&rule, zone, due.due_at), due, "{zone} {change}");
+                    let day_before = plus_days(first, day - 1).and_time(rule.time);
+                    assert_eq!(last_due(&rule, zone, just_before).due_local, day_before, "{zone} {change}");
                     let shown = local(due.due_at, zone);
                     let exists = zone.from_local_datetime(&due.due_local) != LocalResult::None;
                     assert_eq!(shown == due.due_local, exists, "{zone} {change}");
@@ -137,6 +141,11 @@ fn weekly_and_monthly_rules() {
         [wall("2026-01-31T06:00:00"), wall("2026-02-28T06:00:00"), wall("2026-03-31T06:00:00")]
     );
     assert_eq!(march.due_at, utc("2026-03-31T05:00:00Z"));
+    assert_eq!(
+        [utc("2026-03-31T04:59:59Z"), march.due_at].map(|at| last_due(&monthly, london, at)),
+        [february, march]
+    );
+    assert_eq!(last_due(&weekly, london, after).due_local, wall("2026-01-26T06:00:00"));
 }
 
 /// Default 09:00 to 19:00 without Sundays (common practice). 15 March 2026 is a Sunday.

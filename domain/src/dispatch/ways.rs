@@ -33,11 +33,29 @@ impl TravelMatrix {
         None
     }
 
+    /// The same without a place: its row and its column.
+    pub fn without(&self, place: &Place) -> TravelMatrix {
+        let stay: Vec<bool> = self.places.iter().map(|known| !known.is_same(place)).collect();
+        let rows = |rows: &[Vec<f64>]| -> Vec<Vec<f64>> {
+            staying(rows, &stay).iter().map(|row| staying(row, &stay)).collect()
+        };
+        TravelMatrix {
+            places: staying(&self.places, &stay),
+            minutes: rows(&self.minutes),
+            km: rows(&self.km),
+        }
+    }
+
     fn between(&self, from: &Place, to: &Place) -> Option<(f64, f64)> {
         let nth = |place: &Place| self.places.iter().position(|known| known.is_same(place));
         let (from, to) = (nth(from)?, nth(to)?);
         Some((*self.km.get(from)?.get(to)?, *self.minutes.get(from)?.get(to)?))
     }
+}
+
+/// Those of which it is said that they stay.
+fn staying<T: Clone>(all: &[T], stay: &[bool]) -> Vec<T> {
+    all.iter().zip(stay).filter(|(_, stays)| **stays).map(|(one, _)| one.clone()).collect()
 }
 
 /// The matrix, if nothing is wrong with it.

@@ -150,7 +150,8 @@ pub struct Kit {
     #[serde(default)]
     #[schema(minimum = 0.0, maximum = 1000.0)]
     pub battery_kwh: f64,
-    /// Product stock by class id, millilitres of concentrate; a class that is absent was not counted.
+    /// What it is loaded with by product class id, millilitres of concentrate, as plans and rounds take it; a class that is
+    /// absent is there as needed. What counts and records say is left is told by `GET /v1/vans/{id}/stock`.
     #[serde(default)]
     pub stock_ml: BTreeMap<String, f64>,
     /// Vehicles served so far, by tool id, for tools with a wear limit.

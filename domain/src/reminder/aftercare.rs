@@ -25,7 +25,8 @@ fn advice(scene: &Scene, coated: &Coated) -> Option<Decision> {
     })
 }
 
-fn last_use(coated: &Coated) -> DateTime<Utc> {
+/// From then on it is of no use.
+pub(super) fn last_use(coated: &Coated) -> DateTime<Utc> {
     let days = TimeDelta::days(i64::from(coated.no_wash_d));
     coated.finished_at.checked_add_signed(days).unwrap_or(coated.finished_at)
 }

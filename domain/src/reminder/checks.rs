@@ -85,7 +85,7 @@ fn booking(starts_at: &str) -> Booking {
 
 fn sent(decision: &Decision, at: DateTime<Utc>) -> SentReminder {
     let (key, needs) = (decision.key.clone(), decision.needs.clone());
-    SentReminder { key, purpose: decision.purpose, needs, at }
+    SentReminder { key, purpose: decision.purpose, needs, at, progress: Progress::Sent }
 }
 
 fn why(decisions: &[Decision]) -> Vec<&Suppression> {
@@ -156,6 +156,25 @@ fn overdue_needs_collapse_into_one_message() {
     assert_eq!(due_reminders(&customer, &[], &[sent(one, monday())], monday() + TimeDelta::days(1)), []);
 }
 
+/// What nobody could be told of is followed up like what was told, and keeps nothing else from being told.
+#[test]
+fn what_failed_had_its_turn_and_bothered_nobody() {
+    let mut customer = customer();
+    let first = due_reminders(&customer, &[], &[], monday());
+    let failed = SentReminder { progress: Progress::Failed, ..sent(&first[0], monday()) };
+    assert_eq!(due_reminders(&customer, &[], std::slice::from_ref(&failed), monday()), []);
+    customer.vehicles[0].needs.push(need(NeedKind::Wash, "2031-03-10", "2031-04-03", "2031-02-01"));
+    let newer = due_reminders(&customer, &[], std::slice::from_ref(&failed), monday());
+    let [Decision { key, needs, verdict: Verdict::Send { .. }, .. }] = newer.as_slice() else {
+        panic!("one to send: {newer:?}")
+    };
+    assert_eq!((key.as_str(), needs.len()), ("upkeep_first:K01:wash:2031-02-01", 1));
+    let told = [failed.clone(), sent(&newer[0], monday())];
+    let again = due_reminders(&customer, &[], &told, monday() + TimeDelta::days(14));
+    assert_eq!((again[0].kind, again[0].needs.len()), (ReminderKind::UpkeepFollowUp, 2));
+    assert!(why(&again).is_empty(), "two were made in 30 days, and one of them arrived: {again:?}");
+}
+
 #[test]
 fn every_reason_to_hold_back() {
     type Change = fn(&mut Customer);
@@ -186,11 +205,16 @@ fn every_reason_to_hold_back() {
         |days: u64| Booking { starts_at: monday() - Days::new(days), ..booking("2031-04-10T08:00:00Z") };
     assert_eq!(why(&due_reminders(&customer(), &[ago(14)], &[], monday())).len(), 1);
     assert!(why(&due_reminders(&customer(), &[ago(15)], &[], monday())).is_empty());
+    // It may be done on any of the days that were given for it.
+    let until = |days: u64| Booking { given_until: Some(monday() - Days::new(days)), ..ago(40) };
+    assert_eq!(why(&due_reminders(&customer(), &[until(14)], &[], monday())).len(), 1);
+    assert!(why(&due_reminders(&customer(), &[until(15)], &[], monday())).is_empty());
     let told = |days: u64| SentReminder {
         key: format!("other {days}"),
         purpose: Purpose::Maintenance,
         needs: vec![],
         at: monday() - Days::new(days),
+        progress: Progress::Sent,
     };
     assert_eq!(
         why(&due_reminders(&customer(), &[], &[told(3), told(29)], monday())),
@@ -328,6 +352,8 @@ fn a_notice_names_the_time_that_was_given() {
     assert!(message(&job).contains("2031 at 10:00: Deep Cleanse"), "{}", message(&job));
     job.given_until = Some(utc("2031-03-20T12:30:00Z"));
     assert!(message(&job).contains("2031 at 10:00-12:30: Deep Cleanse"), "{}", message(&job));
+    job.given_until = Some(utc("2031-03-22T12:30:00Z"));
+    assert!(message(&job).contains("2031 at 10:00 - 2031-03-22 12:30: Deep Cleanse"), "{}", message(&job));
 }
 
 /// The crew is on its way: at once, by text message where that is allowed, and of no use once it is there.
@@ -461,6 +487,78 @@ fn a_new_coat_comes_with_advice() {
     customer.open_complaint = true;
     assert_eq!(why(&due_reminders(&customer, &[], &[], at)), [&Suppression::OpenComplaint]);
     assert_eq!(due_reminders(&customer, &[], &[], utc("2031-03-22T17:00:00Z")), [], "the week is over");
+}
+
+/// Which are sent, and when.
+fn times(decisions: &[Decision]) -> Vec<(ReminderKind, DateTime<Utc>)> {
+    let time = |decision: &Decision| match decision.verdict {
+        Verdict::Send { at, .. } => Some((decision.kind, at)),
+        Verdict::Suppress { .. } => None,
+    };
+    decisions.iter().filter_map(time).collect()
+}
+
+/// An appointment of another car, a coat of Saturday and upkeep, all of which may be told on Monday.
+fn all_at_once(no_wash_d: u32) -> (Customer, [Booking; 1]) {
+    let mut customer = customer();
+    customer.consents.push(consent(Channel::Mail, Purpose::Aftercare, true, "2031-01-02T10:00:00Z"));
+    customer.coated.push(Coated {
+        job: "J9".into(),
+        vehicle: "K01".into(),
+        work: "ceramic coating, 1-year grade".into(),
+        finished_at: utc("2031-03-15T17:00:00Z"),
+        dry_h: 12,
+        no_wash_d,
+    });
+    (customer, [Booking { vehicle: "K02".into(), ..booking("2031-03-19T10:00:00Z") }])
+}
+
+#[test]
+fn what_may_wait_comes_on_a_day_of_its_own() {
+    let (customer, job) = all_at_once(7);
+    let found = due_reminders(&customer, &job, &[], monday());
+    let (tuesday, wednesday) = (utc("2031-03-18T09:00:00Z"), utc("2031-03-19T09:00:00Z"));
+    assert_eq!(
+        times(&found),
+        [
+            (ReminderKind::AppointmentTwoDays, monday()),
+            (ReminderKind::Aftercare, tuesday),
+            (ReminderKind::Upkeep, wednesday)
+        ]
+    );
+    // Decided again just before each goes, while the others are as they are then.
+    let (notice, advice) = (sent(&found[0], monday()), sent(&found[1], tuesday));
+    let upkeep = sent(&found[2], wednesday);
+    let waiting = |one: &SentReminder, at| SentReminder { progress: Progress::Waiting, at, ..one.clone() };
+    let decided = |sent: &[SentReminder], now| times(&due_reminders(&customer, &job, sent, now));
+    let both = [notice.clone(), waiting(&advice, tuesday)];
+    assert_eq!(decided(&both, tuesday), [(ReminderKind::Upkeep, wednesday)]);
+    // Upkeep that waits is nothing to wait for, but what was sent is.
+    let both = [notice.clone(), waiting(&upkeep, tuesday)];
+    assert_eq!(decided(&both, tuesday), [(ReminderKind::Aftercare, tuesday)]);
+    let both = [notice.clone(), SentReminder { at: tuesday, ..upkeep.clone() }];
+    assert_eq!(decided(&both, tuesday), [(ReminderKind::Aftercare, wednesday)]);
+    // What should have gone on Saturday goes now; what failed does not go at all.
+    let late = waiting(&notice, utc("2031-03-15T10:00:00Z"));
+    assert_eq!(decided(&[late, advice.clone()], monday()), [(ReminderKind::Upkeep, wednesday)]);
+    let failed = SentReminder { progress: Progress::Failed, ..notice };
+    assert_eq!(decided(&[failed, advice], monday()), [(ReminderKind::Upkeep, monday())]);
+}
+
+/// Advice that would be of no use tomorrow comes beside the notice, and upkeep makes way for both.
+#[test]
+fn advice_does_not_wait_until_it_is_too_late() {
+    let (customer, job) = all_at_once(2);
+    let found = due_reminders(&customer, &job, &[], monday());
+    let tuesday = utc("2031-03-18T09:00:00Z");
+    assert_eq!(
+        times(&found),
+        [
+            (ReminderKind::AppointmentTwoDays, monday()),
+            (ReminderKind::Aftercare, monday()),
+            (ReminderKind::Upkeep, tuesday)
+        ]
+    );
 }
 
 #[test]

@@ -21,7 +21,7 @@ pub struct Customer {
     pub zone: String,
     /// Channels with an address, the preferred one first.
     pub channels: Vec<Channel>,
-    /// Every consent and withdrawal; the newest of a channel and purpose holds.
+    /// Consents and withdrawals; of a channel and purpose what was said last holds.
     pub consents: Vec<Consent>,
     #[serde(default)]
     pub open_hours: OpenHours,
@@ -74,6 +74,7 @@ pub struct Consent {
     pub purpose: Purpose,
     /// False: withdrawn.
     pub granted: bool,
+    /// When the customer said it.
     pub at: DateTime<Utc>,
     /// For instance `booking form` or `reply STOP`.
     pub source: String,
@@ -136,14 +137,30 @@ pub struct Coated {
     pub no_wash_d: u32,
 }
 
-/// A reminder that was sent, or stands in the outbox to be sent.
+/// A reminder that was sent, stands in the outbox to be sent, or could not be sent.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct SentReminder {
     pub key: String,
     pub purpose: Purpose,
     pub needs: Vec<String>,
+    /// When it went, was given up, or is to go.
     pub at: DateTime<Utc>,
+    #[serde(default)]
+    pub progress: Progress,
+}
+
+/// How far a reminder has come.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Progress {
+    /// It is to go at its time.
+    Waiting,
+    /// It went, or may have.
+    #[default]
+    Sent,
+    /// It was given up: what it speaks of has had its turn, but nobody has read it.
+    Failed,
 }
 
 /// How long a customer wants quiet.

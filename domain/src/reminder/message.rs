@@ -69,11 +69,16 @@ pub(super) fn appointment(
     finished(customer, kind, (values, Values::new()), (consent, zone))
 }
 
-/// The hour, or the time that was given from its beginning to its end, the same in every language.
+/// The hour, or the time that was given from its beginning to its end, with the day of the end where that is another;
+/// the same in every language.
 fn time(booking: &Booking, zone: Tz) -> String {
-    let hour = |at| civil::local(at, zone).format("%H:%M").to_string();
+    let starts = civil::local(booking.starts_at, zone);
     let until = booking.given_until.filter(|until| *until > booking.starts_at);
-    hour(booking.starts_at) + &until.map_or(String::new(), |until| format!("-{}", hour(until)))
+    let end = until.map(|until| civil::local(until, zone)).map_or(String::new(), |until| {
+        let same_day = until.date() == starts.date();
+        until.format(if same_day { "-%H:%M" } else { " - %Y-%m-%d %H:%M" }).to_string()
+    });
+    format!("{}{end}", starts.format("%H:%M"))
 }
 
 pub(super) fn upkeep(

@@ -2,13 +2,14 @@
 //!
 //! Appointment notices 48 h and 2 h before, when the weather speaks against the hour and when the crew sets out; advice
 //! after a coating; upkeep when it asks to be told and once more after 14 days, then silence until the count begins anew.
-//! Consent per channel and purpose, quiet hours in the customer's zone, two maintenance messages in 30 days at most (all
-//! common practice). Deciding changes nothing: the caller stores what it sends and hands it in as `sent` the next time,
-//! so that asking twice sends once.
+//! Consent per channel and purpose, quiet hours in the customer's zone, two maintenance messages in 30 days at most, and
+//! what may wait on a day of its own (all common practice). Deciding changes nothing: the caller stores what it sends and
+//! hands it in as `sent` the next time, so that asking twice sends once.
 
 mod aftercare;
 mod appointment;
 mod customer;
+mod day;
 mod defaults;
 mod message;
 mod reply;
@@ -17,8 +18,8 @@ mod template;
 mod upkeep;
 
 pub use customer::{
-    Booking, Channel, Coated, Consent, Customer, OwnedVehicle, Purpose, SentReminder, SnoozeLength, UnderWay,
-    Wording,
+    Booking, Channel, Coated, Consent, Customer, OwnedVehicle, Progress, Purpose, SentReminder, SnoozeLength,
+    UnderWay, Wording,
 };
 pub use defaults::default_template;
 pub use message::{DEFAULT_LANGUAGE, Message};
@@ -44,6 +45,7 @@ pub fn due_reminders(
     let mut decisions = appointment::decide(&scene);
     decisions.extend(aftercare::decide(&scene));
     decisions.extend(upkeep::decide(&scene));
+    day::spread(&scene, &mut decisions);
     decisions
 }
 
@@ -111,7 +113,7 @@ impl ReminderKind {
 #[serde(tag = "verdict", rename_all = "snake_case")]
 pub enum Verdict {
     Send {
-        /// Inside the customer's open hours; now or later.
+        /// Inside the customer's open hours; now, or later where it waits for them or for a day of its own.
         at: DateTime<Utc>,
         channel: Channel,
         message: Message,
@@ -146,6 +148,12 @@ pub enum Suppression {
     BookedAfterNotice,
     /// The next open hour is after the next notice, the appointment, or the days of the advice.
     TooLate,
+    /// Another reminder told the same.
+    ToldTogether,
+    /// What it speaks of is done, moved or gone.
+    NoLongerDue,
+    /// There is no address for the channel.
+    NoAddress,
 }
 
 /// What every decision looks at.
@@ -170,7 +178,13 @@ impl Scene<'_> {
 
 impl Suppression {
     fn verdict(self) -> Verdict {
-        let text = match &self {
+        let text = self.text();
+        Verdict::Suppress { why: self, text }
+    }
+
+    /// One sentence for the office.
+    pub fn text(&self) -> String {
+        match self {
             Suppression::NoConsent => "No channel with the customer's consent for this purpose.".into(),
             Suppression::UnknownZone => {
                 "The customer's time zone is unknown, so quiet hours cannot be kept.".into()
@@ -184,8 +198,10 @@ impl Suppression {
             }
             Suppression::BookedAfterNotice => "The job was booked after the time of this notice.".into(),
             Suppression::TooLate => "Quiet hours end too late for this notice.".into(),
-        };
-        Verdict::Suppress { why: self, text }
+            Suppression::ToldTogether => "It was told together with another reminder.".into(),
+            Suppression::NoLongerDue => "It is no longer due.".into(),
+            Suppression::NoAddress => "The customer has no address for this channel.".into(),
+        }
     }
 }
 

@@ -69,7 +69,7 @@ pub enum Field {
     Vehicle,
     /// The day of the appointment, or the last one of the advice, where the customer lives.
     Date,
-    /// The hour of the appointment there.
+    /// The hour of the appointment there, or the time that was given for it, from its beginning to its end.
     Time,
     /// The work as the customer knows it.
     Work,

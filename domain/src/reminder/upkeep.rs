@@ -1,7 +1,7 @@
 //! Upkeep that asks to be told: one message for all vehicles of a customer, once more after 14 days, then silence.
 
 use super::message;
-use super::{Booking, Decision, OwnedVehicle, Purpose, ReminderKind, Scene, Suppression, Verdict};
+use super::{Booking, Decision, OwnedVehicle, Progress, Purpose, ReminderKind, Scene, Suppression, Verdict};
 use crate::civil;
 use crate::upkeep::Need;
 use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
@@ -11,8 +11,8 @@ use chrono_tz::Tz;
 const FOLLOW_UP_DAYS: u64 = 14;
 const CAP: usize = 2;
 const CAP_DAYS: i64 = 30;
-/// Days after which a job that nobody finished or called off counts as forgotten: until then it was perhaps done and
-/// not yet recorded (assumption).
+/// Days after its time at which a job that nobody finished or called off counts as forgotten: until then it was perhaps
+/// done and not yet recorded (assumption).
 const FORGOTTEN_DAYS: i64 = 14;
 
 /// A need that is due to be told, and whether it was told before.
@@ -75,7 +75,8 @@ fn held_back(scene: &Scene, vehicle: &OwnedVehicle) -> Option<Suppression> {
     if vehicle.sold {
         return Some(Suppression::VehicleSold);
     }
-    let awaited = |b: &&Booking| scene.now - b.starts_at <= TimeDelta::days(FORGOTTEN_DAYS);
+    let awaited =
+        |b: &&Booking| scene.now - b.given_until.unwrap_or(b.starts_at) <= TimeDelta::days(FORGOTTEN_DAYS);
     let booked = scene.bookings.iter().filter(awaited).find(|b| b.vehicle == vehicle.id);
     booked.map(|b| Suppression::JobBooked { job: b.job.clone() })
 }
@@ -93,7 +94,10 @@ fn verdict(scene: &Scene, items: &[Item], today: NaiveDate) -> Result<Verdict, S
     let consent = scene.customer.consented(kind).ok_or(Suppression::NoConsent)?;
     let at = scene.next_open(zone);
     let since = at.checked_sub_signed(TimeDelta::days(CAP_DAYS)).unwrap_or(at);
-    let sent = scene.sent.iter().filter(|s| s.purpose == Purpose::Maintenance && s.at > since).count();
+    // One that failed has bothered nobody.
+    let heard =
+        scene.sent.iter().filter(|s| s.purpose == Purpose::Maintenance && s.progress != Progress::Failed);
+    let sent = heard.filter(|s| s.at > since).count();
     if sent >= CAP {
         return Err(Suppression::Cap { sent });
     }

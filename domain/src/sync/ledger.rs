@@ -1,49 +1,36 @@
 //! What was used: entries that are added up and never a total, so that no phone's count can undo another's.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
-/// One line of a ledger, under an id of its own.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Entry {
-    /// So much of something was used, in whole small units (millilitres).
-    Use { id: String, of: String, amount: i64 },
-    /// A line that does not count any more; the one that it names may come later.
-    Void { of_line: String },
+/// What one record says was used, in whole small units (millilitres) by thing. A corrected record has a higher revision; one
+/// that was taken back says nothing any more.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Entry {
+    pub rev: i32,
+    pub used: BTreeMap<String, i64>,
 }
 
-/// Entries as a set: the same one twice is one.
+/// Entries as a set: the same one twice is one, and of two with one name the newer holds.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Ledger {
-    uses: BTreeMap<String, (String, i64)>,
-    voided: BTreeSet<String>,
+    entries: BTreeMap<String, Entry>,
 }
 
 impl Ledger {
-    pub fn enter(&mut self, entry: Entry) {
-        match entry {
-            Entry::Use { id, of, amount } => {
-                self.uses.entry(id).or_insert((of, amount));
-            }
-            Entry::Void { of_line } => {
-                self.voided.insert(of_line);
-            }
+    pub fn enter(&mut self, name: &str, entry: Entry) {
+        if self.entries.get(name).is_none_or(|known| known.rev < entry.rev) {
+            self.entries.insert(name.to_owned(), entry);
         }
     }
 
-    /// What was used of each thing.
-    pub fn used(&self) -> BTreeMap<&str, i64> {
-        let mut sums = BTreeMap::new();
-        for (id, (of, amount)) in &self.uses {
-            if !self.voided.contains(id) {
-                *sums.entry(of.as_str()).or_insert(0) += amount;
-            }
-        }
-        sums
+    /// What was used of a thing.
+    pub fn used(&self, of: &str) -> i64 {
+        self.entries.values().filter_map(|entry| entry.used.get(of)).sum()
     }
 
     /// What is left of a stock. Less than nothing is an answer too: somebody counted wrong, and the office is told.
     pub fn left(&self, of: &str, stock: i64) -> i64 {
-        stock - self.used().get(of).copied().unwrap_or(0)
+        stock - self.used(of)
     }
 }
 
@@ -51,38 +38,49 @@ impl Ledger {
 mod tests {
     use super::{Entry, Ledger};
     use proptest::prelude::*;
+    use std::collections::BTreeMap;
 
-    fn entries() -> impl Strategy<Value = Vec<Entry>> {
-        // An id always says the same.
-        let uses = (0..20u32).prop_map(|id| Entry::Use {
-            id: id.to_string(),
-            of: ["shampoo", "wax"][(id % 2) as usize].into(),
-            amount: i64::from(id) * 7,
+    fn entry(rev: i32, used: &[(&str, i64)]) -> Entry {
+        Entry { rev, used: used.iter().map(|(of, amount)| ((*of).to_owned(), *amount)).collect() }
+    }
+
+    fn entries() -> impl Strategy<Value = Vec<(String, Entry)>> {
+        // A name with a revision always says the same.
+        let one = (0..10_u32, 1..4_i32).prop_map(|(name, rev)| {
+            let amount = i64::from(name) * 7 + i64::from(rev);
+            let used = [("shampoo", amount), ("wax", amount * 2)];
+            (name.to_string(), entry(rev, if rev == 3 { &[] } else { &used }))
         });
-        let voids = (0..20u32).prop_map(|id| Entry::Void { of_line: id.to_string() });
-        prop::collection::vec(prop_oneof![3 => uses, 1 => voids], 0..30)
+        prop::collection::vec(one, 0..30)
     }
 
     proptest! {
-        /// Two phones' lines in any order, and any of them again, give the same sums.
+        /// Two phones' entries in any order, and any of them again, give the same sums; they are those of the newest entries.
         #[test]
-        fn the_order_of_lines_and_their_repetition_do_not_matter(
-            (lines, mixed) in entries().prop_flat_map(|lines| (Just(lines.clone()), Just(lines).prop_shuffle())),
+        fn the_order_of_entries_and_their_repetition_do_not_matter(
+            (told, mixed) in entries().prop_flat_map(|told| (Just(told.clone()), Just(told).prop_shuffle())),
         ) {
             let (mut one, mut other) = (Ledger::default(), Ledger::default());
-            lines.iter().cloned().for_each(|line| one.enter(line));
-            mixed.iter().chain(&lines).cloned().for_each(|line| other.enter(line));
-            prop_assert_eq!(one.used(), other.used());
+            told.iter().for_each(|(name, entry)| one.enter(name, entry.clone()));
+            mixed.iter().chain(&told).for_each(|(name, entry)| other.enter(name, entry.clone()));
+            prop_assert_eq!(&one, &other);
+            let mut newest: BTreeMap<&str, &Entry> = BTreeMap::new();
+            let by_age = (1..4).flat_map(|rev| told.iter().filter(move |(_, entry)| entry.rev == rev));
+            newest.extend(by_age.map(|(name, entry)| (name.as_str(), entry)));
+            let of_wax: i64 = newest.values().filter_map(|entry| entry.used.get("wax")).sum();
+            prop_assert_eq!(one.used("wax"), of_wax);
         }
     }
 
     #[test]
-    fn a_void_takes_out_its_line_only_and_a_stock_may_go_below_nothing() {
-        let line = |id: &str, amount| Entry::Use { id: id.into(), of: "shampoo".into(), amount };
+    fn a_stock_may_go_below_nothing() {
         let mut ledger = Ledger::default();
-        [line("1", 300), line("2", 250), line("1", 300)].into_iter().for_each(|entry| ledger.enter(entry));
-        assert_eq!(ledger.left("shampoo", 500), -50);
-        ledger.enter(Entry::Void { of_line: "1".into() });
-        assert_eq!((ledger.used()["shampoo"], ledger.left("shampoo", 500)), (250, 250));
+        for (name, amount) in [("1", 300), ("2", 250), ("1", 300), ("3", 40)] {
+            ledger.enter(name, entry(1, &[("shampoo", amount)]));
+        }
+        assert_eq!((ledger.left("shampoo", 560), ledger.left("wax", 10)), (-30, 10));
+        // Taken back.
+        ledger.enter("1", entry(2, &[]));
+        assert_eq!(ledger.left("shampoo", 560), 270);
     }
 }

@@ -70,3 +70,29 @@ fn standing_rounds_can_be_asked_often() {
     assert_eq!(standing.offers(&other, &windows(), 6), offers(&problem, &other, &windows(), 6));
     assert_eq!(standing.offers(&new, &windows(), 6), first);
 }
+
+/// A visit stands in the middle of its window; who takes an offer for the same place and window does not move it, and so is
+/// never there at the same time.
+#[test]
+fn what_stands_is_not_moved_by_an_offer() {
+    let mut problem = sound();
+    problem.requests.truncate(1);
+    problem.requests[0].visit.window_from = at("07:00");
+    problem.requests[0].visit.window_to = at("19:00");
+    let standing = |start: &str| Published {
+        van: "V1".into(),
+        technicians: words(&["Nimbo"]),
+        start: at(start),
+        frozen: false,
+    };
+    for start in ["08:30", "10:00", "11:30", "13:00"] {
+        problem.requests[0].published = Some(standing(start));
+        let new = request("J9", plane(3.0, 4.0), "07:00", "19:00");
+        let (begins, ends) = (at(start), at(start) + TimeDelta::minutes(90));
+        let beside = offers(&problem, &new, &windows(), 9);
+        let beside = beside.iter().filter(|offer| offer.van == "V1" && offer.start.date() == begins.date());
+        for offer in beside {
+            assert!(offer.finish <= begins || ends <= offer.start, "{start}: {offer:?}");
+        }
+    }
+}

@@ -200,39 +200,43 @@ fn to_review(
 
 /// Compares a person's rows with what they may see, and writes the difference.
 fn review(db: &mut Db<'_>, person: Id, today: NaiveDate, seq: i64) -> QueryResult<bool> {
-    let held = index::present(db, person)?;
-    let view = view::of(db, person, today)?;
-    let mut changes: Vec<Change> = Vec::new();
-    for ((kind, id), job) in &view {
-        if !held.contains(&(*kind, id.clone())) {
-            changes.push(Change { kind: *kind, id: id.clone(), job: *job, present: true });
-        }
-    }
-    for (kind, id) in held {
-        if !view.contains_key(&(kind, id.clone())) {
-            changes.push(Change { kind, id, job: None, present: false });
-        }
-    }
     scopes::set_as_of(db, person, today)?;
-    index::write(db, person, seq, &changes)?;
-    Ok(!changes.is_empty())
+    let mut held = index::present(db, person)?;
+    let mut any = false;
+    view::in_parts(db, person, today, &mut |db, part| {
+        let new = part.into_iter().filter(|(key, _)| !held.remove(key));
+        let new: Vec<Change> = new.map(|((kind, id), job)| Change { kind, id, job, present: true }).collect();
+        any |= !new.is_empty();
+        index::write(db, person, seq, &new)
+    })?;
+    // What is left of it is held and not seen any more.
+    let gone = held.into_iter().map(|(kind, id)| Change { kind, id, job: None, present: false });
+    let gone: Vec<Change> = gone.collect();
+    index::write(db, person, seq, &gone)?;
+    Ok(any || !gone.is_empty())
 }
 
 /// Mends the rows and the digest of a person where they are not as they should be, and tells how many were not: a change
-/// that told nobody. A view of another day is left to the next pull, which brings it up to date anyway.
+/// that told nobody.
 pub fn reconcile(db: &mut Db<'_>, person: Id) -> QueryResult<usize> {
     clock::lock(db)?;
-    let today = scopes::today(db)?;
-    let Some(scope) = scopes::find(db, person)?.filter(|scope| scope.as_of == today) else { return Ok(0) };
-    let view: BTreeSet<(Kind, String)> = view::of(db, person, today)?.into_keys().collect();
-    let rows = index::present(db, person)?.symmetric_difference(&view).count();
-    let digest = index::recount(db, person)?;
-    let differing = rows + usize::from(digest != scope.digest());
+    let differing = differing(db, person)?;
     if differing > 0 {
+        let digest = index::recount(db, person)?;
         scopes::set_digest(db, person, digest)?;
         db.touch(Touch::Person(person));
     }
     Ok(differing)
+}
+
+/// How many rows of a person are not as they should be, and the digest if it is not. A view of another day is left to the
+/// next pull, which brings it up to date anyway.
+pub fn differing(db: &mut Db<'_>, person: Id) -> QueryResult<usize> {
+    let today = scopes::today(db)?;
+    let Some(scope) = scopes::find(db, person)?.filter(|scope| scope.as_of == today) else { return Ok(0) };
+    let view: BTreeSet<(Kind, String)> = view::of(db, person, today)?.into_keys().collect();
+    let rows = index::present(db, person)?.symmetric_difference(&view).count();
+    Ok(rows + usize::from(index::recount(db, person)? != scope.digest()))
 }
 
 /// The rows of single things that were touched, by person.

@@ -19,8 +19,25 @@ pub type View = BTreeMap<(Kind, String), Option<Id>>;
 /// A job with what it brings with it.
 type Placed = (Id, Id, Id, Option<Id>);
 
+/// Rows of one kind that are read at once: more only if a single job has more.
+const MOST_AT_ONCE: i64 = 5_000;
+
 /// What a person may see on a day.
 pub fn of(db: &mut Db<'_>, person: Id, today: NaiveDate) -> QueryResult<View> {
+    let mut view = View::new();
+    in_parts(db, person, today, &mut |_, mut part| {
+        view.append(&mut part);
+        Ok(())
+    })?;
+    Ok(view)
+}
+
+/// Takes a part of a view.
+type Take<'t> = &'t mut dyn FnMut(&mut Db<'_>, View) -> QueryResult<()>;
+
+/// The same in parts that have nothing in common: first the jobs with their customers, vehicles and vans, then what belongs
+/// to them, of which no more is in memory at a time than of a small view.
+pub fn in_parts(db: &mut Db<'_>, person: Id, today: NaiveDate, take: Take<'_>) -> QueryResult<()> {
     let mut view = View::from([((Kind::Handbook, HANDBOOK.to_owned()), None)]);
     let jobs = jobs(db, person, today)?;
     for (job, customer, vehicle, van) in &jobs {
@@ -31,12 +48,21 @@ pub fn of(db: &mut Db<'_>, person: Id, today: NaiveDate) -> QueryResult<View> {
             view.insert((Kind::Van, van.to_string()), None);
         }
     }
+    take(db, view)?;
     let ids: Vec<Id> = jobs.iter().map(|placed| placed.0).collect();
     // SQLite takes 32,766 values in one statement.
-    for part in ids.chunks(1_000) {
-        of_jobs(db, part, &mut view)?;
+    ids.chunks(1_000).try_for_each(|part| of_jobs(db, part, take))
+}
+
+/// Reads what belongs to these jobs: of all at once, or of the halves one after the other where that is too much.
+fn of_jobs(db: &mut Db<'_>, jobs: &[Id], take: Take<'_>) -> QueryResult<()> {
+    let most = if jobs.len() > 1 { MOST_AT_ONCE } else { i64::MAX };
+    if let Some(part) = at_once(db, jobs, most)? {
+        return take(db, part);
     }
-    Ok(view)
+    let (some, others) = jobs.split_at(jobs.len() / 2);
+    of_jobs(db, some, take)?;
+    of_jobs(db, others, take)
 }
 
 /// The jobs that a person goes to, by planned start, else by window.
@@ -56,18 +82,24 @@ fn jobs(db: &mut Db<'_>, person: Id, today: NaiveDate) -> QueryResult<Vec<Placed
 
 /// Adds what has a row of its own under its job.
 macro_rules! add {
-    ($view:ident, $db:ident, $jobs:ident, $($table:ident.$id:ident => $kind:expr),+ $(,)?) => {$(
+    ($view:ident, $db:ident, $jobs:ident, $most:ident, $($table:ident.$id:ident => $kind:expr),+ $(,)?) => {$(
         let rows: Vec<(Id, Id)> = $table::table
             .filter($table::shop.eq($db.shop).and($table::job.eq_any($jobs.to_vec())))
             .select(($table::job, $table::$id))
             .distinct()
+            .limit($most)
             .load($db.conn)?;
+        if is_full(&rows, $most) {
+            return Ok(None);
+        }
         $view.extend(rows.into_iter().map(|(job, id)| (($kind, id.to_string()), Some(job))));
     )+};
 }
 
-fn of_jobs(db: &mut Db<'_>, jobs: &[Id], view: &mut View) -> QueryResult<()> {
-    add!(view, db, jobs,
+/// What belongs to these jobs; none: of some kind there are `most`, and maybe more.
+fn at_once(db: &mut Db<'_>, jobs: &[Id], most: i64) -> QueryResult<Option<View>> {
+    let mut view = View::new();
+    add!(view, db, jobs, most,
         plan.job => Kind::Plan,
         inspection.id => Kind::Inspection,
         step_record.id => Kind::Record,
@@ -81,9 +113,17 @@ fn of_jobs(db: &mut Db<'_>, jobs: &[Id], view: &mut View) -> QueryResult<()> {
     let steps: Vec<(Id, String)> = step_state::table
         .filter(step_state::shop.eq(db.shop).and(step_state::job.eq_any(jobs.to_vec())))
         .select((step_state::job, step_state::step))
+        .limit(most)
         .load(db.conn)?;
+    if is_full(&steps, most) {
+        return Ok(None);
+    }
     view.extend(steps.into_iter().map(|(job, step)| ((Kind::Step, step_key(job, &step)), Some(job))));
-    Ok(())
+    Ok(Some(view))
+}
+
+fn is_full<T>(rows: &[T], most: i64) -> bool {
+    i64::try_from(rows.len()).is_ok_and(|rows| rows >= most)
 }
 
 /// The id of a step of a job.

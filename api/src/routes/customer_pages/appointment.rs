@@ -14,9 +14,15 @@ use crate::dispatch::offers::Ticket;
 use crate::error::ApiError;
 use crate::events;
 use crate::routes::jobs::bookable;
+use crate::tasks::decide::{ToldTime, told_time};
 use crate::throughput::roll_ups;
 use crate::windows::{self, Choice};
 use chrono_tz::Tz;
+
+/// What a page says of its own accord when it cannot do what it was asked.
+pub const REFUSALS: [&str; 2] = [CHANGED, GONE];
+const CHANGED: &str = "appointment_changed";
+const GONE: &str = "window_gone";
 
 pub fn show(db: &mut Db<'_>, visit: &Visit<'_>, id: Id) -> Result<Page, ApiError> {
     let job = own(db, visit, id)?;
@@ -24,9 +30,10 @@ pub fn show(db: &mut Db<'_>, visit: &Visit<'_>, id: Id) -> Result<Page, ApiError
     let handbook = visit.app.handbooks.of(db)?;
     let work =
         handbook.package(&job.fields.package).map_or(job.fields.package.clone(), |one| one.name.clone());
-    let when = match job.start_at {
-        Some(at) => clock(at, visit.zone),
-        None => span(OtherWindow { from: job.fields.window_from, to: job.fields.window_to }, visit.zone),
+    let promises = promises::among(db, &[id])?;
+    let when = match told_time(&job, promises.get(&id)) {
+        ToldTime { from, until: Some(to) } => span(OtherWindow { from, to }, visit.zone),
+        ToldTime { from, until: None } => clock(from, visit.zone),
     };
     let shop = &visit.shop.fields.name;
     let mut page = Page::new("Your appointment")
@@ -47,7 +54,7 @@ pub fn show(db: &mut Db<'_>, visit: &Visit<'_>, id: Id) -> Result<Page, ApiError
     messages::switches(db, visit, page, Purpose::Appointment)
 }
 
-/// Moves the appointment, if it still is as it was shown. Who comes is settled by its place in the rounds, or planned anew.
+/// Moves the appointment, if it is not over and still is as it was shown. Who comes is settled by its place in the rounds, or planned anew.
 pub fn choose(
     db: &mut Db<'_>,
     visit: &Visit<'_>,
@@ -58,6 +65,9 @@ pub fn choose(
     roll_ups::keep(db, &handbook, &[id], |db| {
         jobs::find_locked(db, id)?;
         let job = own(db, visit, id)?;
+        if let Some(over) = over(&job) {
+            return Ok(Page::new("Your appointment").paragraph(over));
+        }
         let is_there = (job.fields.window_from, job.fields.window_to) == (to.from, to.to);
         if !is_there {
             move_to(db, visit, (&job, rev), (to, place))?;
@@ -75,13 +85,12 @@ fn move_to(
 ) -> Result<(), ApiError> {
     let changed = || {
         let text = "Your appointment has been changed since. Please open the link in the message again.";
-        ApiError::conflict("appointment_changed", text)
+        ApiError::conflict(CHANGED, text)
     };
     if job.rev != rev {
         return Err(changed());
     }
-    let gone =
-        || ApiError::conflict("window_gone", "This time is not free any more. Please choose another one.");
+    let gone = || ApiError::conflict(GONE, "This time is not free any more. Please choose another one.");
     if !windows::is_offered(db, job, (to, place))? {
         return Err(gone());
     }

@@ -40,7 +40,11 @@ pub fn allow(
     given: bool,
 ) -> Result<Page, ApiError> {
     let customer = customers::find_locked(db, visit.customer.id)?.ok_or(ApiError::NotFound)?;
-    if customers::allows(db, customer.id, channel, purpose)? != given {
+    let is_so = match given {
+        true => customers::allows(db, customer.id, channel, purpose)?,
+        false => customers::is_withdrawn(db, customer.id, channel, purpose)?,
+    };
+    if !is_so {
         set_consent(db, customer.id, (channel, purpose), given, "link in a message")?;
     }
     let often = if given { "You will get" } else { "You get no more" };

@@ -1,23 +1,23 @@
-//! What phones can say: each command's arguments, read as strictly as a body, and an example of each for the document.
+//! What phones can say: each command's arguments, read as strictly as a body.
 
 use crate::check::{Check, Checker};
 use crate::db::arrivals::ArrivalFields;
 use crate::db::extra_work::ExtraWorkFields;
 use crate::db::kinds::{Id, Instant};
 use crate::db::photos::PhotoFields;
-use crate::db::steps::StepFields;
+use crate::db::steps::{ProductUse, StepFields};
 use crate::db::waivers::WaiverFields;
 use crate::error::ApiError;
 use crate::extract::read_value;
 use crate::routes::acknowledgements::AcknowledgementFields;
-use crate::routes::step_changes::{StepCorrection, StepVoid};
 use crate::routes::steps::{CLOCK_LEEWAY, FinishFields};
 use chrono::TimeDelta;
 use domain::inspection::Inspection;
-use domain::sync::{COMMANDS, Command};
+use domain::sync::Command;
 use serde::Deserialize;
 use serde_json::{Map, Value, json};
 use std::collections::BTreeMap;
+use utoipa::ToSchema;
 
 /// A command whose arguments were understood.
 pub enum Said {
@@ -25,8 +25,8 @@ pub enum Said {
     RecordStep(StepFields),
     SkipStep(StepReason),
     ReopenStep(StepReason),
-    CorrectRecord(Id, StepCorrection),
-    VoidRecord(Id, StepVoid),
+    CorrectRecord(RecordCorrection),
+    VoidRecord(RecordVoid),
     Inspect(Inspection),
     Arrive(ArrivalTouch),
     AskExtraWork(ExtraWorkFields),
@@ -39,16 +39,55 @@ pub enum Said {
     RequestChange(Words),
 }
 
-#[derive(Debug, Deserialize)]
+impl Said {
+    /// What it says was used.
+    pub fn products(&self) -> &[ProductUse] {
+        match self {
+            Said::RecordStep(fields) => &fields.products.0,
+            Said::CorrectRecord(correction) => &correction.corrected.products.0,
+            _ => &[],
+        }
+    }
+}
+
+/// A step of the handbook; the plan need not have it.
+#[derive(Debug, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct StepName {
+    #[schema(min_length = 1, max_length = 40, example = "D03")]
     pub step: String,
 }
 
-#[derive(Debug, Deserialize)]
+/// A step, and why.
+#[derive(Debug, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct StepReason {
+    #[schema(min_length = 1, max_length = 40, example = "D03")]
     pub step: String,
+    #[schema(min_length = 1, max_length = 500)]
+    pub reason: String,
+}
+
+/// Which record was wrong, and other values for it.
+#[derive(Debug, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct RecordCorrection {
+    /// The record, maybe one that no server has seen yet: it has the id of the command that made it.
+    pub record: Id,
+    /// What was wrong.
+    #[schema(min_length = 1, max_length = 500)]
+    pub reason: String,
+    /// The whole record as it should have been.
+    pub corrected: StepFields,
+}
+
+/// Which record is taken back, and why.
+#[derive(Debug, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct RecordVoid {
+    /// The record, maybe one that no server has seen yet.
+    pub record: Id,
+    #[schema(min_length = 1, max_length = 500)]
     pub reason: String,
 }
 
@@ -57,16 +96,19 @@ pub struct StepReason {
 #[serde(transparent)]
 pub struct ArrivalTouch(pub BTreeMap<String, Value>);
 
-#[derive(Debug, Deserialize)]
+/// What is said, or asked for.
+#[derive(Debug, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Words {
+    #[schema(min_length = 1, max_length = 2000)]
     pub text: String,
 }
 
 /// A text that may be emptied.
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct NoteText {
+    #[schema(max_length = 2000)]
     pub text: String,
 }
 
@@ -79,6 +121,19 @@ impl Check for StepName {
 impl Check for StepReason {
     fn check(&self, found: &mut Checker) {
         found.line("step", &self.step, 40);
+        found.line("reason", &self.reason, 500);
+    }
+}
+
+impl Check for RecordCorrection {
+    fn check(&self, found: &mut Checker) {
+        found.line("reason", &self.reason, 500);
+        found.within("corrected", |found| self.corrected.check(found));
+    }
+}
+
+impl Check for RecordVoid {
+    fn check(&self, found: &mut Checker) {
         found.line("reason", &self.reason, 500);
     }
 }
@@ -134,14 +189,8 @@ pub fn understand(command: Command, args: Value) -> Result<Said, ApiError> {
         Command::RecordStep => Said::RecordStep(read_value(args)?),
         Command::SkipStep => Said::SkipStep(read_value(args)?),
         Command::ReopenStep => Said::ReopenStep(read_value(args)?),
-        Command::CorrectRecord => {
-            let (record, rest) = record_and(args)?;
-            Said::CorrectRecord(record, read_value(rest)?)
-        }
-        Command::VoidRecord => {
-            let (record, rest) = record_and(args)?;
-            Said::VoidRecord(record, read_value(rest)?)
-        }
+        Command::CorrectRecord => Said::CorrectRecord(read_value(args)?),
+        Command::VoidRecord => Said::VoidRecord(read_value(args)?),
         Command::Inspect => Said::Inspect(read_value(args)?),
         Command::Arrive => Said::Arrive(read_value(args)?),
         Command::AskExtraWork => Said::AskExtraWork(read_value(args)?),
@@ -153,14 +202,6 @@ pub fn understand(command: Command, args: Value) -> Result<Said, ApiError> {
         Command::Finish => Said::Finish(read_value(args)?),
         Command::RequestChange => Said::RequestChange(read_value(args)?),
     })
-}
-
-/// The record that is changed, and what else was said.
-fn record_and(mut args: Value) -> Result<(Id, Value), ApiError> {
-    let named = args.as_object_mut().and_then(|args| args.remove("record"));
-    let named = named.ok_or_else(|| ApiError::field("/record", "missing_field", "name the record"))?;
-    let record = serde_json::from_value(named);
-    Ok((record.map_err(|e| ApiError::field("/record", "invalid_value", e.to_string()))?, args))
 }
 
 /// How instants of a phone become ours.
@@ -204,77 +245,5 @@ impl PhoneClock {
             *value = json!(if is_ahead { self.received_at } else { by_ours });
         }
         any_ahead
-    }
-}
-
-/// What the document says of every command, with an example of its arguments.
-pub fn table() -> String {
-    let mut text = String::from("| type | v | what it says | args |\n| --- | --- | --- | --- |\n");
-    for (command, word, versions) in COMMANDS {
-        let (what, args) = told(command);
-        let versions: Vec<String> = versions.iter().map(i32::to_string).collect();
-        text += &format!("| `{word}` | {} | {what} | `{args}` |\n", versions.join(", "));
-    }
-    text
-}
-
-/// What a command is for, and arguments that fit.
-pub fn told(command: Command) -> (&'static str, Value) {
-    let step = json!({ "step": "D03", "technician": "01890000-0000-7000-8000-000000000000",
-        "started_at": "2026-05-04T10:12:00+02:00", "minutes": 9.5, "outcome": "passed" });
-    let record = "01890000-0000-7000-8000-000000000000";
-    match command {
-        Command::StartStep => ("Work on a step begins", json!({ "step": "D03" })),
-        Command::RecordStep => (
-            "What one technician did on a step, as `POST /v1/jobs/{id}/steps` takes it; the plan need not have the step. Water and product are entries that add up, never a total",
-            step,
-        ),
-        Command::SkipStep => {
-            ("A step is left out; done beats it", json!({ "step": "D03", "reason": "no fallout felt" }))
-        }
-        Command::ReopenStep => (
-            "A step is to be done again; `base_rev` is the `rev` of the step that was seen, else it is parked",
-            json!({ "step": "D03", "reason": "violet came back" }),
-        ),
-        Command::CorrectRecord => (
-            "Other values hold for a record; the old ones are kept",
-            json!({ "record": record, "reason": "the timer ran on", "corrected": step }),
-        ),
-        Command::VoidRecord => {
-            ("A record is taken back", json!({ "record": record, "reason": "the wrong job" }))
-        }
-        Command::Inspect => (
-            "What was seen and read at the vehicle, as `POST /v1/jobs/{id}/inspections` takes it",
-            json!({ "findings": [], "readings": [{ "zone": "bonnet", "panel_c": 24.5 }] }),
-        ),
-        Command::Arrive => (
-            "Fields of the arrival that were touched; each replaces its own, and null empties it",
-            json!({ "arrived_at": "2026-05-04T10:02:00+02:00", "travel_min": 18 }),
-        ),
-        Command::AskExtraWork => (
-            "What the customer was asked for, and the answer",
-            json!({ "what": "Sap on the bonnet, 25 minutes", "answer": "accepted", "asked_at": "2026-05-04T10:25:00+02:00" }),
-        ),
-        Command::Waive => ("What the customer agreed to in writing", json!({ "rule": "R43", "by": "Hyppa" })),
-        Command::Acknowledge => ("A warning of the plan was read", json!({ "rule": "R09", "version": 1 })),
-        Command::Comment => {
-            ("Words to the job, never changed", json!({ "text": "Key is with the neighbour." }))
-        }
-        Command::EditNote => (
-            "The note of the job; `base_rev` is the `rev` of the note that was seen. Where somebody else wrote meanwhile their text stays and this one becomes a comment",
-            json!({ "text": "Gate code 7." }),
-        ),
-        Command::AttachPhoto => (
-            "A photo of the job; its upload may end later",
-            json!({ "upload": record, "caption": "before", "zone": "bonnet" }),
-        ),
-        Command::Finish => (
-            "The work is signed off, as `POST /v1/jobs/{id}/finish` takes it; of two the first holds",
-            json!({ "finished_at": "2026-05-04T12:00:00+02:00" }),
-        ),
-        Command::RequestChange => (
-            "Asks the office for what only it may change: window, crew, price. It always goes to the inbox",
-            json!({ "text": "Customer asks for Thursday." }),
-        ),
     }
 }

@@ -12,10 +12,10 @@ pub fn own_work_only(db: &mut Db<'_>, telling: &Telling, said: &Said) -> Result<
     let (job, person) = (telling.job, telling.person);
     let own = match said {
         Said::RecordStep(fields) => fields.technician == person,
-        Said::CorrectRecord(record, correction) => {
-            correction.corrected.technician == person && recorded_for(db, job, *record)? == person
+        Said::CorrectRecord(correction) => {
+            correction.corrected.technician == person && recorded_for(db, job, correction.record)? == person
         }
-        Said::VoidRecord(record, _) => recorded_for(db, job, *record)? == person,
+        Said::VoidRecord(void) => recorded_for(db, job, void.record)? == person,
         Said::Arrive(touch) if touch.is_no_show() => {
             let detail = "a no-show cancels a job that somebody else goes to now";
             return Err(ApiError::conflict("no_longer_theirs", detail));

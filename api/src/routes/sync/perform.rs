@@ -1,7 +1,7 @@
 //! What a command of a phone does: the same functions that the routes of the office call. What cannot be done is told as a
 //! [`Fate`], so that everything behind it goes on.
 
-use super::commands::{PhoneClock, Said, understand};
+use super::commands::{PhoneClock, RecordCorrection, Said, understand};
 use super::former;
 use crate::db::kinds::Id;
 use crate::db::mutations::{self, Fate, MutationOutcome, Reason};
@@ -14,10 +14,13 @@ use crate::error::{ApiError, FieldError};
 use crate::handbooks::Handbooks;
 use crate::plan_input::UNKNOWN_ZONE;
 use crate::routes::jobs::running;
+use crate::routes::step_changes::StepCorrection;
 use crate::routes::steps::{Teller, finish, mark, record, worked};
 use crate::routes::{acknowledgements, arrivals, inspections as looks, step_changes, waivers as consents};
+use crate::stock;
 use domain::sync::{Admission, Assignment, Command, Edit, Note, Noted, StepAct, admission, edit_note};
 use serde_json::{Value, json};
+use std::collections::BTreeSet;
 
 /// A command about a job, and who says it.
 #[derive(Clone)]
@@ -71,32 +74,50 @@ pub fn perform(db: &mut Db<'_>, handbooks: &Handbooks, telling: &Telling) -> Res
         }
         // They are held to their own work by now; the job is no longer on their list.
         let technician = telling.technician.filter(|_| !is_former);
-        act(db, handbooks, telling, ((technician, telling.person), said))
+        let used = said.products().to_vec();
+        let van = jobs::find(db, telling.job)?.and_then(|job| job.van).filter(|_| !used.is_empty());
+        let below =
+            |db: &mut Db<'_>| van.map_or(Ok(BTreeSet::new()), |van| stock::below_zero(db, van, &used));
+        let before = below(db)?;
+        let done = act(db, handbooks, telling, ((technician, telling.person), said))?;
+        let emptied = below(db)?.difference(&before).next().cloned();
+        Ok((done, notes(is_former, was_ahead, emptied)))
     })?;
     match done {
-        Ok(done) => Ok(fate(telling, done, (is_former, was_ahead))),
+        Ok((done, notes)) => Ok(fate(telling, done, notes)),
         Err(error) => refusal(db, telling, error),
     }
 }
 
-/// What has its effect; the office is shown what came from a former technician, or told of times still to come.
-fn fate(telling: &Telling, done: Done, (is_former, was_ahead): (bool, bool)) -> Fate {
-    let flagged = is_former || was_ahead;
-    let (outcome, code, detail) = match done {
-        Done::Met(code, detail) => (MutationOutcome::Merged, code, detail),
-        Done::New if was_ahead => {
-            let detail = "times that were still to come were taken as those at which it arrived";
-            (MutationOutcome::Applied, "clock_was_ahead", detail.to_owned())
-        }
-        Done::New if is_former => {
-            let detail = "it came from somebody who no longer goes there";
-            (MutationOutcome::Applied, "no_longer_theirs", detail.to_owned())
-        }
-        Done::New => {
-            return Fate { outcome: MutationOutcome::Applied, reason: None, payload: None, flagged };
-        }
+/// A code and what it means, of something that the office is shown though it has its effect.
+type Remark = (&'static str, String);
+
+fn notes(is_former: bool, was_ahead: bool, emptied: Option<String>) -> Vec<Remark> {
+    let late = "times that were still to come were taken as those at which it arrived";
+    let former = "it came from somebody who no longer goes there";
+    let emptied = emptied
+        .map(|product| ("stock_below_zero", format!("the van had less {product} when it was counted")));
+    let ahead = was_ahead.then(|| ("clock_was_ahead", late.to_owned()));
+    ahead
+        .into_iter()
+        .chain(is_former.then(|| ("no_longer_theirs", former.to_owned())))
+        .chain(emptied)
+        .collect()
+}
+
+/// What has its effect: new, or with what it met; flagged, if there is anything that the office should see.
+fn fate(telling: &Telling, done: Done, notes: Vec<Remark>) -> Fate {
+    let flagged = !notes.is_empty();
+    let (outcome, met) = match done {
+        Done::Met(code, detail) => (MutationOutcome::Merged, Some((code, detail))),
+        Done::New => (MutationOutcome::Applied, None),
     };
-    Fate { flagged, ..held(telling, outcome, code, detail) }
+    let told: Vec<Remark> = met.into_iter().chain(notes).collect();
+    let Some((code, _)) = told.first() else {
+        return Fate { outcome, reason: None, payload: None, flagged };
+    };
+    let details: Vec<&str> = told.iter().map(|(_, detail)| detail.as_str()).collect();
+    Fate { flagged, ..held(telling, outcome, code, details.join("; ")) }
 }
 
 /// Kept with all that was sent.
@@ -219,11 +240,12 @@ fn act(
             (_, true) => Done::New,
             (known, false) => Done::Met("recorded_before", format!("it is record {}", known.id)),
         }),
-        Said::CorrectRecord(id, correction) => {
-            step_changes::correct(db, handbooks, who, (job, id, None), &correction).map(|_| Done::New)
+        Said::CorrectRecord(RecordCorrection { record, reason, corrected }) => {
+            let correction = StepCorrection { reason, corrected };
+            step_changes::correct(db, handbooks, who, (job, record, None), &correction).map(|_| Done::New)
         }
-        Said::VoidRecord(id, void) => {
-            step_changes::void(db, handbooks, who, (job, id, None), &void.reason).map(|_| Done::New)
+        Said::VoidRecord(void) => {
+            step_changes::void(db, handbooks, who, (job, void.record, None), &void.reason).map(|_| Done::New)
         }
         Said::Inspect(inspection) => {
             looks::inspect(db, handbooks, who, under, &inspection).map(|_| Done::New)

@@ -7,7 +7,7 @@ use crate::db::Db;
 use crate::db::devices::{self, Device, DeviceState, ROW_SCHEMA};
 use crate::db::kinds::Id;
 use crate::db::sync::index::Row;
-use crate::db::sync::{Kind, Touch, clock, index, scopes};
+use crate::db::sync::{self, Kind, Touch, clock, index, scopes};
 use crate::error::ApiError;
 use crate::extract::Query;
 use crate::handbooks::Handbooks;
@@ -35,6 +35,9 @@ pub struct PullQuery {
     /// Rows per page.
     #[param(minimum = 1, maximum = 500, default = 200)]
     pub limit: Option<i64>,
+    /// True on the first page after the copy differed from its `checkpoint`: the server then looks through what it has
+    /// written down of the caller's view, mends it if the fault is there, and logs it.
+    pub differed: Option<bool>,
 }
 
 impl Check for PullQuery {
@@ -65,7 +68,8 @@ pub struct PullPage {
     pub checkpoint: Option<Checkpoint>,
 }
 
-/// To be compared with what the phone holds. Where it differs the phone drops its cursor and pulls everything.
+/// To be compared with what the phone holds. Where it differs the phone drops its cursor and pulls everything, with
+/// `differed`.
 #[derive(Debug, Serialize, ToSchema)]
 pub struct Checkpoint {
     pub count: i64,
@@ -119,6 +123,9 @@ pub async fn pull(app: Shared, caller: Caller, query: Query<PullQuery>) -> Answe
     let place: Option<Place> = page::unseal(&app.keys, &list, query.cursor.as_deref())?;
     let (handbooks, limit) = (app.handbooks.clone(), query.limit.unwrap_or(DEFAULT_LIMIT));
     let ask = Asked { device: query.device, person, place, limit };
+    if query.differed == Some(true) {
+        look_through(&app, &caller, &ask).await?;
+    }
     let read = |ask: Asked, last: bool| {
         let handbooks = handbooks.clone();
         app.snapshot(&caller, move |db| answer(db, &handbooks, ask, last))
@@ -141,6 +148,23 @@ pub async fn pull(app: Shared, caller: Caller, query: Query<PullQuery>) -> Answe
         page.cursor = page::seal(&app.keys, &list, &next)?;
     }
     Ok(HttpResponse::Ok().json(page))
+}
+
+/// A phone holds something else than its checkpoint says: either it made a mistake, or what is written down of its person's
+/// view is wrong.
+async fn look_through(app: &Shared, caller: &Caller, ask: &Asked) -> Result<(), ApiError> {
+    let (device, person) = (ask.device, ask.person);
+    let differs = app.snapshot(caller, move |db| {
+        heard(db, device, person)?;
+        Ok(sync::differing(db, person)? > 0)
+    });
+    let mut mended = 0;
+    if differs.await? {
+        // Nobody else writes meanwhile, so it is only done where it is needed.
+        mended = app.write(&Caller::house(caller.shop), move |db| Ok(sync::reconcile(db, person)?)).await?;
+    }
+    tracing::warn!(shop = %caller.shop, %device, %person, mended, "a phone's copy differs from its checkpoint");
+    Ok(())
 }
 
 /// What is asked for.

@@ -102,8 +102,8 @@ pub struct TakenOne {
     pub outcome: MutationOutcome,
     /// It was taken before: this is the answer of that time.
     pub repeated: bool,
-    /// It has its effect, and lies in the office's inbox to be seen: it came from somebody who no longer goes there, or told
-    /// of times that were still to come.
+    /// It has its effect, and lies in the office's inbox to be seen: it came from somebody who no longer goes there, told
+    /// of times that were still to come, or used more of a product than the van had.
     pub flagged: bool,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub reason: Option<Reason>,

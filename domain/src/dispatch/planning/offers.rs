@@ -34,7 +34,10 @@ pub struct Standing {
 }
 
 impl Standing {
-    pub fn new(problem: RoundsProblem) -> Standing {
+    /// What stands keeps its hour: who takes an offer moves nobody else.
+    pub fn new(mut problem: RoundsProblem) -> Standing {
+        let published = problem.requests.iter_mut().filter_map(|request| request.published.as_mut());
+        published.for_each(|published| published.frozen = true);
         let built = build(&problem);
         let solution = published_solution(&problem, &built);
         let routes = solution.routes.iter().enumerate().filter(|(_, route)| !route.is_empty());

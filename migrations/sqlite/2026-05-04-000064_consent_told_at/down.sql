@@ -1,0 +1,1 @@
+ALTER TABLE consent DROP COLUMN told_at;

@@ -50,7 +50,8 @@ impl<'y> Accumulation<'y> {
             return Some(self.start_on);
         }
         for (i, piece) in self.pieces.iter().enumerate() {
-            let days = (level - amount) / piece.per_day;
+            // What is reached within the last day before another piece begins is reached when that begins.
+            let days = ((level - amount) / piece.per_day).max(0.0);
             let on = match self.year {
                 Some(year) if piece.per_day > 0.0 => year.reaches(piece.from_on, days),
                 _ => day_after(piece.from_on, days),
@@ -70,5 +71,20 @@ impl<'y> Accumulation<'y> {
             Some(year) => year.between(from_on, to_on),
             None => (to_on - from_on).num_days() as f64,
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::Accumulation;
+    use chrono::{Days, NaiveDate};
+
+    /// By hand: one a day for ten days, then a tenth of it; nine and a half have come during the tenth day.
+    #[test]
+    fn what_is_reached_on_the_day_before_the_rate_falls_is_not_lost() {
+        let day = |nth| NaiveDate::from_ymd_opt(2030, 1, 1).expect("a day") + Days::new(nth);
+        let amount = Accumulation::new(day(0), None, [day(10)], |on| if on < day(10) { 1.0 } else { 0.1 });
+        let reached = [9.0, 9.5, 10.0, 10.1].map(|level| amount.reaches(level));
+        assert_eq!(reached, [day(9), day(10), day(10), day(11)].map(Some));
     }
 }

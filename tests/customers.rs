@@ -183,6 +183,12 @@ fn a_form_that_is_entered_late_ends_no_withdrawal() {
     app.advance(TimeDelta::minutes(10));
     app.run_tasks();
     assert_eq!(app.mail().len(), 1);
+    // A withdrawal that is written down late comes behind no consent that was written down before it.
+    let mut no = line(false, "by phone");
+    no["told_at"] = json!("2026-05-05T09:00:00Z");
+    let shop = shop.again(&app);
+    shop.owner.post(&path, &no).expect(201);
+    assert_eq!(allows(), Ok(false));
 }
 
 #[test]

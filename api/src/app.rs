@@ -19,6 +19,7 @@ use crate::reply::Reply;
 use actix_web::HttpResponse;
 use std::collections::BTreeMap;
 use std::num::NonZeroUsize;
+use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
 use tokio::sync::{Mutex as AsyncMutex, Notify, OwnedMutexGuard, OwnedSemaphorePermit, Semaphore};
@@ -27,6 +28,13 @@ use tokio::sync::{Mutex as AsyncMutex, Notify, OwnedMutexGuard, OwnedSemaphorePe
 const HASHING_THREADS: usize = 2;
 
 type NewestChanges = Arc<AsyncMutex<BTreeMap<Id, (Stopwatch, i64)>>>;
+
+/// Questions of what the database is like, counted as they begin, and the newest answer under the number of its question.
+#[derive(Default)]
+struct Versions {
+    asked: AtomicU64,
+    newest: AsyncMutex<Option<(u64, Version)>>,
+}
 
 #[derive(Clone)]
 pub struct App {
@@ -47,6 +55,7 @@ pub struct App {
     pub link_pace: Arc<Pace>,
     /// What was read by key, as long as nothing has changed.
     pub kept_answers: KeptAnswers,
+    versions: Arc<Versions>,
     /// The idempotency keys that are being worked on.
     pub in_flight: InFlight,
     /// One push of a shop after the other: on PostgreSQL many that wait for the same row cost more than they do.
@@ -88,6 +97,7 @@ impl App {
             pace: Arc::new(Pace::new(config.requests_per_min)),
             link_pace: Arc::new(Pace::new(0)),
             kept_answers: KeptAnswers::default(),
+            versions: Arc::default(),
             in_flight: InFlight::default(),
             turns: Turns::default(),
             newest_changes: NewestChanges::default(),
@@ -133,13 +143,23 @@ impl App {
         }
     }
 
-    /// What the database is like now; an embedded one tells at once, and is not waited for in another thread.
+    /// What the database is like now. An embedded one tells at once; another one is asked once for all who wait, and what it
+    /// answers holds for those who came before it was asked.
     pub async fn version(&self) -> Result<Version, ApiError> {
         if self.database.location().is_sqlite() {
             return Ok(self.database.version()?);
         }
+        let asked_before = self.versions.asked.load(Ordering::SeqCst);
+        let mut newest = self.versions.newest.lock().await;
+        if let Some((_, version)) = newest.as_ref().filter(|(nth, _)| *nth > asked_before) {
+            return Ok(version.clone());
+        }
+        let nth = self.versions.asked.fetch_add(1, Ordering::SeqCst) + 1;
         let database = self.database.clone();
-        blocking(vec![permit(&self.connections).await?], move || Ok(database.version()?)).await
+        let ask = blocking(vec![permit(&self.connections).await?], move || Ok(database.version()?));
+        let version = ask.await?;
+        *newest = Some((nth, version.clone()));
+        Ok(version)
     }
 
     fn reading<T, W>(

@@ -159,9 +159,11 @@ pub struct Consent {
 }
 
 impl Consent {
-    /// When the customer said it.
+    /// From when on it counts: a consent from when it was said, a withdrawal from when it was written down, so that none ends up
+    /// behind a consent of which nobody noted when it was said.
     pub fn said_at(&self) -> Instant {
-        self.fields.told_at.map_or(self.at, |told_at| told_at.min(self.at))
+        let told_at = self.fields.told_at.filter(|_| self.fields.given);
+        told_at.map_or(self.at, |told_at| told_at.min(self.at))
     }
 }
 
@@ -446,10 +448,10 @@ pub fn allows(db: &mut Db<'_>, of: Id, channel: Channel, purpose: Purpose) -> Qu
     Ok(last_said(db, of, channel, purpose)?.is_some_and(|line| line.fields.given))
 }
 
-/// True if the customer said so within the last day: a withdrawal that is older is written down again, as it counts against
-/// what was said between both and is written down later.
+/// True if the customer said so within the last minute, as who presses twice does: else a withdrawal is written down again, as
+/// it counts against what was said between both and is written down later.
 pub fn is_withdrawn(db: &mut Db<'_>, of: Id, channel: Channel, purpose: Purpose) -> QueryResult<bool> {
-    let lately = db.now.plus(-TimeDelta::days(1));
+    let lately = db.now.plus(-TimeDelta::minutes(1));
     let last = last_said(db, of, channel, purpose)?;
     Ok(last.is_some_and(|line| !line.fields.given && line.said_at() > lately))
 }
@@ -463,11 +465,23 @@ fn last_said(db: &mut Db<'_>, of: Id, channel: Channel, purpose: Purpose) -> Que
     Ok(in_force(&lines).cloned())
 }
 
-/// Customers who withdrew from reminders of upkeep from `from` to `to` (exclusive), and when.
+/// Customers who withdrew from reminders of upkeep from `from` to `to` (exclusive), and when: those who had allowed them.
 pub fn stopped_between(db: &mut Db<'_>, from: Instant, to: Instant) -> QueryResult<Vec<(Id, Instant)>> {
-    consent::table
+    let of_upkeep = consent::purpose.eq(Word(Purpose::Maintenance));
+    let lately: Vec<Id> = consent::table
         .filter(consent::shop.eq(db.shop).and(consent::at.ge(from)).and(consent::at.lt(to)))
-        .filter(consent::purpose.eq(Word(Purpose::Maintenance)).and(consent::given.eq(false)))
-        .select((consent::customer, consent::at))
-        .load(db.conn)
+        .filter(of_upkeep.and(consent::given.eq(false)))
+        .select(consent::customer)
+        .distinct()
+        .load(db.conn)?;
+    let lines: Vec<(Id, Word<Channel>, bool, Instant)> = consent::table
+        .filter(consent::shop.eq(db.shop).and(consent::customer.eq_any(lately)).and(of_upkeep))
+        .order((consent::customer, consent::channel, consent::at, consent::id))
+        .select((consent::customer, consent::channel, consent::given, consent::at))
+        .load(db.conn)?;
+    let withdrawn = lines.windows(2).filter_map(|two| {
+        let [(before, channel, true, _), (customer, same, false, at)] = two else { return None };
+        (before == customer && channel == same && from <= *at && *at < to).then_some((*customer, *at))
+    });
+    Ok(withdrawn.collect())
 }

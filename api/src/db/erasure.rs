@@ -6,13 +6,14 @@ use super::kinds::{Doc, Id, Word};
 use super::outbox::TaskStatus;
 use super::reminders::{ReminderDocument, ReminderStatus};
 use super::round_asks::RoundsAsk;
+use super::round_plans::RoundPlanStatus;
 use super::schema::{
     arrival, booking, consent, crew_note, customer, customer_reply, extra_work, inspection, job, job_comment,
     mutation, near_miss, outbox, photo, plan, reminder, round_plan, step_act, step_change, step_record,
     upload, van, vehicle, waiver,
 };
 use super::sync::{Kind, Touch};
-use super::{bookings, customers, shops, travel_matrices, uploads};
+use super::{bookings, customers, round_plans, shops, travel_matrices, uploads};
 use diesel::prelude::*;
 use domain::dispatch::Place;
 use domain::inspection::Inspection;
@@ -85,11 +86,11 @@ fn erase_ways(db: &mut Db<'_>, of: Id) -> QueryResult<()> {
         return Ok(());
     };
     let Some(stored) = travel_matrices::find_locked(db)? else { return Ok(()) };
-    let matrix = stored.document.0;
-    if !matrix.places.iter().any(|known| known.is_same(&place)) || is_of_others(db, of, &place)? {
+    let is_there = stored.document.0.places.iter().any(|known| known.is_same(&place));
+    if !is_there || is_of_others(db, of, &place)? {
         return Ok(());
     }
-    travel_matrices::store(db, Some(stored.rev), &matrix.without(&place)).map(|_| ())
+    travel_matrices::take_out(db, stored, &place)
 }
 
 /// Whether another customer, a van or the shop's base is at a place.
@@ -219,6 +220,10 @@ fn erase_round_plans(db: &mut Db<'_>, of: Id) -> QueryResult<()> {
         let nothing = (round_plan::ask.eq(Doc(ask)), round_plan::outcome.eq(None::<String>));
         let set = (nothing, round_plan::rev.eq(round_plan::rev + 1));
         diesel::update(round_plan::table.find((db.shop, id))).set(set).execute(db.conn)?;
+        // A search that goes on would write it down again when it ends.
+        if let Some(plan) = round_plans::find(db, id)? {
+            round_plans::end(db, &plan, RoundPlanStatus::Cancelled, None)?;
+        }
     }
     Ok(())
 }

@@ -68,7 +68,6 @@ pub mod weather;
 pub mod webhooks;
 
 use diesel::connection::{AnsiTransactionManager, Connection, SimpleConnection, TransactionManager};
-use diesel::dsl::sql;
 use diesel::migration::{Migration, MigrationSource};
 use diesel::pg::Pg;
 use diesel::query_builder::{AstPass, Query, QueryFragment, QueryId};
@@ -100,7 +99,6 @@ const POKES_KEPT: usize = 256;
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Version {
     Number(i32),
-    /// <https://www.postgresql.org/docs/15/functions-info.html#FUNCTIONS-PG-SNAPSHOT>
     Snapshot(String),
 }
 
@@ -120,6 +118,23 @@ impl Query for DataVersion {
 }
 
 impl RunQueryDsl<SqliteConnection> for DataVersion {}
+
+/// <https://www.postgresql.org/docs/15/functions-info.html#FUNCTIONS-PG-SNAPSHOT>
+#[derive(QueryId)]
+struct Snapshot;
+
+impl QueryFragment<Pg> for Snapshot {
+    fn walk_ast<'b>(&'b self, mut out: AstPass<'_, 'b, Pg>) -> QueryResult<()> {
+        out.push_sql("SELECT pg_current_snapshot()::text");
+        Ok(())
+    }
+}
+
+impl Query for Snapshot {
+    type SqlType = Text;
+}
+
+impl RunQueryDsl<PgConnection> for Snapshot {}
 
 /// One connection to either database; one body of a statement serves both.
 #[derive(diesel::MultiConnection)]
@@ -295,8 +310,8 @@ impl Database {
     }
 
     /// Another one as soon as anybody, of this process or another, has changed anything. Of an embedded database it is told
-    /// within a microsecond; on PostgreSQL it is the snapshot that a statement sees, which every transaction that changes
-    /// anything changes when it begins and when it ends, and costs a round trip.
+    /// within a microsecond; on PostgreSQL it is the snapshot that a statement sees, which every transaction of the
+    /// server that changes anything changes when it ends, and costs a round trip.
     pub fn version(&self) -> QueryResult<Version> {
         if let Some(watcher) = &self.watcher {
             let mut conn = watcher.lock().unwrap_or_else(PoisonError::into_inner);
@@ -304,7 +319,7 @@ impl Database {
         }
         let mut pooled = self.pool.get().map_err(|e| SqlError::QueryBuilderError(e.to_string().into()))?;
         match &mut *pooled {
-            Conn::Pg(conn) => diesel::select(sql::<Text>("pg_current_snapshot()::text")).get_result(conn),
+            Conn::Pg(conn) => Snapshot.get_result(conn),
             Conn::Sqlite(_) => Err(SqlError::NotFound),
         }
         .map(Version::Snapshot)

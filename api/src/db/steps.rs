@@ -254,6 +254,12 @@ pub fn of_technician(
         .load(db.conn)
 }
 
+/// The van that a record was made with.
+pub fn van_of(db: &mut Db<'_>, job: Id, id: Id) -> QueryResult<Option<Id>> {
+    let row = step_record::table.find((db.shop, job, id)).select(step_record::van);
+    Ok(row.first::<Option<Id>>(db.conn).optional()?.flatten())
+}
+
 /// What a record says was used, and when it was begun.
 #[derive(Debug, Clone, Queryable)]
 pub struct UseRecord {

@@ -5,7 +5,7 @@ use super::kinds::{Doc, Instant};
 use super::schema::travel_matrix;
 use crate::locking;
 use diesel::prelude::*;
-use domain::dispatch::TravelMatrix;
+use domain::dispatch::{Place, TravelMatrix};
 use serde::Serialize;
 use utoipa::ToSchema;
 
@@ -46,6 +46,13 @@ pub fn store(db: &mut Db<'_>, before: Option<i32>, matrix: &TravelMatrix) -> Que
             .execute(db.conn)?,
     };
     Ok(count == 1)
+}
+
+/// Takes a place out of a matrix that was found locked; how old the others' ways are stays.
+pub fn take_out(db: &mut Db<'_>, stored: StoredMatrix, place: &Place) -> QueryResult<()> {
+    let matrix = stored.document.0.without(place);
+    let set = (travel_matrix::document.eq(Doc(matrix)), travel_matrix::rev.eq(stored.rev + 1));
+    diesel::update(travel_matrix::table.find(db.shop)).set(set).execute(db.conn).map(|_| ())
 }
 
 pub fn delete(db: &mut Db<'_>) -> QueryResult<()> {

@@ -84,13 +84,13 @@ pub async fn change_my_password(
 ) -> Answer {
     let (person, current) = person_and_login(&caller)?;
     let Body(PasswordChange { current: old, new }) = body;
-    let (keys, shop) = (app.keys.clone(), caller.shop);
+    let (keys, shop, address) = (app.keys.clone(), caller.shop, from.address.clone());
     let look_up = app.read(&caller, move |db| {
         let known = people::find(db, person)?.ok_or(ApiError::NotFound)?;
         let (rev, email) = (known.rev, known.fields.email);
         seen.allows(rev)?;
-        let counts = Counts::of(&keys, shop, &email, &from.address);
-        counts.check(db, Some(person), &from.address)?;
+        let counts = Counts::of(&keys, shop, &email, &address);
+        counts.check(db, Some(person), &address)?;
         let stored = people::credentials(db, &email)?.and_then(|known| known.password_hash);
         Ok((counts, rev, stored, strong(db, person, "/new", new)?))
     });
@@ -98,7 +98,9 @@ pub async fn change_my_password(
     if !passwords::verify(&app, old, stored).await? {
         // Nothing was changed, so nothing goes into the audit log.
         app.write(&Caller::house(shop), move |db| {
+            // Of many guesses at once each waits for those before it, and is as late as they made it.
             counts.wait_for_turn(db)?;
+            counts.check(db, Some(person), &from.address)?;
             counts.note_failure(db)
         })
         .await?;
@@ -107,6 +109,8 @@ pub async fn change_my_password(
     let hash = passwords::hash(&app, new).await?;
     let change = app.write(&caller, move |db| {
         // In the order in which a login takes these rows, so that neither waits for the other.
+        counts.wait_for_turn(db)?;
+        counts.check(db, Some(person), &from.address)?;
         counts.note_success(db)?;
         // It was the password of this revision that was proved.
         unless_stale(people::set_password(db, person, rev, &hash)?)?;

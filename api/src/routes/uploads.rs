@@ -53,8 +53,8 @@ pub async fn get_upload_options() -> HttpResponse {
 }
 
 /// Begins an upload of `Upload-Length` bytes. `Upload-Metadata` names the `filetype` (image/jpeg, image/png, image/webp or
-/// image/heic) and, if the phone wants it under an id of its own, the `id`, a UUIDv7; a second time with the same id finds
-/// the first one, unless it was given up: then it begins anew.
+/// image/heic) and, if the phone wants it under an id of its own, the `id`, a UUIDv7; it has at most 2,000 bytes. A second time
+/// with the same id finds the first one, unless it was given up: then it begins anew.
 ///
 /// An upload that does not end within 7 days is given up, and a whole one that no photo (`attach_photo`) names after 45.
 /// 409 `too_much_unnamed`: the caller has a gigabyte here that no photo names; push these commands, or delete uploads.

@@ -104,7 +104,8 @@ fn store(db: &mut Db<'_>, new: &NewReminder) -> Result<bool, ApiError> {
 }
 
 /// The key under which it is stored, and what is stored there. A message that was decided again just before it went may not
-/// have told of the need that its key names: what tells of it now is known by the day of that one, too.
+/// have told of the need that its key names, and one that failed told of nothing: what tells of it now is known by the day of
+/// that one, too.
 fn place(db: &mut Db<'_>, new: &NewReminder) -> Result<(String, Option<Reminder>), ApiError> {
     let mut key = new.dedupe_key.clone();
     loop {
@@ -115,9 +116,10 @@ fn place(db: &mut Db<'_>, new: &NewReminder) -> Result<(String, Option<Reminder>
     }
 }
 
-/// True if `old` went without the need that the key of `new` names.
+/// True if `old` did not tell of the need that the key of `new` names.
 fn left_out(old: &Reminder, new: &NewReminder) -> bool {
     let lead = new.dedupe_key.split_once(':').map(|(_, lead)| lead);
     let names = |needs: &[String]| needs.iter().any(|need| Some(need.as_str()) == lead);
-    old.status.0 != ReminderStatus::Suppressed && names(&new.document.needs) && !names(&old.document.0.needs)
+    let told = old.status.0 != ReminderStatus::Failed && names(&old.document.0.needs);
+    old.status.0 != ReminderStatus::Suppressed && names(&new.document.needs) && !told
 }

@@ -45,7 +45,9 @@ struct Answered {
 
 pub async fn run(app: &App, shop: Id) -> Result<Outcome, Failure> {
     let house = Caller::house(shop);
-    let Some((url, points)) = app.read(&house, wanted).await? else { return Ok(Outcome::Done) };
+    let Some(Wanted { url, points, before }) = app.read(&house, wanted).await? else {
+        return Ok(Outcome::Done);
+    };
     let asked = serde_json::to_string(&Asked { places: &points }).map_err(ApiError::from)?;
     let answer = app.outbound.ask(url, Some(asked), LONGEST).await.map_err(Failure::Retry)?;
     let Answered { minutes, km } = parse(answer.as_bytes()).map_err(misread)?;
@@ -61,8 +63,10 @@ pub async fn run(app: &App, shop: Id) -> Result<Outcome, Failure> {
         request: String::new(),
     };
     app.write(&Caller { act: Some(act), ..house }, move |db| {
-        let before = travel_matrices::find(db)?.map(|stored| stored.rev);
-        match travel_matrices::store(db, before, &matrix)? {
+        // Whoever was erased, or stored another matrix meanwhile, is not to find the old one here.
+        let shop = shops::find(db)?.ok_or(ApiError::NotFound)?;
+        let is_as_asked = self::points(db, &shop)? == points;
+        match is_as_asked && travel_matrices::store(db, before, &matrix)? {
             true => Ok(()),
             false => Err(ApiError::Stale),
         }
@@ -71,16 +75,25 @@ pub async fn run(app: &App, shop: Id) -> Result<Outcome, Failure> {
     Ok(Outcome::Done)
 }
 
-/// Whom to ask for which places; none: there is nobody, or nothing is new.
-fn wanted(db: &mut Db<'_>) -> Result<Option<(String, Vec<Point>)>, ApiError> {
+/// Whom to ask for which places, and the revision of the matrix that there is.
+struct Wanted {
+    url: String,
+    points: Vec<Point>,
+    before: Option<i32>,
+}
+
+/// None: there is nobody to ask, or nothing is new.
+fn wanted(db: &mut Db<'_>) -> Result<Option<Wanted>, ApiError> {
     let Some(shop) = shops::find(db)? else { return Ok(None) };
     let Some(url) = shop.fields.settings.0.ways_url.clone() else { return Ok(None) };
     let points = points(db, &shop)?;
-    let is_good = travel_matrices::find(db)?.is_some_and(|stored| {
+    let stored = travel_matrices::find(db)?;
+    let before = stored.as_ref().map(|stored| stored.rev);
+    let is_good = stored.is_some_and(|stored| {
         let is_known = |point: &Point| stored.document.0.places.iter().any(|one| one.is_same(&globe(*point)));
         points.iter().all(is_known) && stored.changed_at.plus(GOOD_FOR) > db.now
     });
-    Ok((!is_good && points.len() > 1).then_some((url, points)))
+    Ok((!is_good && points.len() > 1).then_some(Wanted { url, points, before }))
 }
 
 /// Where vans stand, and where customers of these days are, each once, in the order of longitudes: nobody is told who comes

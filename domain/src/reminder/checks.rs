@@ -156,7 +156,7 @@ fn overdue_needs_collapse_into_one_message() {
     assert_eq!(due_reminders(&customer, &[], &[sent(one, monday())], monday() + TimeDelta::days(1)), []);
 }
 
-/// What nobody could be told of is followed up like what was told, and keeps nothing else from being told.
+/// What nobody could be told of is told for the first time with the follow-up of the rest, and keeps nothing else from being told.
 #[test]
 fn what_failed_had_its_turn_and_bothered_nobody() {
     let mut customer = customer();
@@ -171,7 +171,7 @@ fn what_failed_had_its_turn_and_bothered_nobody() {
     assert_eq!((key.as_str(), needs.len()), ("upkeep_first:K01:wash:2031-02-01", 1));
     let told = [failed.clone(), sent(&newer[0], monday())];
     let again = due_reminders(&customer, &[], &told, monday() + TimeDelta::days(14));
-    assert_eq!((again[0].kind, again[0].needs.len()), (ReminderKind::UpkeepFollowUp, 2));
+    assert_eq!((again[0].kind, again[0].needs.len()), (ReminderKind::Upkeep, 2));
     assert!(why(&again).is_empty(), "two were made in 30 days, and one of them arrived: {again:?}");
 }
 
@@ -543,6 +543,24 @@ fn what_may_wait_comes_on_a_day_of_its_own() {
     assert_eq!(decided(&[late, advice.clone()], monday()), [(ReminderKind::Upkeep, wednesday)]);
     let failed = SentReminder { progress: Progress::Failed, ..notice };
     assert_eq!(decided(&[failed, advice], monday()), [(ReminderKind::Upkeep, monday())]);
+}
+
+/// A coat that must stay dry for twelve hours is spoken of in these hours, although the crew was announced on the same day.
+#[test]
+fn advice_to_keep_a_coat_dry_does_not_wait() {
+    let (mut customer, _) = all_at_once(7);
+    let now = monday();
+    customer.coated[0].finished_at = now - TimeDelta::hours(1);
+    customer.vehicles.iter_mut().for_each(|vehicle| vehicle.needs.clear());
+    let announced = SentReminder {
+        key: "on_the_way:J9".into(),
+        purpose: Purpose::Appointment,
+        needs: Vec::new(),
+        at: now - TimeDelta::hours(5),
+        progress: Progress::Sent,
+    };
+    let told = |now| times(&due_reminders(&customer, &[], std::slice::from_ref(&announced), now));
+    assert_eq!(told(now), [(ReminderKind::Aftercare, now)]);
 }
 
 /// Advice that would be of no use tomorrow comes beside the notice, and upkeep makes way for both.

@@ -6,7 +6,7 @@
 
 use super::{Decision, Progress, Purpose, Scene, Verdict, aftercare};
 use crate::civil;
-use chrono::{DateTime, Days, NaiveDate, Utc};
+use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
 use chrono_tz::Tz;
 use std::collections::BTreeSet;
 
@@ -68,8 +68,10 @@ fn free_from(scene: &Scene, zone: Tz, mut at: DateTime<Utc>, taken: &BTreeSet<Na
     at
 }
 
-/// From then on it is of no use.
+/// From then on it is of no use, or of less: a coat that must stay dry for some hours is spoken of in these hours.
 fn last_use(scene: &Scene, decision: &Decision) -> Option<DateTime<Utc>> {
     let mut coated = scene.customer.coated.iter();
-    coated.find(|coated| decision.job.as_ref() == Some(&coated.job)).map(aftercare::last_use)
+    let coated = coated.find(|coated| decision.job.as_ref() == Some(&coated.job))?;
+    let dry = coated.finished_at.checked_add_signed(TimeDelta::hours(i64::from(coated.dry_h)));
+    Some(dry.filter(|dry| scene.now < *dry).unwrap_or_else(|| aftercare::last_use(coated)))
 }

@@ -1,10 +1,13 @@
 //! Upkeep that asks to be told: one message for all vehicles of a customer, once more after 14 days, then silence.
 
 use super::message;
-use super::{Booking, Decision, OwnedVehicle, Progress, Purpose, ReminderKind, Scene, Suppression, Verdict};
+use super::{
+    Booking, Decision, OwnedVehicle, Progress, Purpose, ReminderKind, Scene, SentReminder, Suppression,
+    Verdict,
+};
 use crate::civil;
 use crate::upkeep::Need;
-use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
+use chrono::{Days, NaiveDate, TimeDelta};
 use chrono_tz::Tz;
 
 /// Days from the first message to the follow-up, and the cap (common practice).
@@ -54,16 +57,16 @@ fn item<'a>(
     today: NaiveDate,
 ) -> Option<Item<'a>> {
     let key = need_key(vehicle, need);
-    let told: Vec<DateTime<Utc>> =
-        scene.sent.iter().filter(|s| s.needs.contains(&key)).map(|s| s.at).collect();
+    let told: Vec<&SentReminder> = scene.sent.iter().filter(|s| s.needs.contains(&key)).collect();
     let follow_up = match told.as_slice() {
         [] => false,
         [first] => {
-            let on = civil::local(*first, zone).date().checked_add_days(Days::new(FOLLOW_UP_DAYS))?;
+            let on = civil::local(first.at, zone).date().checked_add_days(Days::new(FOLLOW_UP_DAYS))?;
             if today < on {
                 return None;
             }
-            true
+            // Who was never reached is told for the first time.
+            first.progress != Progress::Failed
         }
         _ => return None,
     };

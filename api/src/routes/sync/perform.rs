@@ -75,12 +75,12 @@ pub fn perform(db: &mut Db<'_>, handbooks: &Handbooks, telling: &Telling) -> Res
         // They are held to their own work by now; the job is no longer on their list.
         let technician = telling.technician.filter(|_| !is_former);
         let used = said.products().to_vec();
-        let van = jobs::find(db, telling.job)?.and_then(|job| job.van).filter(|_| !used.is_empty());
+        let van = if used.is_empty() { None } else { van_of(db, telling.job, &said)? };
         let below =
             |db: &mut Db<'_>| van.map_or(Ok(BTreeSet::new()), |van| stock::below_zero(db, van, &used));
         let before = below(db)?;
         let done = act(db, handbooks, telling, ((technician, telling.person), said))?;
-        let emptied = below(db)?.difference(&before).next().cloned();
+        let emptied: Vec<String> = below(db)?.difference(&before).cloned().collect();
         Ok((done, notes(is_former, was_ahead, emptied)))
     })?;
     match done {
@@ -89,14 +89,23 @@ pub fn perform(db: &mut Db<'_>, handbooks: &Handbooks, telling: &Telling) -> Res
     }
 }
 
+/// The van whose products are used: of a record that is corrected its own, else the one that goes there.
+fn van_of(db: &mut Db<'_>, job: Id, said: &Said) -> Result<Option<Id>, ApiError> {
+    match said {
+        Said::CorrectRecord(correction) => Ok(steps::van_of(db, job, correction.record)?),
+        _ => Ok(jobs::find(db, job)?.and_then(|job| job.van)),
+    }
+}
+
 /// A code and what it means, of something that the office is shown though it has its effect.
 type Remark = (&'static str, String);
 
-fn notes(is_former: bool, was_ahead: bool, emptied: Option<String>) -> Vec<Remark> {
+fn notes(is_former: bool, was_ahead: bool, emptied: Vec<String>) -> Vec<Remark> {
     let late = "times that were still to come were taken as those at which it arrived";
     let former = "it came from somebody who no longer goes there";
-    let emptied = emptied
-        .map(|product| ("stock_below_zero", format!("the van had less {product} when it was counted")));
+    let emptied = (!emptied.is_empty()).then(|| {
+        ("stock_below_zero", format!("the van had less when it was counted: {}", emptied.join(", ")))
+    });
     let ahead = was_ahead.then(|| ("clock_was_ahead", late.to_owned()));
     ahead
         .into_iter()

@@ -84,7 +84,7 @@ pub enum Task {
 pub enum Every {
     /// So many minutes, counted from 1970 in UTC.
     Minutes(i64),
-    /// At [`NIGHT`] by the shop's clock, whatever the clock does in that night.
+    /// At three in the night by the shop's clock, whatever the clock does in that night.
     Night,
 }
 

@@ -39,7 +39,9 @@ class Connection {
         });
       });
       asked.on("socket", (socket) => this.sockets.add(socket));
-      asked.on("error", reject);
+      // A kept connection may have been given up by the server just as it was used again.
+      const again = (error) => error.code === "ECONNRESET" && asked.reusedSocket;
+      asked.on("error", (error) => again(error) ? this.ask(method, path, body, coding).then(resolve, reject) : reject(error));
       asked.end(sent);
     });
   }

@@ -1,14 +1,17 @@
 //! Measures the program over HTTP on the loopback and prints rows of a table; `tests/bench/http` starts it:
-//! `http_load PROGRAM ROUNDS SECONDS [reads]`, with the database as for the tests; `reads` leaves all but the reads out.
+//! `http_load PROGRAM ROUNDS SECONDS [reads|rounds]`, with the database as for the tests; `reads` leaves all but the reads
+//! out, `rounds` all but windows offered and reads beside a search.
 //!
 //! What is compared is measured in turns (A B A B …), so that a machine that grows slow is slow for both.
 
 mod client;
 mod load;
+mod rounds;
 mod server;
 
 use client::{Connection, request};
 use load::{Sample, probe, saturate};
+use rounds::Busy;
 use serde_json::Value;
 use server::{Server, plain, workers};
 use std::path::{Path, PathBuf};
@@ -29,10 +32,12 @@ struct Effort {
 
 fn main() {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
-    let (program, rounds, seconds, all) = match arguments.as_slice() {
-        [program, rounds, seconds] => (program, rounds, seconds, true),
-        [program, rounds, seconds, only] if only == "reads" => (program, rounds, seconds, false),
-        _ => panic!("http_load PROGRAM ROUNDS SECONDS [reads]"),
+    let (program, rounds, seconds, only) = match arguments.as_slice() {
+        [program, rounds, seconds] => (program, rounds, seconds, None),
+        [program, rounds, seconds, only] if only == "reads" || only == "rounds" => {
+            (program, rounds, seconds, Some(only.as_str()))
+        }
+        _ => panic!("http_load PROGRAM ROUNDS SECONDS [reads|rounds]"),
     };
     let program = PathBuf::from(program);
     let effort = Effort {
@@ -44,13 +49,18 @@ fn main() {
         "1-99 rounds of 0.1-60 s"
     );
     let place = Place::ready();
-    if all && !on_postgres() {
+    if only.is_none() && !on_postgres() {
         demo(&program, place.folder(), &effort);
     }
     let server = Server::seeded(&program, &place);
-    reads(&server, &place, &effort);
-    if all {
+    if only != Some("rounds") {
+        reads(&server, &place, &effort);
+    }
+    if only.is_none() {
         logins(&server, &effort);
+    }
+    if only != Some("reads") {
+        dispatch(&server, &effort);
     }
 }
 
@@ -142,6 +152,24 @@ fn logins(server: &Server, effort: &Effort) {
     paced_rows(&format!("/health, {}, otherwise idle", database()), &calm);
     paced_rows(&format!("/health, {}, while {LOGGING_IN} clients log in", database()), &busy);
     row(&format!("memory, {}, peak of all this", database()), &[server.memory_mb("VmHWM")], "MB");
+}
+
+/// Windows beside 100 visits in 10 rounds, and what a search beside them costs those who read.
+fn dispatch(server: &Server, effort: &Effort) {
+    let busy = Busy::new(server);
+    let (first_ms, first) = busy.offers(effort.seconds);
+    let more = (1..effort.rounds).map(|_| busy.offers(effort.seconds).1);
+    let offers: Vec<Sample> = std::iter::once(first).chain(more).collect();
+    row(&format!("windows for a new job, {}, the first question", database()), &[first_ms], "ms");
+    rows(&format!("windows for a new job beside 100 visits in 10 rounds, {}, 1 client", database()), &offers);
+    let (mut alone, mut beside) = (Vec::new(), Vec::new());
+    for _ in 0..effort.rounds {
+        let [calm, busy] = busy.reads_beside_a_search(1, effort.seconds);
+        alone.push(calm);
+        beside.push(busy);
+    }
+    rows(&format!("read a vehicle by key, {}, 1 client", database()), &alone);
+    rows(&format!("the same beside a search for rounds, {}", database()), &beside);
 }
 
 fn database() -> &'static str {

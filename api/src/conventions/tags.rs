@@ -9,6 +9,11 @@ use base64::Engine;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use sha2::{Digest, Sha256};
 
+/// The beginning of a digest: long enough that no two things that are compared have the same by chance.
+pub fn digest(bytes: impl AsRef<[u8]>) -> String {
+    URL_SAFE_NO_PAD.encode(&Sha256::digest(bytes)[..12])
+}
+
 /// Gives what was read a tag, and leaves out what the client has.
 pub fn validated(response: ServiceResponse<BoxBody>) -> ServiceResponse<BoxBody> {
     let read = response.request().method() == Method::GET && response.request().path().starts_with("/v1/");
@@ -23,8 +28,7 @@ pub fn validated(response: ServiceResponse<BoxBody>) -> ServiceResponse<BoxBody>
     };
     let headers = response.headers_mut();
     if !headers.contains_key(header::ETAG) {
-        let digest = URL_SAFE_NO_PAD.encode(&Sha256::digest(&bytes)[..12]);
-        super::set(headers, header::ETAG, &format!("\"{digest}\""));
+        super::set(headers, header::ETAG, &format!("\"{}\"", digest(&bytes)));
     }
     if !headers.contains_key(header::CACHE_CONTROL) {
         headers.insert(header::CACHE_CONTROL, HeaderValue::from_static("private, no-cache"));

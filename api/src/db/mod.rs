@@ -102,39 +102,36 @@ pub enum Version {
     Snapshot(String),
 }
 
-/// <https://www.sqlite.org/pragma.html#pragma_data_version>
-#[derive(QueryId)]
-struct DataVersion;
+/// A question that only one of the databases understands, with one value as its answer.
+macro_rules! question {
+    ($(#[$source:meta])* $name:ident, $backend:ty, $connection:ty, $answer:ty, $text:literal) => {
+        $(#[$source])*
+        #[derive(QueryId)]
+        struct $name;
 
-impl QueryFragment<Sqlite> for DataVersion {
-    fn walk_ast<'b>(&'b self, mut out: AstPass<'_, 'b, Sqlite>) -> QueryResult<()> {
-        out.push_sql("PRAGMA data_version");
-        Ok(())
-    }
+        impl QueryFragment<$backend> for $name {
+            fn walk_ast<'b>(&'b self, mut out: AstPass<'_, 'b, $backend>) -> QueryResult<()> {
+                out.push_sql($text);
+                Ok(())
+            }
+        }
+
+        impl Query for $name {
+            type SqlType = $answer;
+        }
+
+        impl RunQueryDsl<$connection> for $name {}
+    };
 }
 
-impl Query for DataVersion {
-    type SqlType = Integer;
-}
-
-impl RunQueryDsl<SqliteConnection> for DataVersion {}
-
-/// <https://www.postgresql.org/docs/15/functions-info.html#FUNCTIONS-PG-SNAPSHOT>
-#[derive(QueryId)]
-struct Snapshot;
-
-impl QueryFragment<Pg> for Snapshot {
-    fn walk_ast<'b>(&'b self, mut out: AstPass<'_, 'b, Pg>) -> QueryResult<()> {
-        out.push_sql("SELECT pg_current_snapshot()::text");
-        Ok(())
-    }
-}
-
-impl Query for Snapshot {
-    type SqlType = Text;
-}
-
-impl RunQueryDsl<PgConnection> for Snapshot {}
+question!(
+    /// <https://www.sqlite.org/pragma.html#pragma_data_version>
+    DataVersion, Sqlite, SqliteConnection, Integer, "PRAGMA data_version"
+);
+question!(
+    /// <https://www.postgresql.org/docs/15/functions-info.html#FUNCTIONS-PG-SNAPSHOT>
+    Snapshot, Pg, PgConnection, Text, "SELECT pg_current_snapshot()::text"
+);
 
 /// One connection to either database; one body of a statement serves both.
 #[derive(diesel::MultiConnection)]

@@ -2,6 +2,7 @@
 
 use super::{Answer, Shared, jobs::going_on, jobs::running, jobs::visible, listed, ok, unless_stale};
 use crate::auth::Caller;
+use crate::conventions::tags::digest;
 use crate::check::{Check, Checker};
 use crate::db::Db;
 use crate::db::acknowledgements::{self, Acknowledgement};
@@ -21,12 +22,9 @@ use crate::plan_input::{MOST_REFILLS, gather};
 use crate::reply::Reply;
 use crate::throughput::roll_ups;
 use actix_web::{HttpRequest, get, post};
-use base64::Engine;
-use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use domain::plan::{ExtraWork, PlanError, PlanFacts, Timeline, timeline};
 use domain::site::Weather;
 use serde::{Deserialize, Serialize};
-use sha2::{Digest, Sha256};
 use utoipa::{IntoParams, ToSchema};
 
 /// What is known at planning time and stored nowhere else.
@@ -131,8 +129,7 @@ fn stored(db: &mut Db<'_>, job: Id, version: Option<i32>, knows_staff: bool) -> 
 impl PlanView {
     /// Made from all that it says: a version stays, but more people may take note of it, and its customer may be erased.
     fn tag(&self) -> Result<String, ApiError> {
-        let digest = Sha256::digest(serde_json::to_vec(self)?);
-        Ok(format!("{}.{}", self.plan.version, URL_SAFE_NO_PAD.encode(&digest[..12])))
+        Ok(format!("{}.{}", self.plan.version, digest(serde_json::to_vec(self)?)))
     }
 }
 

@@ -20,6 +20,7 @@ mod inspections;
 mod jobs;
 mod logins;
 mod messages;
+mod named_conflicts;
 mod norms;
 mod observations;
 mod offers;

@@ -1,6 +1,6 @@
 //! Windows offered for a job that is not booked yet: what they cost, who holds one, and who comes too late.
 
-use chrono::TimeDelta;
+use chrono::{NaiveDateTime, TimeDelta};
 use serde_json::{Value, json};
 use tests::{Client, Reply, Shop, TestApp, WHATEVER, estate, full_van};
 
@@ -263,4 +263,46 @@ fn a_linked_visit_is_not_free_time() {
     owner.patch(&format!("/v1/jobs/{other}"), &link).expect(200);
     let list = offers(owner, &wanted(&scene.vehicle(0.02).0));
     assert_eq!(list, [] as [Value; 0], "one visit fits into each of these windows");
+}
+
+/// Seams cleaned on request (B12, 8.4 min on an estate at grade 2, common practice) take their time in the window that is
+/// offered, and in the rounds once it is booked.
+#[test]
+fn what_is_wanted_beside_the_package_takes_its_time() {
+    let app = TestApp::start();
+    let scene = Scene::new(&app);
+    let owner = &scene.shop.owner;
+    let held = |from: &str, to: &str, options: Value| {
+        let windows = json!([{ "from": from, "to": to }]);
+        let wanted = json!({ "days": 1, "windows": windows, "options": options });
+        hold(owner, &offers(owner, &ask(&scene.vehicle(0.02).0, wanted))[0]).id()
+    };
+    let plain = held("08:00:00", "11:00:00", json!([]));
+    let more = held("13:00:00", "17:00:00", json!(["B12"]));
+    let search = || {
+        let path = owner.post("/v1/round-plans", &json!({ "from_on": "2026-05-05", "iterations": 16 }));
+        app.run_tasks();
+        owner.get(path.header("location")).expect(200)
+    };
+    let minutes = |plan: &Value, job: &str| {
+        let stops = plan["found"]["rounds"][0]["stops"].as_array().expect("stops");
+        let stop = stops.iter().find(|stop| stop["job"] == job).expect("a stop");
+        let at = |name: &str| stop[name].as_str().expect("a time").parse::<NaiveDateTime>().expect("a time");
+        (at("finishes_at") - at("starts_at")).num_minutes()
+    };
+    let plan = search();
+    let (short, long) = (minutes(&plan, &plain), minutes(&plan, &more));
+    assert!((5..15).contains(&(long - short)), "{short} and {long} min: {plan}");
+    let taken = owner.post(&format!("/v1/held-offers/{more}/take"), &Value::Null).expect(200);
+    let plan = search();
+    assert!((minutes(&plan, taken["job"].as_str().expect("a job")) - long).abs() <= 3, "{plan}");
+}
+
+/// A soft top is refreshed on a car that has one: for another nobody knows how long that takes.
+#[test]
+fn what_nobody_can_do_is_offered_no_window() {
+    let app = TestApp::start();
+    let scene = Scene::new(&app);
+    let wanted = ask(&scene.vehicle(0.02).0, json!({ "package": "P7" }));
+    scene.shop.owner.post("/v1/offers", &wanted).refused_at("/package", "not_possible");
 }

@@ -644,16 +644,226 @@ fn the_weather_of_every_working_hour_of_a_week_counts() {
         "window_from": "2026-05-04T00:00:00Z", "window_to": "2026-05-10T20:00:00Z" });
     scene.shop.owner.post("/v1/jobs", &job).id();
     for day in 4..=10 {
-        let hours: Vec<Value> = (0..24)
-            .map(|hour| json!({ "at": format!("2026-05-{day:02}T{hour:02}:00:00"), "air_c": 15.0, "humidity": 0.5, "wind_m_s": 1.0, "sun_w_m2": 50.0, "thunder": true }))
-            .collect();
-        scene
-            .shop
-            .owner
-            .put(&format!("/v1/weather/2026-05-{day:02}"), &json!({ "hours": hours }))
-            .expect(200);
+        let path = format!("/v1/weather/2026-05-{day:02}");
+        scene.shop.owner.put(&path, &weather(day, |_| true)).expect(200);
     }
     let (_, plan) = scene.plan(&app, json!({ "days": 7 }));
     assert_eq!(places(&plan).len(), 0, "{plan}");
     assert_eq!(list(&plan["found"], "unserved").len(), 1, "{plan}");
+    // By hand: machines may run from 12:30, half an hour after the last thunder of the morning, to 16:00.
+    scene.shop.owner.put("/v1/weather/2026-05-06", &weather(6, |hour| !(12..16).contains(&hour))).expect(200);
+    let (_, plan) = scene.plan(&app, json!({ "days": 7 }));
+    let all = places(&plan);
+    assert!(all.len() == 1 && ("2026-05-06T12".."2026-05-06T15").contains(&all[0].3.as_str()), "{plan}");
+}
+
+/// A mild day of May, with thunder at some hours.
+fn weather(day: u32, thunder: impl Fn(u32) -> bool) -> Value {
+    let hours: Vec<Value> = (0..24)
+        .map(|hour| json!({ "at": format!("2026-05-{day:02}T{hour:02}:00:00"), "air_c": 15.0, "humidity": 0.5, "wind_m_s": 1.0, "sun_w_m2": 50.0, "thunder": thunder(hour) }))
+        .collect();
+    json!({ "hours": hours })
+}
+
+/// The office knows why a visit goes out of its window: it is told what that breaks, and a search leaves it there, even
+/// when the window is over.
+#[test]
+fn a_visit_may_be_put_out_of_its_window() {
+    let app = TestApp::start();
+    let mut scene = Scene::new(&app, 1);
+    let job = scene.job(0.02, ["08:00", "10:30"]);
+    let moved = |scene: &Scene, start: &str| {
+        let to = json!({ "van": scene.vans[0], "technicians": [scene.people[0].0],
+            "start_at": format!("2026-05-04T{start}:00Z") });
+        let moved = scene.shop.owner.put(&format!("/v1/jobs/{job}/assignment"), &to).expect(200);
+        let stored = scene.shop.owner.get(&format!("/v1/jobs/{job}")).expect(200);
+        assert_eq!((&stored["start_at"], &stored["van"]), (&to["start_at"], &to["van"]));
+        moved
+    };
+    let early = moved(&scene, "06:30");
+    assert!(codes(list(&early, "conflicts")).contains(&"early"), "{early}");
+    let late = moved(&scene, "12:00");
+    assert!(codes(list(&late, "conflicts")).contains(&"late"), "{late}");
+
+    app.advance(TimeDelta::hours(5));
+    scene.shop = scene.shop.again(&app);
+    let (path, plan) = scene.plan(&app, json!({}));
+    let found = places(&plan);
+    assert!(found.len() == 1 && found[0].3 == "2026-05-04T14:00:00", "{plan}");
+    scene.publish(&path);
+    let stored = scene.shop.owner.get(&format!("/v1/jobs/{job}")).expect(200);
+    assert_eq!(stored["start_at"], "2026-05-04T12:00:00Z");
+    // Who wants it planned anew says so, and then its window is over.
+    let (_, plan) = scene.plan(&app, json!({ "keep_assigned": false }));
+    let notes = plan["found"]["notes"].to_string();
+    assert!(places(&plan).is_empty() && notes.contains("window is over"), "{plan}");
+}
+
+/// Nobody opens the door to a crew that has set out, or to one that was to come at a fixed time: the visit is over.
+#[test]
+fn a_customer_who_is_not_there_is_taken_out_of_the_rounds() {
+    let app = TestApp::start();
+    let scene = Scene::new(&app, 2);
+    let owner = &scene.shop.owner;
+    let jobs = [scene.job(0.02, ["08:00", "10:30"]), scene.job(-0.02, ["08:00", "10:30"])];
+    let (path, _) = scene.plan(&app, json!({}));
+    owner.post(&format!("{path}/publish"), &json!({ "frozen": [jobs[1]] })).expect(200);
+    let arrives = json!({ "arrives_at": "2026-05-04T07:00:00Z" });
+    owner.post(&format!("/v1/jobs/{}/on-the-way", jobs[0]), &arrives).expect(200);
+    let gone: Vec<Value> = jobs.iter().map(|job| json!({ "kind": "no_show", "job": job })).collect();
+    let (path, plan) = scene.plan(&app, json!({ "happened": gone }));
+    assert!(places(&plan).is_empty(), "{plan}");
+    let id = path.rsplit('/').next().expect("an id");
+    let draft = owner.get(&format!("/v1/rounds?date=2026-05-04&plan={id}")).expect(200);
+    assert_eq!(list(&draft, "rounds"), [] as [Value; 0], "{draft}");
+    let done = scene.publish(&path);
+    assert_eq!(done["unassigned"], 2);
+    for job in &jobs {
+        let stored = owner.get(&format!("/v1/jobs/{job}")).expect(200);
+        assert_eq!((&stored["van"], &stored["start_at"]), (&Value::Null, &Value::Null));
+        assert_eq!(stored["technicians"], json!([]));
+    }
+    assert_eq!(list(&owner.get("/v1/rounds?date=2026-05-04").expect(200), "rounds"), [] as [Value; 0]);
+}
+
+/// Somebody works there, and no van is said to be there: that is nothing to plan, and nothing that is new.
+#[test]
+fn work_that_has_begun_without_a_van_outdates_no_rounds() {
+    let app = TestApp::start();
+    let scene = Scene::new(&app, 1);
+    let owner = &scene.shop.owner;
+    let begun = scene.job(0.02, ["06:00", "15:00"]);
+    let with = |van: &Value| {
+        let to =
+            json!({ "van": van, "technicians": [scene.people[0].0], "start_at": "2026-05-04T06:00:00Z" });
+        owner.put(&format!("/v1/jobs/{begun}/assignment"), &to).expect(200);
+    };
+    with(&json!(scene.vans[0]));
+    owner.post(&format!("/v1/jobs/{begun}/plan"), &json!({})).expect(201);
+    with(&Value::Null);
+    let step = json!({ "step": "A01", "technician": scene.people[0].0, "started_at": "2026-05-04T06:00:00Z",
+        "minutes": 4.0, "outcome": "passed" });
+    scene.people[0].1.post(&format!("/v1/jobs/{begun}/steps"), &step).expect(201);
+    let other = scene.job(0.01, ["11:00", "15:30"]);
+    let (path, plan) = scene.plan(&app, json!({}));
+    let found = places(&plan);
+    assert!(found.len() == 1 && found[0].0 == other, "{plan}");
+    assert!(plan["found"]["notes"].to_string().contains("has begun without a van"), "{plan}");
+    assert_eq!(scene.publish(&path)["assigned"], 1);
+}
+
+/// A soft top is refreshed on a car that has one: the norms have no minutes for another.
+#[test]
+fn work_of_unknown_length_is_not_planned_as_if_it_took_none() {
+    let app = TestApp::start();
+    let scene = Scene::new(&app, 1);
+    let job = json!({ "vehicle": scene.vehicle(0.02), "package": "P7",
+        "window_from": "2026-05-04T08:00:00Z", "window_to": "2026-05-04T15:00:00Z" });
+    let job = scene.shop.owner.post("/v1/jobs", &job).id();
+    let (_, plan) = scene.plan(&app, json!({}));
+    assert_eq!(places(&plan).len(), 0, "{plan}");
+    let unserved = list(&plan["found"], "unserved");
+    assert_eq!(unserved.len(), 1, "{plan}");
+    assert_eq!(unserved[0]["job"], json!(job));
+    assert!(codes(list(&unserved[0], "reasons")).contains(&"bad_number"), "{plan}");
+}
+
+/// The day after a visit of Monday is Tuesday; a search for later days has none for it. The other way round, what comes
+/// the day before a visit of Thursday is on Wednesday.
+#[test]
+fn links_hold_beyond_the_days_that_are_planned() {
+    let app = TestApp::start();
+    let scene = Scene::new(&app, 1);
+    let owner = &scene.shop.owner;
+    let wide = |links: Value| {
+        let job = json!({ "vehicle": scene.vehicle(0.02), "package": "P1", "links": links,
+            "window_from": "2026-05-04T06:00:00Z", "window_to": "2026-05-08T16:00:00Z" });
+        owner.post("/v1/jobs", &job).id()
+    };
+    let put = |job: &str, start: &str| {
+        let to = json!({ "van": scene.vans[0], "technicians": [scene.people[0].0], "start_at": start });
+        owner.put(&format!("/v1/jobs/{job}/assignment"), &to).expect(200);
+    };
+    let after = |job: &str| json!([{ "kind": "after", "job": job, "least_days": 1, "most_days": 1 }]);
+    let first = wide(json!([]));
+    let then = wide(after(&first));
+    let search = |from: &str, days: u32| scene.plan(&app, json!({ "from_on": from, "days": days })).1;
+    let start_of = |plan: &Value, job: &str| {
+        places(plan).into_iter().find(|place| place.0 == job).map(|place| place.3[..10].to_owned())
+    };
+    // It is not known yet when the first one is.
+    owner.patch(&format!("/v1/jobs/{first}"), &json!({ "window_to": "2026-05-04T16:00:00Z" })).expect(200);
+    let plan = search("2026-05-05", 3);
+    assert!(plan["found"]["notes"].to_string().contains("has no day yet"), "{plan}");
+
+    put(&first, "2026-05-04T08:00:00Z");
+    let plan = search("2026-05-05", 3);
+    assert_eq!(start_of(&plan, &then).as_deref(), Some("2026-05-05"), "{plan}");
+    let plan = search("2026-05-06", 3);
+    assert_eq!(start_of(&plan, &then), None, "{plan}");
+    let unserved = list(&plan["found"], "unserved");
+    assert!(codes(list(&unserved[0], "reasons")).contains(&"linked"), "{plan}");
+
+    let before = wide(json!([]));
+    let last = wide(after(&before));
+    put(&last, "2026-05-07T08:00:00Z");
+    let plan = search("2026-05-05", 2);
+    assert_eq!(start_of(&plan, &before).as_deref(), Some("2026-05-06"), "{plan}");
+    // A visit that was called off leaves any day.
+    owner.post(&format!("/v1/jobs/{first}/cancel"), &Value::Null).expect(200);
+    let plan = search("2026-05-08", 1);
+    assert_eq!(start_of(&plan, &then).as_deref(), Some("2026-05-08"), "{plan}");
+}
+
+/// A million steps do not fit into a second: the search cools down with the clock and says that it did.
+#[test]
+fn a_search_that_lacks_time_is_hurried_and_says_so() {
+    let app = TestApp::start();
+    let scene = Scene::new(&app, 2);
+    for nth in 0..6 {
+        scene.job(0.01 * f64::from(nth), ["06:00", "16:00"]);
+    }
+    let (_, plan) = scene.plan(&app, json!({ "iterations": 1_000_000, "seconds": 1 }));
+    assert!(!places(&plan).is_empty() && plan["found"]["notes"].to_string().contains("hurried"), "{plan}");
+    assert!(plan["progress"]["iterations"].as_u64() < Some(1_000_000), "{plan}");
+    let (_, plan) = scene.plan(&app, json!({}));
+    assert!(!plan["found"]["notes"].to_string().contains("hurried"), "{plan}");
+}
+
+/// By hand: a tank of 250 l, of which a tenth stays in it, holds the 159 l of one wash and not those of two. Both are 0.1
+/// degrees north: 11.12 km of a meridian, 14.46 km by road, 28.91 min. With water there nobody drives back in between.
+#[test]
+fn a_van_fills_up_where_the_shop_says() {
+    let app = TestApp::start();
+    let scene = Scene::new(&app, 1);
+    let owner = &scene.shop.owner;
+    owner.patch(&format!("/v1/vans/{}", scene.vans[0]), &json!({ "kit": { "tank_l": 250.0 } })).expect(200);
+    for _ in 0..2 {
+        let job = scene.job(0.1, ["06:00", "16:00"]);
+        let customer = owner.get(&format!("/v1/jobs/{job}")).expect(200)["customer"].clone();
+        let customer = customer.as_str().expect("an id");
+        owner.patch(&format!("/v1/customers/{customer}"), &json!({ "site": { "tap": false } })).expect(200);
+    }
+    let travel = |app: &TestApp| {
+        let (_, plan) = scene.plan(app, json!({}));
+        let round = &plan["found"]["rounds"][0];
+        let refills = list(round, "stops").iter().filter(|stop| stop["kind"] == "refill").count();
+        assert_eq!((places(&plan).len(), refills), (2, 1), "{plan}");
+        round["travel_min"].as_f64().expect("minutes")
+    };
+    let by_base = travel(&app);
+    assert!((by_base - 4.0 * 28.91).abs() < 0.1, "{by_base}");
+    let place =
+        |latitude: f64, minutes: f64| json!({ "latitude": latitude, "longitude": 16.37, "minutes": minutes });
+    let set = |places: Value| {
+        owner.patch("/v1/shop", &json!({ "settings": { "rounds": { "refill_places": places } } }))
+    };
+    set(json!([place(48.3, 5.0)])).expect(200);
+    let beside = travel(&app);
+    assert!((beside - 2.0 * 28.91).abs() < 0.1, "{beside}");
+
+    let at = |rest: &str| format!("/settings/rounds/refill_places{rest}");
+    set(json!([place(91.0, 5.0)])).refused_at(&at("/0/latitude"), "out_of_range");
+    set(json!([place(48.3, 5.0), place(48.3, 601.0)])).refused_at(&at("/1/minutes"), "out_of_range");
+    set(json!(vec![place(48.3, 5.0); 21])).refused_at(&at(""), "too_many");
 }

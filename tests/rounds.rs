@@ -1,5 +1,6 @@
 //! The rounds of a day and the conflicts that an assignment makes.
 
+use chrono::{NaiveDateTime, NaiveTime, TimeDelta};
 use serde_json::{Value, json};
 use tests::{Client, Shop, TestApp, estate, full_van};
 
@@ -27,26 +28,53 @@ impl Scene {
 
     /// A job for the whole working day, 07:00-16:00 UTC, 0.045 degrees north of the base.
     fn job(&self, site: Value) -> String {
+        let job = json!({ "vehicle": self.vehicle(site), "package": "P1",
+            "window_from": "2026-05-04T07:00:00Z", "window_to": "2026-05-04T16:00:00Z" });
+        self.shop.owner.post("/v1/jobs", &job).id()
+    }
+
+    /// A job for any hour of three days, with a link to another one.
+    fn linked_job(&self, link: Value) -> String {
+        let job = json!({ "vehicle": self.vehicle(json!({})), "package": "P1", "links": [link],
+            "window_from": "2026-05-04T06:00:00Z", "window_to": "2026-05-06T16:00:00Z" });
+        self.shop.owner.post("/v1/jobs", &job).id()
+    }
+
+    fn vehicle(&self, site: Value) -> String {
         let mut place = json!({ "latitude": 48.245, "longitude": 16.37, "tap": true, "mains": true,
             "water_restriction": 0, "drain": "sewer", "ground": "asphalt", "hardness_mg_l": 150 });
         place.as_object_mut().expect("a site").extend(site.as_object().expect("a site").clone());
         let owner = &self.shop.owner;
         let customer = owner.post("/v1/customers", &json!({ "name": "A", "site": place })).id();
-        let vehicle = owner.post("/v1/vehicles", &estate(&customer)).id();
-        let job = json!({ "vehicle": vehicle, "package": "P1",
-            "window_from": "2026-05-04T07:00:00Z", "window_to": "2026-05-04T16:00:00Z" });
-        owner.post("/v1/jobs", &job).id()
+        owner.post("/v1/vehicles", &estate(&customer)).id()
     }
 
     fn assign(&self, job: &str, van: usize, start: &str, people: &[usize]) -> Value {
+        self.assign_on("2026-05-04", job, van, start, people)
+    }
+
+    fn assign_on(&self, day: &str, job: &str, van: usize, start: &str, people: &[usize]) -> Value {
         let people: Vec<&String> = people.iter().map(|nth| &self.people[*nth].0).collect();
-        let to = json!({ "van": self.vans[van], "start_at": format!("2026-05-04T{start}:00Z"), "technicians": people });
+        let to =
+            json!({ "van": self.vans[van], "start_at": format!("{day}T{start}:00Z"), "technicians": people });
         self.shop.owner.put(&format!("/v1/jobs/{job}/assignment"), &to).expect(200)
     }
 
     fn rounds(&self, client: &Client) -> Value {
         client.get("/v1/rounds?date=2026-05-04").expect(200)
     }
+
+    fn drawn(&self, form: &str) -> String {
+        let asked = [("accept", form)];
+        self.shop.owner.send("GET", "/v1/rounds?date=2026-05-04", &asked, b"").text
+    }
+}
+
+/// The texts and jobs of the links that an answer calls broken.
+fn broken_links(answer: &Value) -> Vec<(&str, &Value)> {
+    let list = answer["conflicts"].as_array().expect("conflicts");
+    let links = list.iter().filter(|conflict| conflict["code"] == "linked");
+    links.map(|conflict| (conflict["text"].as_str().expect("text"), &conflict["jobs"])).collect()
 }
 
 fn codes(answer: &Value) -> Vec<&str> {
@@ -198,4 +226,111 @@ fn the_weather_of_the_hour_speaks_against_a_start() {
     );
     assert!(codes(&scene.rounds(&scene.shop.owner)).contains(&"weather"));
     assert_eq!(codes(&scene.assign(&job, 0, "07:30", &[0])), [] as [&str; 0]);
+}
+
+/// One job comes the day after the other. A move is answered with what it does to the link, whichever of both is moved.
+#[test]
+fn a_move_is_answered_with_the_link_that_it_breaks() {
+    let app = TestApp::start();
+    let scene = Scene::new(&app);
+    let first = scene.job(json!({}));
+    let link = json!({ "kind": "after", "job": first, "least_days": 1, "most_days": 1 });
+    let then = scene.linked_job(link);
+    let (tuesday, name) = ("2026-05-05", "P1 for grey estate");
+    let both = json!([then, first]);
+
+    let answer = scene.assign_on(tuesday, &then, 0, "08:00", &[0]);
+    let text = format!("{name} goes 1 day after {name}, which has no start.");
+    assert_eq!(broken_links(&answer), [(text.as_str(), &both)], "{answer}");
+    let answer = scene.assign(&first, 0, "08:00", &[0]);
+    assert!(broken_links(&answer).is_empty(), "{answer}");
+
+    let answer = scene.assign(&then, 0, "11:00", &[0]);
+    let text = format!("{name} goes 1 day after {name}, but both are on one day.");
+    assert_eq!(broken_links(&answer), [(text.as_str(), &both)], "{answer}");
+    // Both visits know of it, and it is told once.
+    assert_eq!(broken_links(&scene.rounds(&scene.shop.owner)), [(text.as_str(), &both)]);
+    let answer = scene.assign_on("2026-05-06", &then, 0, "08:00", &[0]);
+    let text = format!("{name} goes 1 day after {name}, but comes 2 days after it.");
+    assert_eq!(broken_links(&answer), [(text.as_str(), &both)], "{answer}");
+    // The job that is named by the link hears of it, too.
+    let answer = scene.assign(&first, 1, "08:00", &[1]);
+    assert_eq!(broken_links(&answer), [(text.as_str(), &both)], "{answer}");
+
+    // What is cancelled has nothing to do with anybody.
+    scene.shop.owner.post(&format!("/v1/jobs/{first}/cancel"), &Value::Null).expect(200);
+    let answer = scene.assign_on("2026-05-06", &then, 0, "08:00", &[0]);
+    assert!(broken_links(&answer).is_empty(), "{answer}");
+}
+
+#[test]
+fn two_at_once_and_the_same_person_are_links() {
+    let app = TestApp::start();
+    let scene = Scene::new(&app);
+    let (first, person) = (scene.job(json!({})), scene.job(json!({})));
+    let twin = scene.linked_job(json!({ "kind": "together", "job": first }));
+    let same = scene.linked_job(json!({ "kind": "same_person", "job": person }));
+    scene.assign(&first, 0, "08:00", &[0]);
+    assert!(broken_links(&scene.assign(&twin, 1, "08:00", &[1])).is_empty());
+    let apart = scene.assign(&twin, 1, "08:30", &[1]);
+    let told = broken_links(&apart);
+    assert!(told.len() == 1 && told[0].0.contains("are set to 04 May 10:"), "{apart}");
+    assert_eq!(broken_links(&scene.assign(&twin, 0, "08:00", &[1])).len(), 1, "in one van");
+
+    scene.assign(&person, 0, "11:00", &[0]);
+    assert!(broken_links(&scene.assign(&same, 0, "13:30", &[0])).is_empty());
+    let other = scene.assign(&same, 1, "13:30", &[1]);
+    assert!(
+        broken_links(&other)[0].0.ends_with("want the same technician, and nobody goes to both."),
+        "{other}"
+    );
+}
+
+/// By hand: 0.0225 degrees of a meridian are 2.5019 km, by road 3.2525 km and 6.505 min either way.
+#[test]
+fn a_van_with_a_home_begins_and_ends_there() {
+    let app = TestApp::start();
+    let scene = Scene::new(&app);
+    let home = json!({ "home": { "latitude": 48.2675, "longitude": 16.37 } });
+    scene.shop.owner.patch(&format!("/v1/vans/{}", scene.vans[0]), &home).expect(200);
+    scene.assign(&scene.job(json!({})), 0, "07:30", &[0]);
+    let day = scene.rounds(&scene.shop.owner);
+    let round = &day["rounds"][0];
+    let near = |value: &Value, expected: f64| (value.as_f64().expect("a number") - expected).abs() < 0.01;
+    assert!(near(&round["travel_km"], 2.0 * 3.2525) && near(&round["travel_min"], 2.0 * 6.505), "{round}");
+    assert_eq!(round["departs_at"], "2026-05-04T09:23:30");
+    assert!(round["stops"][0]["place"].is_null(), "places are drawn, not told: {round}");
+
+    let map: Value = serde_json::from_str(&scene.drawn("application/geo+json")).expect("a map");
+    let line = &map["features"][0]["geometry"]["coordinates"];
+    assert_eq!(line, &json!([[16.37, 48.2675], [16.37, 48.245], [16.37, 48.2675]]));
+}
+
+/// Rounds in force have the break of the shop, half an hour that begins from 11:00, in their first wait that has room
+/// for it.
+#[test]
+fn rounds_in_force_show_the_break() {
+    let app = TestApp::start();
+    let scene = Scene::new(&app);
+    let jobs = [scene.job(json!({})), scene.job(json!({}))];
+    scene.assign(&jobs[0], 0, "07:00", &[0]);
+    scene.assign(&jobs[1], 0, "11:30", &[0]);
+    let day = scene.rounds(&scene.shop.owner);
+    let stops = &day["rounds"][0]["stops"];
+    let clock = |time: &Value| {
+        let at: NaiveDateTime = time.as_str().expect("a time").parse().expect("a local time");
+        at.time()
+    };
+    let eleven: NaiveTime = "11:00:00".parse().expect("a time");
+    let from = clock(&stops[1]["arrives_at"]).max(eleven);
+    let to = from + TimeDelta::minutes(30);
+    assert!(to <= clock(&stops[1]["starts_at"]), "there is room for it: {day}");
+    let told = format!("{} to {} break", from.format("%H:%M"), to.format("%H:%M"));
+    let picture = scene.drawn("image/svg+xml");
+    assert!(picture.contains(&told), "{told}: {picture}");
+    let dashes = "stroke-dasharray=\"8 4\"";
+    assert_eq!(picture.matches(dashes).count(), 1, "{picture}");
+    let rest = json!({ "begins": { "from": "11:00:00", "to": "14:00:00" }, "minutes": 0 });
+    scene.shop.owner.patch("/v1/shop", &json!({ "settings": { "rounds": { "rest": rest } } })).expect(200);
+    assert!(!scene.drawn("image/svg+xml").contains(dashes), "a shop without breaks");
 }

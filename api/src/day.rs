@@ -2,9 +2,10 @@
 //! draft would have it. This is the one judge of rounds, whoever made them.
 
 use crate::db::customers;
-use crate::db::jobs::{self, Job, JobStatus};
+use crate::db::jobs::{self, Job, JobLinkKind, JobStatus};
 use crate::db::kinds::{Id, Instant};
 use crate::db::shops::Shop;
+use crate::db::vehicles::Vehicle;
 use crate::db::{Db, people, plans, promises, shops, travel_matrices, vans, vehicles};
 use crate::dispatch::facts::{self, Needs, carries, notices, place, technician};
 use crate::error::ApiError;
@@ -13,7 +14,7 @@ use crate::plan_input::{self, known_zone};
 use chrono::{NaiveDate, NaiveTime};
 use chrono_tz::Tz;
 use domain::dispatch::planning::{PlannedRound, RoundsPlan};
-use domain::dispatch::{Conflict, DayProblem, Margins};
+use domain::dispatch::{Conflict, DayProblem, Margins, Partner, PartnerKind};
 use domain::handbook::Handbook;
 use domain::plan::{ExtraWork, JobPlan, Norms, PlanFacts, Start};
 use std::collections::{BTreeMap, BTreeSet};
@@ -83,7 +84,7 @@ pub fn read_with(
             matrix: travel_matrices::find(db)?.map(|stored| stored.document.0),
             margins: Margins::read(handbook),
             technicians: people.iter().map(|person| technician(person, on)).collect(),
-            vans: usable.map(|van| carries(handbook, van, depot)).collect(),
+            vans: usable.map(|van| carries(handbook, van, depot, &settings.rounds)).collect(),
             visits: Vec::new(),
         },
         names: vans.into_iter().map(|van| (van.id.to_string(), van.fields.name)).collect(),
@@ -96,57 +97,145 @@ pub fn read_with(
     let rows = standing(db, on, zone, draft)?;
     let ids: Vec<Id> = rows.iter().map(|(job, _)| job.id).collect();
     let told = promises::among(db, &ids)?;
+    let others = linked(db, &rows, zone, draft)?;
+    let mut partners = partners(&rows, &others, zone);
+    day.name_others(db, &others)?;
     for (job, crew) in &rows {
         let names = people.iter().filter(|p| crew.contains(&p.id)).map(|p| p.fields.name.as_str());
         day.add(db, handbook, (job, crew), names.collect(), zone)?;
-        if let (Some(promise), Some(visit)) = (told.get(&job.id), day.problem.visits.last_mut()) {
-            visit.promised = Some(facts::told(promise, zone));
+        if let Some(visit) = day.problem.visits.last_mut() {
+            visit.promised = told.get(&job.id).map(|promise| facts::told(promise, zone));
+            visit.partners = partners.remove(&job.id).unwrap_or_default();
         }
     }
     day.names.extend(people.into_iter().map(|person| (person.id.to_string(), person.fields.name)));
     Ok(day)
 }
 
-/// The jobs that stand on the day, and who goes.
+impl Draft<'_> {
+    /// The rounds that its jobs are on, and when they begin there. What has begun or stays was not to be planned: it
+    /// stands where it was assigned.
+    fn places(&self, zone: Tz) -> BTreeMap<Id, (&PlannedRound, Instant)> {
+        let stops =
+            self.plan.rounds.iter().flat_map(|round| round.stops.iter().map(move |stop| (round, stop)));
+        let places = stops.filter_map(|(round, stop)| {
+            let job: Id = stop.job.as_ref()?.parse().ok()?;
+            self.jobs.contains(&job).then(|| (job, (round, instant(stop.starts_at, zone))))
+        });
+        places.collect()
+    }
+}
+
+/// A job and who goes.
+type Standing = (Job, Vec<Id>);
+
+/// As a draft would have it; without a place: nowhere.
+fn drafted(job: Job, place: Option<&(&PlannedRound, Instant)>) -> Standing {
+    let Some((round, start)) = place else { return (Job { van: None, start_at: None, ..job }, Vec::new()) };
+    let crew = round.technicians.iter().filter_map(|id| id.parse().ok()).collect();
+    (Job { van: round.van.parse().ok(), start_at: Some(*start), ..job }, crew)
+}
+
+/// As it is assigned.
+fn assigned(db: &mut Db<'_>, jobs: Vec<Job>) -> Result<Vec<Standing>, ApiError> {
+    let ids: Vec<Id> = jobs.iter().map(|job| job.id).collect();
+    let mut crews = jobs::technicians(db, &ids)?;
+    let with_crew = |job: Job| {
+        let crew = crews.remove(&job.id).unwrap_or_default();
+        (job, crew)
+    };
+    Ok(jobs.into_iter().map(with_crew).collect())
+}
+
+/// The jobs that stand on the day.
 fn standing(
     db: &mut Db<'_>,
     on: NaiveDate,
     zone: Tz,
     draft: Option<&Draft<'_>>,
-) -> Result<Vec<(Job, Vec<Id>)>, ApiError> {
+) -> Result<Vec<Standing>, ApiError> {
     let (from, to) = span(on, on, zone);
-    let mut rows = jobs::of_day(db, from, to)?;
-    rows.retain(|job| draft.is_none_or(|draft| !draft.jobs.contains(&job.id)));
-    let ids: Vec<Id> = rows.iter().map(|job| job.id).collect();
-    let mut crews = jobs::technicians(db, &ids)?;
-    let mut standing: Vec<(Job, Vec<Id>)> = rows
-        .into_iter()
-        .map(|job| {
-            let crew = crews.remove(&job.id).unwrap_or_default();
-            (job, crew)
-        })
-        .collect();
+    let mut jobs = jobs::of_day(db, from, to)?;
+    jobs.retain(|job| draft.is_none_or(|draft| !draft.jobs.contains(&job.id)));
+    let mut standing = assigned(db, jobs)?;
     let Some(draft) = draft else { return Ok(standing) };
-    let rounds = draft.plan.rounds.iter().filter(|round| round.on == on);
-    let mut placed: BTreeMap<Id, (&PlannedRound, Instant)> = BTreeMap::new();
-    for round in rounds {
-        for stop in &round.stops {
-            // What has begun or stays was not to be planned: it stands where it was assigned.
-            if let Some(Ok(job)) = stop.job.as_ref().map(|job| job.parse())
-                && draft.jobs.contains(&job)
-            {
-                placed.insert(job, (round, instant(stop.starts_at, zone)));
-            }
-        }
-    }
-    let ids: Vec<Id> = placed.keys().copied().collect();
-    for job in jobs::among(db, &ids)? {
-        let Some((round, start)) = placed.get(&job.id) else { continue };
-        let crew = round.technicians.iter().filter_map(|id| id.parse().ok()).collect();
-        standing.push((Job { van: round.van.parse().ok(), start_at: Some(*start), ..job }, crew));
-    }
+    let mut places = draft.places(zone);
+    places.retain(|_, (round, _)| round.on == on);
+    let ids: Vec<Id> = places.keys().copied().collect();
+    standing.extend(jobs::among(db, &ids)?.into_iter().map(|job| {
+        let place = places.get(&job.id);
+        drafted(job, place)
+    }));
     standing.sort_by_key(|(job, _)| (job.fields.window_from, job.id));
     Ok(standing)
+}
+
+/// The other jobs that have to do with those of the day, wherever they stand. One that is cancelled has not.
+fn linked(
+    db: &mut Db<'_>,
+    rows: &[Standing],
+    zone: Tz,
+    draft: Option<&Draft<'_>>,
+) -> Result<Vec<Standing>, ApiError> {
+    if rows.is_empty() {
+        return Ok(Vec::new());
+    }
+    let ids: Vec<Id> = rows.iter().map(|(job, _)| job.id).collect();
+    let named: Vec<Id> = rows.iter().flat_map(|(job, _)| &job.fields.links.0).map(|link| link.job).collect();
+    let mut jobs = jobs::linking_to(db, &ids)?;
+    if !named.is_empty() {
+        jobs.extend(jobs::among(db, &named)?);
+    }
+    jobs.retain(|job| job.status.0 != JobStatus::Cancelled && !ids.contains(&job.id));
+    jobs.sort_by_key(|job| job.id);
+    jobs.dedup_by_key(|job| job.id);
+    if jobs.is_empty() {
+        return Ok(Vec::new());
+    }
+    let standing = assigned(db, jobs)?;
+    let Some(draft) = draft else { return Ok(standing) };
+    let places = draft.places(zone);
+    let as_drafted = |(job, crew): Standing| {
+        let place = places.get(&job.id);
+        if draft.jobs.contains(&job.id) { drafted(job, place) } else { (job, crew) }
+    };
+    Ok(standing.into_iter().map(as_drafted).collect())
+}
+
+/// For each of these jobs those that it is linked with, from either side.
+fn partners(rows: &[Standing], others: &[Standing], zone: Tz) -> BTreeMap<Id, Vec<Partner>> {
+    let all: BTreeMap<Id, &Standing> = rows.iter().chain(others).map(|one| (one.0.id, one)).collect();
+    let as_partner = |kind, (job, crew): &Standing| Partner {
+        kind,
+        job: job.id.to_string(),
+        // What was done without a planned start stands where it ended.
+        start: job.start_at.or(job.finished_at).map(|at| at.local(zone)),
+        van: job.van.map(|van| van.to_string()),
+        technicians: crew.iter().map(Id::to_string).collect(),
+    };
+    let mut partners: BTreeMap<Id, Vec<Partner>> = BTreeMap::new();
+    for &one in all.values() {
+        for link in &one.0.fields.links.0 {
+            let Some(&other) = all.get(&link.job) else { continue };
+            let (least_days, most_days) = (link.least_days, link.most_days);
+            let (own, theirs) = match link.kind {
+                JobLinkKind::After => (
+                    PartnerKind::After { least_days, most_days },
+                    PartnerKind::Before { least_days, most_days },
+                ),
+                JobLinkKind::Together => (PartnerKind::Together, PartnerKind::Together),
+                JobLinkKind::SamePerson => (PartnerKind::SamePerson, PartnerKind::SamePerson),
+            };
+            partners.entry(one.0.id).or_default().push(as_partner(own, other));
+            partners.entry(other.0.id).or_default().push(as_partner(theirs, one));
+        }
+    }
+    partners
+}
+
+/// What people call a job.
+fn called(job: &Job, vehicle: &Vehicle) -> String {
+    format!("{} for {}", job.fields.package, vehicle.fields.label)
 }
 
 /// The instant of a wall-clock time in a zone.
@@ -161,6 +250,21 @@ pub fn span(first: NaiveDate, last: NaiveDate, zone: Tz) -> (Instant, Instant) {
 }
 
 impl Day {
+    /// What jobs are called that are not of this day, but linked with one of it.
+    fn name_others(&mut self, db: &mut Db<'_>, others: &[Standing]) -> Result<(), ApiError> {
+        let ids: Vec<Id> = others.iter().map(|(job, _)| job.fields.vehicle).collect();
+        if ids.is_empty() {
+            return Ok(());
+        }
+        let vehicles = vehicles::among(db, &ids)?;
+        for (job, _) in others {
+            if let Some(vehicle) = vehicles.iter().find(|vehicle| vehicle.id == job.fields.vehicle) {
+                self.names.insert(job.id.to_string(), called(job, vehicle));
+            }
+        }
+        Ok(())
+    }
+
     fn add(
         &mut self,
         db: &mut Db<'_>,
@@ -204,7 +308,8 @@ impl Day {
             }
         }
         self.revisions.insert(visit.job.clone(), (job.rev, job.created_at));
-        self.names.insert(visit.job.clone(), format!("{} for {}", visit.package, vehicle.fields.label));
+        self.names.insert(visit.vehicle.clone(), vehicle.fields.label.clone());
+        self.names.insert(visit.job.clone(), called(job, &vehicle));
         self.problem.visits.push(visit);
         Ok(())
     }

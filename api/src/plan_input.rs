@@ -7,7 +7,7 @@ use crate::db::{
     Db, customers, inspections, jobs, observations, people, shops, steps, vans, vehicles, waivers, weather,
 };
 use crate::error::ApiError;
-use chrono::{Days, NaiveDate, NaiveDateTime};
+use chrono::{Days, NaiveDate, NaiveDateTime, TimeDelta};
 use chrono_tz::Tz;
 use domain::civil;
 use domain::inspection::Grade;
@@ -17,6 +17,9 @@ use std::sync::Arc;
 
 /// Refill stops on one job, at most.
 pub const MOST_REFILLS: u32 = 20;
+
+/// How far after its start a plan looks for the end of its window, at most.
+const LONGEST_STAY: TimeDelta = TimeDelta::days(13);
 
 /// When the work starts, on the wall clock at a site in this time zone.
 pub fn start(at: NaiveDateTime, zone: Tz, window_end: Option<NaiveDateTime>) -> Start {
@@ -90,7 +93,8 @@ pub fn gather_for(
     let kit = vans::find(db, van)?.ok_or(ApiError::NotFound)?.fields.kit.0;
     let inspection = inspections::newest(db, job.id)?.map(|record| record.document.0);
     let at = job.start_at.unwrap_or(job.fields.window_from);
-    let window_end = job.fields.window_to.max(at).local(site_zone);
+    // Who goes there long before the window has no business with its end.
+    let window_end = job.fields.window_to.clamp(at, at.plus(LONGEST_STAY)).local(site_zone);
     let facts = PlanFacts {
         vehicle: vehicle.fields.document.0,
         inspection: inspection.unwrap_or_default(),

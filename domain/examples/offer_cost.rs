@@ -89,23 +89,23 @@ fn problem() -> Result<RoundsProblem, Box<dyn Error>> {
             name: format!("T{nth}"),
             skills: vec!["wash".into()],
             trainee: false,
-            hours: None,
+            hours: Vec::new(),
         },
         usual_van: Some(format!("V{}", nth % VANS)),
-        roster: days.iter().map(|&on| RosterDay { on, hours }).collect(),
+        roster: days.iter().map(|&on| RosterDay { on, hours: vec![hours] }).collect(),
     };
     let van = |nth: usize| RosteredVan {
         van: Van {
             id: format!("V{nth}"),
             seats: 2,
             tank_l: 400.0,
-            refill: Some(Refill { place: place(0), minutes: 15.0 }),
+            home: None,
+            refills: vec![Refill { place: place(0), minutes: 15.0 }],
             equipment: vec!["pressure_washer".into()],
             battery_kwh: 20.0,
             generator: false,
             stock_ml: BTreeMap::new(),
         },
-        home: None,
         out_on: Vec::new(),
     };
     let depot = Place::Plane { x_km: 0.0, y_km: 0.0 };
@@ -142,6 +142,7 @@ fn request(days: &[NaiveDate], number: usize, from: NaiveTime, to: NaiveTime) ->
             equipment: Vec::new(),
             site: Site::default(),
             notices: Vec::new(),
+            partners: Vec::new(),
         },
         priority: 3,
         promised: false,
@@ -150,6 +151,7 @@ fn request(days: &[NaiveDate], number: usize, from: NaiveTime, to: NaiveTime) ->
         work_spans: Vec::new(),
         barred: Vec::new(),
         closed_starts: Vec::new(),
+        linked_days: Vec::new(),
         published: None,
     }
 }

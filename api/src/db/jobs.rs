@@ -109,7 +109,7 @@ pub(super) fn typical() -> i32 {
 #[serde(deny_unknown_fields)]
 pub struct Assignment {
     pub van: Option<Id>,
-    /// Planned start, inside the window.
+    /// Planned start. Outside of the window it is stored, and told as a conflict.
     pub start_at: Option<Instant>,
     #[serde(default)]
     #[schema(max_items = 12)]
@@ -449,6 +449,12 @@ pub fn assign(db: &mut Db<'_>, id: Id, seen: i32, to: &Assignment) -> QueryResul
     if diesel::update(row).set(set).execute(db.conn)? == 0 {
         return Ok(false);
     }
+    if to.van.is_none() {
+        // Nobody is on the way to it any more.
+        let row = job::table.find((db.shop, id));
+        let nobody = (job::set_out_at.eq(None::<Instant>), job::arrives_at.eq(None::<Instant>));
+        diesel::update(row).set(nobody).execute(db.conn)?;
+    }
     let before =
         job_technician::table.filter(job_technician::shop.eq(db.shop).and(job_technician::job.eq(id)));
     diesel::delete(before).execute(db.conn)?;
@@ -484,6 +490,18 @@ pub fn technicians(db: &mut Db<'_>, jobs: &[Id]) -> QueryResult<BTreeMap<Id, Vec
         by_job.entry(job).or_default().push(person);
     }
     Ok(by_job)
+}
+
+/// Jobs, not cancelled, with a link that names one of these.
+pub fn linking_to(db: &mut Db<'_>, jobs: &[Id]) -> QueryResult<Vec<Job>> {
+    let mut linked: Vec<Job> = job::table
+        .filter(job::shop.eq(db.shop).and(job::links.ne(Doc(Vec::<JobLink>::new()))))
+        .filter(job::status.ne(Word(JobStatus::Cancelled)))
+        .order(job::id)
+        .select(Job::as_select())
+        .load(db.conn)?;
+    linked.retain(|job| job.fields.links.0.iter().any(|link| jobs.contains(&link.job)));
+    Ok(linked)
 }
 
 /// Jobs, not cancelled, that start in the time given, or whose window begins in it where no start is set.

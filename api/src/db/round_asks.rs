@@ -13,7 +13,8 @@ pub const MOST_DAYS: u32 = 14;
 /// Longest time that a search may take, seconds.
 const MOST_SECONDS: u32 = 600;
 const MOST_ITERATIONS: u32 = 1_000_000;
-/// Places of a matrix.
+/// Places of a matrix. These have 8,000,000 numbers: that takes a larger `LUSTRUM_BODY_LIMIT` than the usual one, in which
+/// some 300 places have room.
 const MOST_PLACES: usize = 2000;
 /// A way takes at most so many minutes or kilometres.
 const LONGEST_WAY: f64 = 100_000.0;
@@ -36,7 +37,8 @@ pub struct RoundsAsk {
     #[serde(default = "usual_iterations")]
     #[schema(minimum = 1, maximum = 1000000, default = 2000)]
     pub iterations: u32,
-    /// It ends after so many seconds even if steps are left; then another run may find other rounds.
+    /// It ends after so many seconds. Where that is too short for the steps it is hurried, says so, and another run may
+    /// find other rounds. How long each visit takes at which hour is looked at first, for half of the time at most.
     #[serde(default = "usual_seconds")]
     #[schema(minimum = 1, maximum = 600, default = 60)]
     pub seconds: u32,
@@ -61,7 +63,8 @@ pub struct RoundsAsk {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(tag = "kind", rename_all = "snake_case", deny_unknown_fields)]
 pub enum Happening {
-    /// The customer or the vehicle is not there: the visit falls away.
+    /// The customer or the vehicle is not there: the visit falls away, and publishing takes it out of the rounds wherever it
+    /// stood, unless it has begun.
     NoShow { job: Id },
     /// The work takes longer than planned.
     Longer {

@@ -49,17 +49,30 @@ pub struct Outcome {
     pub notes: Vec<String>,
     /// The revision of each job that was to be planned.
     pub jobs: Vec<(Id, i32)>,
+    /// Where all that it knew of stood.
+    #[serde(default)]
+    pub stood: Vec<Stood>,
+}
+
+/// Where a job, or an offer that was held, stood when the search read it.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Stood {
+    pub id: Id,
+    pub van: Option<Id>,
+    pub start_at: Option<Instant>,
 }
 
 impl Outcome {
-    /// Whatever the search knew of: jobs, and offers that were held.
-    pub fn seen(&self) -> BTreeSet<Id> {
+    /// Jobs and held offers that it speaks of.
+    pub fn named(&self) -> BTreeSet<Id> {
         let stops =
             self.plan.rounds.iter().flat_map(|round| &round.stops).filter_map(|stop| stop.job.as_deref());
         let unserved = self.plan.unserved.iter().map(|unserved| unserved.job.as_str());
-        // What was left out is named at the beginning of its note.
-        let left_out = self.notes.iter().filter_map(|note| note.split(':').next());
-        let named = stops.chain(unserved).chain(left_out).filter_map(|id| id.parse().ok());
+        let reasons = self.plan.unserved.iter().flat_map(|unserved| &unserved.reasons);
+        let texts = reasons.chain(&self.plan.conflicts).map(|conflict| &conflict.text);
+        let texts = texts.chain(&self.plan.faults).chain(&self.notes);
+        let in_texts = texts.flat_map(|text| text.split(|c: char| !c.is_ascii_hexdigit() && c != '-'));
+        let named = stops.chain(unserved).chain(in_texts).filter_map(|id| id.parse().ok());
         self.jobs.iter().map(|(id, _)| *id).chain(named).collect()
     }
 }

@@ -24,6 +24,25 @@ pub struct RoundSettings {
     /// How far from its planned start a visit may begin once the rounds are published, minutes either way.
     #[schema(minimum = 0, maximum = 720)]
     pub promise_min: u32,
+    /// Where vans can fill their tanks beside the base, such as a tap that the shop may use.
+    #[schema(max_items = 20)]
+    pub refill_places: Vec<RefillPlace>,
+}
+
+/// Where a tank can be filled.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct RefillPlace {
+    /// Degrees north.
+    #[schema(minimum = -90.0, maximum = 90.0)]
+    pub latitude: f64,
+    /// Degrees east.
+    #[schema(minimum = -180.0, maximum = 180.0)]
+    pub longitude: f64,
+    /// How long a filling takes there; absent: as long as a hose needs for the van's tank.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 0.0, maximum = 600.0)]
+    pub minutes: Option<f64>,
 }
 
 impl Default for RoundSettings {
@@ -39,6 +58,7 @@ impl Default for RoundSettings {
             weights: Weights::default(),
             windows: vec![window(8, 11), window(11, 14), window(13, 17)],
             promise_min: 60,
+            refill_places: Vec::new(),
         }
     }
 }
@@ -62,6 +82,18 @@ impl Check for RoundSettings {
             found.within(format!("windows/{i}"), |found| forwards(found, window));
         }
         found.range("promise_min", self.promise_min, 0, 720);
+        found.at_most("refill_places", &self.refill_places, 20);
+        for (i, place) in self.refill_places.iter().enumerate() {
+            found.within(format!("refill_places/{i}"), |found| place.check(found));
+        }
+    }
+}
+
+impl Check for RefillPlace {
+    fn check(&self, found: &mut Checker) {
+        found.range("latitude", self.latitude, -90.0, 90.0);
+        found.range("longitude", self.longitude, -180.0, 180.0);
+        found.range_if_given("minutes", self.minutes, 0.0, 600.0);
     }
 }
 

@@ -76,7 +76,7 @@ pub struct ShopSettings {
     /// Who knows the ways between places: an HTTPS address that is sent a POST of `{"places": [{"latitude": 48.2, "longitude":
     /// 16.4}, …]}` and answers `{"minutes": [[…]], "km": [[…]]}`, a row and a column for each of these places. It is asked
     /// within the hour when the next two weeks have new places, and every week; its answer takes the place of the shop's
-    /// travel matrix.
+    /// travel matrix. Without it the matrix stays until it is deleted.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(format = "uri", min_length = 1, max_length = 500, example = "https://ways.example/matrix")]
     pub ways_url: Option<String>,

@@ -49,6 +49,10 @@ impl<S: Service<Request, Response = ServiceResponse<BoxBody>, Error = actix_web:
         Client { service: self.service.clone(), token }
     }
 
+    pub fn token(&self) -> &str {
+        &self.token
+    }
+
     pub async fn get(&self, path: &str) -> Result<Value, Refusal> {
         self.send(Method::GET, path, None, "application/json").await.map(|text| json(&text))
     }

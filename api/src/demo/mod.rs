@@ -25,7 +25,8 @@ use std::io::Write;
 use std::net::TcpListener;
 use std::path::Path;
 use std::rc::Rc;
-use town::{PlayError, Played};
+use town::Played;
+pub use town::{Morning, PlayError};
 
 /// The file of the demo in the data folder.
 const FILE: &str = "demo.db";
@@ -117,6 +118,11 @@ async fn play(app: &App) -> Result<Played, PlayError> {
         std::io::stderr().flush().ok();
     };
     town::play(app, service, &mut tell).await
+}
+
+/// Shows each morning of the town on which nothing has been worked: see [`Morning`].
+pub async fn mornings(app: &App, see: &mut impl AsyncFnMut(&Morning)) -> Result<(), PlayError> {
+    town::mornings(app, Rc::new(client::open(app).await), see).await
 }
 
 fn at(config: &Config, file: &Path) -> Config {

@@ -214,7 +214,12 @@ impl CrewRow {
     /// On the van that day: working, and not the one who is ill on the day a two-hand job needs him.
     pub fn present(&self, on: NaiveDate) -> bool {
         let ill = self.id == "T2" && (on.month(), on.day()) == (3, 25);
-        !ill && self.weekdays().iter().any(|&day| u32::from(day) == on.weekday().number_from_monday())
+        !ill && self.works(on)
+    }
+
+    /// A day of their week.
+    pub fn works(&self, on: NaiveDate) -> bool {
+        self.weekdays().iter().any(|&day| u32::from(day) == on.weekday().number_from_monday())
     }
 }
 

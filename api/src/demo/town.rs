@@ -66,28 +66,7 @@ where
     S: Service<Request, Response = ServiceResponse<BoxBody>, Error = actix_web::Error>,
 {
     let scenario = Scenario::read()?;
-    let eve = scenario.eve().ok_or_else(|| PlayError::Broken("no days".into()))?;
-    app.clock.set(instant(eve, "18:00"));
-    let (shop, owner) = open_shop(app, service).await?;
-    let mut town = Town {
-        app,
-        shop,
-        scenario: &scenario,
-        owner,
-        vans: BTreeMap::new(),
-        people: BTreeMap::new(),
-        free: BTreeMap::new(),
-        customers: BTreeMap::new(),
-        vehicles: BTreeMap::new(),
-        jobs: BTreeMap::new(),
-        played: Played::default(),
-    };
-    tell("shop, vans, crew");
-    town.hire(eve).await?;
-    tell("40 customers and their vehicles");
-    town.register(eve).await?;
-    tell("three weeks of orders");
-    town.book().await?;
+    let mut town = Town::booked(app, service, &scenario, tell).await?;
     for day in scenario.days() {
         tell(&format!("{}", day.format("%a %d %b")));
         town.day(day).await?;
@@ -95,6 +74,44 @@ where
     town.tell_a_near_miss().await?;
     app.clock.set(instant(today(), "06:30"));
     Ok(town.played)
+}
+
+/// The town on a morning on which nothing has been worked yet.
+pub struct Morning {
+    pub on: NaiveDate,
+    pub shop: Id,
+    /// Of the owner's login.
+    pub token: String,
+    /// The jobs by their numbers in the order book, and the orders that were refused.
+    pub jobs: BTreeMap<String, String>,
+    pub refused: Vec<String>,
+}
+
+/// Shows each morning of the three weeks as the dispatcher finds it: orders booked with the vans that the table names,
+/// the day's weather known, vehicles of named conflicts looked at, and nobody out yet on any day.
+pub async fn mornings<S>(
+    app: &App,
+    service: Rc<S>,
+    see: &mut impl AsyncFnMut(&Morning),
+) -> Result<(), PlayError>
+where
+    S: Service<Request, Response = ServiceResponse<BoxBody>, Error = actix_web::Error>,
+{
+    let scenario = Scenario::read()?;
+    let mut town = Town::booked(app, service, &scenario, &mut |_| {}).await?;
+    for weather in &scenario.weather {
+        town.wake(weather).await?;
+        town.look_ahead(weather.date).await?;
+        let morning = Morning {
+            on: weather.date,
+            shop: town.shop,
+            token: town.owner.token().to_owned(),
+            jobs: town.jobs.clone(),
+            refused: town.played.refused.clone(),
+        };
+        see(&morning).await;
+    }
+    Ok(())
 }
 
 pub fn today() -> NaiveDate {
@@ -135,10 +152,42 @@ where
     Ok(tokens["access_token"].as_str().unwrap_or_default().to_owned())
 }
 
-impl<S> Town<'_, S>
+impl<'a, S> Town<'a, S>
 where
     S: Service<Request, Response = ServiceResponse<BoxBody>, Error = actix_web::Error>,
 {
+    /// The shop with its people, vans, customers and three weeks of orders, on the eve of the first day.
+    async fn booked(
+        app: &'a App,
+        service: Rc<S>,
+        scenario: &'a Scenario,
+        tell: &mut impl FnMut(&str),
+    ) -> Result<Town<'a, S>, PlayError> {
+        let eve = scenario.eve().ok_or_else(|| PlayError::Broken("no days".into()))?;
+        app.clock.set(instant(eve, "18:00"));
+        let (shop, owner) = open_shop(app, service).await?;
+        let mut town = Town {
+            app,
+            shop,
+            scenario,
+            owner,
+            vans: BTreeMap::new(),
+            people: BTreeMap::new(),
+            free: BTreeMap::new(),
+            customers: BTreeMap::new(),
+            vehicles: BTreeMap::new(),
+            jobs: BTreeMap::new(),
+            played: Played::default(),
+        };
+        tell("shop, vans, crew");
+        town.hire(eve).await?;
+        tell("40 customers and their vehicles");
+        town.register(eve).await?;
+        tell("three weeks of orders");
+        town.book().await?;
+        Ok(town)
+    }
+
     async fn hire(&mut self, eve: NaiveDate) -> Result<(), PlayError> {
         let depot = json!({ "latitude": scenario::DEPOT.0, "longitude": scenario::DEPOT.1 });
         let mail_from = "wash@dravelmouth.example";
@@ -290,13 +339,9 @@ where
         let scenario = self.scenario;
         let Some(weather) = scenario.weather.iter().find(|row| row.date == on) else { return Ok(()) };
         if on <= today() {
-            self.app.clock.set(instant(on, "06:00"));
-            // The token of the day before has run out.
-            let token = log_in(&self.owner, &self.shop, scenario::OWNER.1).await?;
-            self.owner = self.owner.with_token(token);
+            self.log_in_at(on).await?;
         }
-        self.owner.put_first(&format!("/v1/weather/{on}"), &json!(weather.weather())).await?;
-        self.changes(on, weather).await?;
+        self.learn(weather).await?;
         if on < today() && on.weekday() == Weekday::Mon {
             self.count_vans(on).await?;
         }
@@ -308,6 +353,48 @@ where
             self.played.planned += 1;
             if on < today() {
                 self.work(row, &job).await?;
+            }
+        }
+        Ok(())
+    }
+
+    /// Six in the morning; the token of the day before has run out.
+    async fn log_in_at(&mut self, on: NaiveDate) -> Result<(), PlayError> {
+        self.app.clock.set(instant(on, "06:00"));
+        let token = log_in(&self.owner, &self.shop, scenario::OWNER.1).await?;
+        self.owner = self.owner.with_token(token);
+        Ok(())
+    }
+
+    /// The day's weather, and what has changed since the day before.
+    async fn learn(&mut self, weather: &WeatherRow) -> Result<(), PlayError> {
+        let path = format!("/v1/weather/{}", weather.date);
+        self.owner.put_first(&path, &json!(weather.weather())).await?;
+        self.changes(weather.date, weather).await
+    }
+
+    /// A morning on which nobody has gone out yet; who is ill has the day off.
+    async fn wake(&mut self, weather: &WeatherRow) -> Result<(), PlayError> {
+        self.log_in_at(weather.date).await?;
+        self.learn(weather).await?;
+        for row in
+            self.scenario.crew.iter().filter(|row| row.works(weather.date) && !row.present(weather.date))
+        {
+            let Some(person) = self.people.get(&row.id) else { continue };
+            let off = json!({ "days_off": [weather.date] });
+            self.owner.patch(&format!("/v1/people/{person}"), &off).await?;
+        }
+        Ok(())
+    }
+
+    /// What is found on the vehicles of the day's named conflicts is known before anybody drives there.
+    async fn look_ahead(&self, on: NaiveDate) -> Result<(), PlayError> {
+        let scenario = self.scenario;
+        for row in scenario.jobs.iter().filter(|row| row.date == on && !row.conflict.is_empty()) {
+            let vehicle = scenario.vehicles.iter().find(|vehicle| vehicle.id == row.vehicle);
+            if let (Some(job), Some(vehicle)) = (self.jobs.get(&row.id), vehicle) {
+                let seen = json!(vehicle.inspection(row));
+                self.owner.post(&format!("/v1/jobs/{job}/inspections"), &seen).await?;
             }
         }
         Ok(())

@@ -2,23 +2,36 @@
 
 use super::hours;
 use crate::day::Day;
-use chrono::{NaiveDateTime, TimeDelta};
+use chrono::{NaiveDate, NaiveDateTime, TimeDelta};
 use chrono_tz::Tz;
-use domain::dispatch::planning::{RoundsPlan, StopKind};
+use domain::dispatch::planning::{Rest, RoundsPlan, StopKind};
 use domain::dispatch::{DaySpan, DaySpanKind, DayTrack, Round};
 use domain::handbook::Handbook;
 
-/// A track for each round. A draft also tells when its crews rest.
+/// What tells when crews rest.
+pub enum Breaks<'a> {
+    /// The draft that the rounds are of.
+    Planned(&'a RoundsPlan),
+    /// The shop's rule, as of rounds in force nobody has said it.
+    Usual(Rest),
+}
+
+/// A track for each round.
 pub fn tracks(
     day: &Day,
     rounds: &[Round],
-    draft: Option<&RoundsPlan>,
+    breaks: &Breaks<'_>,
     (handbook, zone): (&Handbook, Tz),
 ) -> Vec<DayTrack> {
     let name = |id: &String| day.names.get(id).cloned().unwrap_or_default();
     let track = |round: &Round| {
         let mut spans = driven(day, round);
-        spans.extend(breaks(draft, day, round));
+        let rests = match breaks {
+            Breaks::Planned(draft) => planned_breaks(draft, day.problem.on, round),
+            Breaks::Usual(rest) => usual_break(rest, day.problem.on, round).into_iter().collect(),
+        };
+        let drawn = |(from, to)| DaySpan { kind: DaySpanKind::Break, from, to, label: "break".into() };
+        spans.extend(rests.into_iter().map(drawn));
         for stop in &round.stops {
             let nth = day.problem.visits.iter().position(|visit| Some(&visit.job) == stop.job.as_ref());
             let Some(nth) = nth else { continue };
@@ -48,18 +61,22 @@ fn driven(day: &Day, round: &Round) -> Vec<DaySpan> {
     spans
 }
 
-fn breaks(draft: Option<&RoundsPlan>, day: &Day, round: &Round) -> Vec<DaySpan> {
-    let rounds = draft.into_iter().flat_map(|draft| &draft.rounds);
-    let own = rounds.filter(|planned| planned.on == day.problem.on && planned.van == round.van);
-    own.flat_map(|planned| &planned.stops)
-        .filter(|stop| stop.kind == StopKind::Break)
-        .map(|stop| DaySpan {
-            kind: DaySpanKind::Break,
-            from: stop.starts_at,
-            to: stop.finishes_at,
-            label: "break".into(),
-        })
-        .collect()
+type Span = (NaiveDateTime, NaiveDateTime);
+
+fn planned_breaks(draft: &RoundsPlan, on: NaiveDate, round: &Round) -> Vec<Span> {
+    let own = draft.rounds.iter().filter(|planned| planned.on == on && planned.van == round.van);
+    let breaks = own.flat_map(|planned| &planned.stops).filter(|stop| stop.kind == StopKind::Break);
+    breaks.map(|stop| (stop.starts_at, stop.finishes_at)).collect()
+}
+
+/// In the first wait that has room for it. A van waits where it has arrived, so that a refill on the way is over then.
+fn usual_break(rest: &Rest, on: NaiveDate, round: &Round) -> Option<Span> {
+    let (earliest, latest) = (on.and_time(rest.begins.from), on.and_time(rest.begins.to));
+    let length = (rest.minutes > 0).then(|| TimeDelta::minutes(i64::from(rest.minutes)))?;
+    round.stops.iter().find_map(|stop| {
+        let from = stop.arrives_at.max(earliest);
+        (from <= latest && from + length <= stop.starts_at).then_some((from, from + length))
+    })
 }
 
 /// When a product lies on the vehicle, by its plan.

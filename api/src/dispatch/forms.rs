@@ -5,7 +5,7 @@ use crate::day::{Day, instant};
 use crate::forms;
 use actix_web::HttpRequest;
 use chrono_tz::Tz;
-use domain::dispatch::{DayProblem, Place, Round, Stop};
+use domain::dispatch::{Place, Round};
 use serde_json::{Value, json};
 
 /// The form in which a client wants rounds.
@@ -30,16 +30,17 @@ impl Form {
     }
 }
 
-/// Each round as a line from base to base, each stop as a point on it; what has no place on the map is left out.
+/// Each round as a line from where its van stands and back, each stop as a point on it; what has no place on the map is
+/// left out.
 pub fn map(day: &Day, rounds: &[Round]) -> Value {
     let name = |id: &String| day.names.get(id).cloned().unwrap_or_default();
     let mut features = Vec::new();
     for round in rounds {
         let crew: Vec<String> = round.technicians.iter().map(name).collect();
-        let places = round.stops.iter().map(|stop| place_of(&day.problem, round, stop));
-        let depot = Some(day.problem.depot);
-        let line: Vec<Value> =
-            [depot].into_iter().chain(places).chain([depot]).flatten().filter_map(position).collect();
+        let van = day.problem.vans.iter().find(|van| van.id == round.van);
+        let base = van.map(|van| day.problem.base_of(van));
+        let stops = round.stops.iter().map(|stop| stop.place);
+        let line: Vec<Value> = base.into_iter().chain(stops).chain(base).filter_map(position).collect();
         // A line has two positions or more.
         if line.len() >= 2 {
             features.push(feature(
@@ -49,7 +50,7 @@ pub fn map(day: &Day, rounds: &[Round]) -> Value {
             ));
         }
         for (nth, stop) in round.stops.iter().enumerate() {
-            let Some(at) = place_of(&day.problem, round, stop).and_then(position) else { continue };
+            let Some(at) = position(stop.place) else { continue };
             let label = stop.job.as_ref().map_or_else(|| "refill of water".into(), name);
             let kind = if stop.job.is_some() { "visit" } else { "refill" };
             features.push(feature(
@@ -64,17 +65,6 @@ pub fn map(day: &Day, rounds: &[Round]) -> Value {
 
 fn feature(geometry: Value, properties: Value) -> Value {
     json!({ "type": "Feature", "geometry": geometry, "properties": properties })
-}
-
-/// Where a stop is: at its visit's place, or where the van fills up.
-fn place_of(problem: &DayProblem, round: &Round, stop: &Stop) -> Option<Place> {
-    match &stop.job {
-        Some(job) => problem.visits.iter().find(|visit| visit.job == *job).map(|visit| visit.place),
-        None => {
-            let van = problem.vans.iter().find(|van| van.id == round.van)?;
-            van.refill.as_ref().map(|refill| refill.place)
-        }
-    }
 }
 
 /// Longitude first, as the standard wants (RFC 7946, 3.1.1).

@@ -1,21 +1,23 @@
 //! All that rounds are planned from, read in few statements however many visits there are.
 
 use super::facts::{self, Needs, carries, hours, place, visit};
-use super::hours::Detail;
+use super::hours::{Detail, Ground};
+use super::links;
 use crate::auth::Role;
 use crate::day::{ALL, span, zone_of_shop};
 use crate::db::customers::{self, Customer};
 use crate::db::held_offers::{self, HeldOffer};
-use crate::db::jobs::{self, Job, JobLinkKind, JobStatus};
+use crate::db::jobs::{self, Job, JobStatus};
 use crate::db::kinds::{Id, Instant};
 use crate::db::people::{self, Person};
 use crate::db::promises::{self, Promise};
 use crate::db::round_asks::RoundsAsk;
+use crate::db::round_plans::Stood;
+use crate::db::shops::ShopSettings;
 use crate::db::vans::{self, Van};
 use crate::db::vehicles::{self, Vehicle};
 use crate::db::{Db, plans, shops, travel_matrices};
 use crate::error::ApiError;
-use crate::norms;
 use chrono::{NaiveDate, NaiveDateTime};
 use chrono_tz::Tz;
 use domain::dispatch::planning::{
@@ -32,12 +34,14 @@ pub struct Gathered {
     pub zone: Tz,
     /// Jobs that are to be planned, with their revisions.
     pub jobs: Vec<(Id, i32)>,
+    /// All jobs that nobody has begun, with their revisions.
+    pub open: Vec<(Id, i32)>,
+    /// Where everything stood that was read.
+    pub stood: Vec<Stood>,
     /// What is left out or taken more roughly.
     pub notes: Vec<String>,
     /// What tells how the hour changes the work, by the request's place.
     pub details: Vec<Detail>,
-    pub vans: Vec<Van>,
-    pub people: Vec<Person>,
 }
 
 /// How much of the work is looked at.
@@ -49,10 +53,6 @@ pub enum Depth {
     Standing,
 }
 
-/// More visits than this are planned with the minutes of their plans and norms, whatever the hour (assumption: each costs
-/// some plans of its own).
-const DETAILED_UP_TO: usize = 200;
-
 /// Reads the days that are asked for.
 pub fn gather(
     db: &mut Db<'_>,
@@ -62,8 +62,7 @@ pub fn gather(
 ) -> Result<Gathered, ApiError> {
     let shop = shops::find(db)?.ok_or(ApiError::NotFound)?;
     let zone = zone_of_shop(&shop)?;
-    let days = ask.days();
-    let last = days.last().copied().unwrap_or(ask.from_on);
+    let last = ask.days().last().copied().unwrap_or(ask.from_on);
     let (from, to) = span(ask.from_on, last, zone);
     let all = jobs::for_rounds(db, from, to)?;
     let mut rows = Rows::read(db, all, zone)?;
@@ -71,47 +70,19 @@ pub fn gather(
         rows.jobs
             .retain(|job| rows.crews.contains_key(&job.id) && job.start_at.is_some() && job.van.is_some());
     }
-    let matrix = match ask.matrix.clone() {
-        Some(matrix) => Some(matrix),
-        None => travel_matrices::find(db)?.map(|stored| stored.document.0),
-    };
-    let now = db.now.local(zone);
-    let settings = &shop.fields.settings.0;
-    let depot = place(settings.base.map(|base| (base.latitude, base.longitude)));
     let mut gathered = Gathered {
-        problem: RoundsProblem {
-            depot,
-            travel: settings.rounds.travel,
-            matrix,
-            margins: Margins::read(handbook),
-            weights: ask.weights.unwrap_or(settings.rounds.weights),
-            rest: Some(settings.rounds.rest).filter(|rest| rest.minutes > 0),
-            technicians: rows.people.iter().map(|person| rostered(person, &days)).collect(),
-            vans: rows
-                .vans
-                .iter()
-                .map(|van| RosteredVan {
-                    van: carries(handbook, van, depot),
-                    home: van
-                        .fields
-                        .home
-                        .as_ref()
-                        .map(|home| place(Some((home.0.latitude, home.0.longitude)))),
-                    out_on: van.fields.out_on.0.clone(),
-                })
-                .collect(),
-            requests: Vec::new(),
-            links: Vec::new(),
-            now: (depth == Depth::Whole).then_some(now).filter(|now| days.contains(&now.date())),
-            days,
-        },
+        problem: problem(db, handbook, &shop.fields.settings.0, &rows, ask)?,
         zone,
         jobs: Vec::new(),
+        open: Vec::new(),
+        stood: Vec::new(),
         notes: Vec::new(),
         details: Vec::new(),
-        vans: Vec::new(),
-        people: Vec::new(),
     };
+    let now = db.now.local(zone);
+    if depth == Depth::Whole {
+        gathered.problem.now = Some(now).filter(|now| gathered.problem.days.contains(&now.date()));
+    }
     for job in &rows.jobs {
         gathered.add(&rows, handbook, job, (ask, now));
     }
@@ -119,11 +90,40 @@ pub fn gather(
         gathered.hold(db, handbook, &held)?;
     }
     if depth == Depth::Whole {
-        gathered.link(&rows);
-        gathered.look_closer(db, &rows)?;
+        links::link(&mut gathered, db, &rows.jobs)?;
     }
-    (gathered.vans, gathered.people) = (rows.vans, rows.people);
+    gathered.look_closer(db, &rows, depth)?;
     Ok(gathered)
+}
+
+/// The shop's days without visits.
+fn problem(
+    db: &mut Db<'_>,
+    handbook: &Handbook,
+    settings: &ShopSettings,
+    rows: &Rows,
+    ask: &RoundsAsk,
+) -> Result<RoundsProblem, ApiError> {
+    let matrix = match ask.matrix.clone() {
+        Some(matrix) => Some(matrix),
+        None => travel_matrices::find(db)?.map(|stored| stored.document.0),
+    };
+    let (days, rounds) = (ask.days(), &settings.rounds);
+    let depot = place(settings.base.map(|base| (base.latitude, base.longitude)));
+    let vans = rows.vans.iter().map(|van| RosteredVan {
+        van: carries(handbook, van, depot, rounds),
+        out_on: van.fields.out_on.0.clone(),
+    });
+    Ok(RoundsProblem {
+        travel: rounds.travel,
+        matrix,
+        margins: Margins::read(handbook),
+        weights: ask.weights.unwrap_or(rounds.weights),
+        rest: Some(rounds.rest).filter(|rest| rest.minutes > 0),
+        technicians: rows.people.iter().map(|person| rostered(person, &days)).collect(),
+        vans: vans.collect(),
+        ..RoundsProblem::new(days, depot)
+    })
 }
 
 /// The rows of jobs, vehicles, customers, plans and promises, each kind in one statement.
@@ -149,10 +149,7 @@ impl Rows {
             list.sort_unstable();
             list.dedup();
         }
-        let mut vans = vans::list(db, None, ALL)?;
-        vans.retain(|van| van.fields.retired_at.is_none());
-        let mut people = people::list(db, None, ALL)?;
-        people.retain(|person| person.disabled_at.is_none() && goes_out(person));
+        let (vans, people) = who_goes(db)?;
         Ok(Rows {
             zone,
             crews: jobs::technicians(db, &ids)?,
@@ -171,28 +168,41 @@ impl Rows {
     }
 }
 
+/// The vans that are in use, and the people who go to customers.
+pub fn who_goes(db: &mut Db<'_>) -> Result<(Vec<Van>, Vec<Person>), ApiError> {
+    let mut vans = vans::list(db, None, ALL)?;
+    vans.retain(|van| van.fields.retired_at.is_none());
+    let mut people = people::list(db, None, ALL)?;
+    people.retain(|person| person.disabled_at.is_none() && goes_out(person));
+    Ok((vans, people))
+}
+
 /// Owners and dispatchers stay in the office unless they have learned some of the work.
 fn goes_out(person: &Person) -> bool {
     matches!(person.fields.role.0, Role::Lead | Role::Technician) || !person.fields.skills.0.is_empty()
 }
 
 fn rostered(person: &Person, days: &[NaiveDate]) -> RosteredTechnician {
-    let at_work = days.iter().filter_map(|&on| Some(RosterDay { on, hours: hours(person, on)? }));
+    let all_days = days.iter().map(|&on| RosterDay { on, hours: hours(person, on) });
     RosteredTechnician {
         technician: Technician {
             id: person.id.to_string(),
             name: person.fields.name.clone(),
             skills: person.fields.skills.0.clone(),
             trainee: person.fields.trainee,
-            hours: None,
+            hours: Vec::new(),
         },
         usual_van: person.fields.home_van.map(|van| van.to_string()),
-        roster: at_work.collect(),
+        roster: all_days.filter(|day| !day.hours.is_empty()).collect(),
     }
 }
 
 impl Gathered {
     fn add(&mut self, rows: &Rows, handbook: &Handbook, job: &Job, (ask, now): (&RoundsAsk, NaiveDateTime)) {
+        self.stood.push(Stood { id: job.id, van: job.van, start_at: job.start_at });
+        if !has_begun(job) {
+            self.open.push((job.id, job.rev));
+        }
         let (Some(vehicle), Some(customer)) =
             (rows.vehicles.get(&job.fields.vehicle), rows.customers.get(&job.customer))
         else {
@@ -207,6 +217,8 @@ impl Gathered {
             }
         };
         needs.apply(&mut visit);
+        visit.notices =
+            rows.plans.get(&job.id).map_or_else(Vec::new, |plan| facts::of_the_work(handbook, plan));
         let promise = rows.promises.get(&job.id);
         if let Some(promise) = promise {
             let told = facts::told(promise, rows.zone);
@@ -215,8 +227,8 @@ impl Gathered {
         }
         let published = published(rows, job, promise, ask.keep_assigned);
         let stays = published.as_ref().is_some_and(|published| published.frozen);
-        if !stays && visit.window_to <= now {
-            self.notes.push(format!("{}: its window is over; it is left out.", job.id));
+        if !stays && let Some(why) = left_out(job, (visit.window_to, now)) {
+            self.notes.push(format!("{}: {why}; it is left out.", job.id));
             return;
         }
         if !stays {
@@ -237,6 +249,8 @@ impl Gathered {
         if !self.problem.days.contains(&from.date()) {
             return Ok(());
         }
+        let (van, start_at) = (Some(held.fields.van), Some(held.fields.start_at));
+        self.stood.push(Stood { id: held.id, van, start_at });
         let Some(vehicle) = vehicles::find(db, held.fields.vehicle)? else { return Ok(()) };
         let Some(customer) = customers::find(db, vehicle.fields.customer)? else { return Ok(()) };
         let of = &held.fields;
@@ -258,52 +272,38 @@ impl Gathered {
         Ok(())
     }
 
-    fn link(&mut self, rows: &Rows) {
-        let planned = |id: &Id| self.problem.requests.iter().any(|one| one.visit.job == id.to_string());
-        let both = rows.jobs.iter().flat_map(|job| job.fields.links.0.iter().map(move |link| (job.id, link)));
-        let links = both.filter(|(job, link)| planned(job) && planned(&link.job)).map(|(job, link)| {
-            let (one, other) = (job.to_string(), link.job.to_string());
-            match link.kind {
-                JobLinkKind::After => VisitLink::After {
-                    first: other,
-                    then: one,
-                    least_days: link.least_days,
-                    most_days: link.most_days.max(link.least_days),
-                },
-                JobLinkKind::Together => VisitLink::Together { one, other },
-                JobLinkKind::SamePerson => VisitLink::SamePerson { one, other },
-            }
-        });
-        self.problem.links = links.collect();
-    }
-
-    /// What each visit is planned from, so that the hour of the day can be looked at.
-    fn look_closer(&mut self, db: &mut Db<'_>, rows: &Rows) -> Result<(), ApiError> {
-        if self.jobs.len() > DETAILED_UP_TO {
-            self.notes.push(format!(
-                "These are more than {DETAILED_UP_TO} visits, so heat, rain and the size of the crew do not change their minutes."
-            ));
-            return Ok(());
-        }
+    /// What visits are planned from where the planner knows more of them than is known here.
+    fn look_closer(&mut self, db: &mut Db<'_>, rows: &Rows, depth: Depth) -> Result<(), ApiError> {
         let days = (self.problem.days.first().copied(), self.problem.days.last().copied());
         let (Some(first), Some(last)) = days else { return Ok(()) };
-        let norms = norms::learned(db)?;
+        let requests = self.problem.requests.iter().enumerate();
+        let nths: BTreeMap<&str, usize> =
+            requests.map(|(nth, request)| (request.visit.job.as_str(), nth)).collect();
+        let mut closer: Vec<(&Job, usize, bool)> = Vec::new();
         for job in &rows.jobs {
-            let id = job.id.to_string();
-            let Some(nth) = self.problem.requests.iter().position(|one| one.visit.job == id) else {
-                continue;
-            };
-            if self.problem.requests[nth].published.as_ref().is_some_and(|place| place.frozen) {
-                continue;
-            }
-            let crew = rows.crew(job.id);
-            if let Some(detail) =
-                Detail::read(db, nth, job, crew, (&rows.vans, &rows.people), (first, last), &norms)?
-            {
-                self.details.push(detail);
+            let Some(&nth) = nths.get(job.id.as_str()) else { continue };
+            let is_planned = rows.plans.contains_key(&job.id);
+            if is_worth_a_look(job, &self.problem.requests[nth], is_planned, depth) {
+                closer.push((job, nth, is_planned));
             }
         }
+        if closer.is_empty() {
+            return Ok(());
+        }
+        let ground = Ground::read(db, (&rows.vans, &rows.people), (first, last))?;
+        for (job, nth, is_planned) in closer {
+            self.details.extend(ground.detail(db, job, rows.crew(job.id), (nth, is_planned))?);
+        }
         Ok(())
+    }
+
+    /// Puts in what the planner says of the work, without a look at other hours.
+    pub fn tell_work(&mut self, handbook: &Handbook) {
+        for detail in &self.details {
+            if let Some(request) = self.problem.requests.get_mut(detail.nth) {
+                detail.tell_work(handbook, &self.problem.days, request);
+            }
+        }
     }
 
     /// As if a job were not there; false where it is not.
@@ -325,9 +325,43 @@ impl Gathered {
 
     /// The request of a job.
     pub fn visit(&mut self, job: Id) -> Option<&mut Request> {
-        let job = job.to_string();
-        self.problem.requests.iter_mut().find(|request| request.visit.job == job)
+        self.problem.requests.iter_mut().find(|request| request.visit.job == job.as_str())
     }
+
+    /// The same, unless it stays where it is.
+    pub fn moving(&mut self, job: Id) -> Option<&mut Request> {
+        self.visit(job).filter(|request| !stays(request))
+    }
+}
+
+/// It is exactly where it will be.
+pub fn stays(request: &Request) -> bool {
+    request.published.as_ref().is_some_and(|place| place.frozen)
+}
+
+fn has_begun(job: &Job) -> bool {
+    matches!(job.status.0, JobStatus::Started | JobStatus::Finished)
+}
+
+/// Why nobody is to be sent there, if so.
+fn left_out(job: &Job, (window_to, now): (NaiveDateTime, NaiveDateTime)) -> Option<&'static str> {
+    match job.status.0 {
+        // Somebody works there, nobody knows with which van or since when.
+        JobStatus::Started => Some("it has begun without a van, people or a start"),
+        JobStatus::Finished => Some("it is finished"),
+        _ => (window_to <= now).then_some("its window is over"),
+    }
+}
+
+/// What has begun is not planned anew. Of what stays only the length counts, and a plan in force says that; of what
+/// merely stands it is looked for only where the norms do not count what was booked.
+fn is_worth_a_look(job: &Job, request: &Request, is_planned: bool, depth: Depth) -> bool {
+    let beyond_norms = !job.fields.options.0.is_empty() || !request.visit.work_min.is_finite();
+    let more = match depth {
+        Depth::Whole => !is_planned || !stays(request),
+        Depth::Standing => !is_planned && beyond_norms,
+    };
+    more && !has_begun(job)
 }
 
 /// A request with nothing said of its hours yet.
@@ -341,18 +375,23 @@ pub fn request(visit: domain::dispatch::Visit, published: Option<Published>) -> 
         work_spans: Vec::new(),
         barred: Vec::new(),
         closed_starts: Vec::new(),
+        linked_days: Vec::new(),
         published,
     }
 }
 
-/// Where a job stands; what has begun, or whose crew has set out on that day, stays there.
+/// Where a job stands. It stays there if it has begun, if its crew has set out on that day, or if somebody has put it
+/// where neither its window nor its promise lets a search put it: they know why.
 fn published(rows: &Rows, job: &Job, promise: Option<&Promise>, keep: bool) -> Option<Published> {
     let crew = rows.crew(job.id);
     let (van, start) = job.van.zip(job.start_at)?;
     let day = |at: Instant| at.local(rows.zone).date();
     let set_out = job.set_out_at.is_some_and(|at| day(at) == day(start));
-    let begun = matches!(job.status.0, JobStatus::Started | JobStatus::Finished);
-    let frozen = begun || set_out || promise.is_some_and(|promise| promise.frozen);
+    let fields = &job.fields;
+    let by_hand = !(fields.window_from..=fields.window_to).contains(&start)
+        && !promise.is_some_and(|told| (told.promised_from..=told.promised_to).contains(&start));
+    let fixed = promise.is_some_and(|promise| promise.frozen);
+    let frozen = has_begun(job) || set_out || fixed || keep && by_hand;
     (!crew.is_empty() && (keep || frozen)).then(|| Published {
         van: van.to_string(),
         technicians: crew.iter().map(Id::to_string).collect(),

@@ -57,7 +57,13 @@ pub fn apply(gathered: &mut Gathered, happened: &[Happening]) {
             }
             Happening::Rain { from, to, mm_h } => rain(gathered, *from, *to, *mm_h),
             Happening::Barred { job, from, to, why } => {
-                let bar = Barred { from: *from, to: *to, rule: "barred".into(), text: why.clone() };
+                let bar = Barred {
+                    from: *from,
+                    to: *to,
+                    below_people: None,
+                    rule: "barred".into(),
+                    text: why.clone(),
+                };
                 let job = job.map(|job| job.to_string());
                 let hit = gathered.problem.requests.iter_mut();
                 let hit = hit.filter(|one| job.as_ref().is_none_or(|job| *job == one.visit.job));
@@ -83,8 +89,16 @@ pub fn lengthen(gathered: &mut Gathered, happened: &[Happening]) {
     }
 }
 
+/// Whoever is not there is not visited. Publishing takes the visit out of the rounds wherever it stood, also where the
+/// crew had set out or it was to stay, unless it has begun.
 fn no_show(gathered: &mut Gathered, job: Id) {
-    if gathered.leave_out(&job.to_string()) {
+    let open = gathered.open.iter().find(|(id, _)| *id == job).copied();
+    if let Some(open) = open
+        && !gathered.jobs.contains(&open)
+    {
+        gathered.jobs.push(open);
+    }
+    if gathered.leave_out(&job.to_string()) || open.is_some() {
         gathered.notes.push(format!("{job}: nobody was there; it is left out."));
     }
 }

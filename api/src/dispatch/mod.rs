@@ -10,6 +10,7 @@ pub mod forms;
 pub mod gather;
 pub mod happened;
 pub mod hours;
+pub mod links;
 pub mod offers;
 pub mod publish;
 pub mod search;

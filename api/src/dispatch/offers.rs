@@ -4,9 +4,9 @@
 //! An offer names the van, the people and the day it counts on, and a fingerprint of all that stands there. Whoever comes
 //! first changes that; the next one's offer then no longer holds.
 
-use super::facts::{Needs, bare_visit};
-use super::gather::{Depth, Gathered, gather, request};
-use super::hours::Detail;
+use super::facts::{Needs, bare_visit, estimated};
+use super::gather::{Depth, Gathered, gather, request, who_goes};
+use super::hours::{Detail, Ground};
 use super::publish::assign;
 use crate::app::App;
 use crate::auth::Caller;
@@ -20,7 +20,6 @@ use crate::db::round_asks::RoundsAsk;
 use crate::db::vehicles::Vehicle;
 use crate::db::{Db, audit, customers, handbooks, people, shops, vans, vehicles};
 use crate::error::ApiError;
-use crate::norms;
 use base64::Engine;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use chrono::{NaiveDate, NaiveDateTime, TimeDelta};
@@ -99,6 +98,8 @@ struct Search {
     handbook: Arc<Handbook>,
     windows: Vec<HourRange>,
     new: Request,
+    /// Why the norms do not know how long it takes, if they do not.
+    refused: Option<String>,
     detail: Option<Detail>,
     basis: Basis,
     ready: Result<Arc<Standing>, Box<Gathered>>,
@@ -131,7 +132,7 @@ pub async fn look(app: &App, caller: &Caller, wanted: Wanted) -> Result<(Vec<Tic
         })
         .await?;
     let kept = app.standing.clone();
-    let (found, wanted, zone) = app.planning(move || Ok(search.windows(&kept))).await?;
+    let (found, wanted, zone) = app.planning(move || search.windows(&kept)).await?;
     let tickets = app.read(caller, move |db| tickets(db, &found, &wanted, zone)).await?;
     Ok((tickets, zone))
 }
@@ -170,29 +171,27 @@ fn prepare(
         holds: held_offers::live(db)?.iter().map(|held| held.id).collect(),
         without: wanted.instead_of,
     };
-    let (ready, people, vans) = match kept.kept(db.shop, &basis) {
-        Some(standing) => (Ok(standing), None, None),
+    let ready = match kept.kept(db.shop, &basis) {
+        Some(standing) => Ok(standing),
         None => {
             let mut gathered = gather(db, &handbook, &ask, Depth::Standing)?;
             wanted.instead_of.into_iter().for_each(|job| {
                 gathered.leave_out(&job.to_string());
             });
-            let (people, vans) = (gathered.people.clone(), gathered.vans.clone());
-            (Err(Box::new(gathered)), Some(people), Some(vans))
+            Err(Box::new(gathered))
         }
     };
     let new = new_request(&handbook, &wanted, (&vehicle, &customer), (zone, db.now));
     let windows = wanted.windows.clone().unwrap_or(shop.fields.settings.0.rounds.windows);
-    let (people, vans) = match people.zip(vans) {
-        Some(both) => both,
-        None => (people::list(db, None, crate::day::ALL)?, vans::list(db, None, crate::day::ALL)?),
-    };
+    let (vans, people) = who_goes(db)?;
     let last = ask.days().last().copied().unwrap_or(wanted.from_on);
     let job = stand_in(&wanted, &vehicle, (wanted.from_on, zone));
-    let norms = norms::learned(db)?;
-    let detail = Detail::read(db, 0, &job, &[], (&vans, &people), (wanted.from_on, last), &norms)?;
-    let detail = detail.filter(|detail| !detail.facts.weather.hours.is_empty());
-    Ok(Search { wanted, zone, handbook, windows, new, detail, basis, ready, shop: db.shop })
+    let ground = Ground::read(db, (&vans, &people), (wanted.from_on, last))?;
+    let detail = ground.detail(db, &job, &[], (0, false))?;
+    let class = vehicle.fields.document.0.class;
+    let refused = estimated(&handbook, &wanted.package, wanted.booked_grade, class).err();
+    let refused = refused.map(|why| why.to_string());
+    Ok(Search { wanted, zone, handbook, windows, new, refused, detail, basis, ready, shop: db.shop })
 }
 
 fn asked_of(wanted: &Wanted) -> RoundsAsk {
@@ -209,7 +208,7 @@ fn asked_of(wanted: &Wanted) -> RoundsAsk {
     }
 }
 
-/// The visit that is looked for a place, with the minutes of the norms. Its work begins when the offer is too old to be
+/// The visit that is looked for a place, with what the norms say of its work. It begins when the offer is too old to be
 /// held at the earliest: what begins sooner could be gone before anybody has chosen it.
 fn new_request(
     handbook: &Handbook,
@@ -266,10 +265,17 @@ fn fields_of(wanted: &Wanted, (window_from, window_to): (Instant, Instant)) -> J
 
 impl Search {
     /// The windows that cost least, cheapest first, each with what the weather does not forbid. Outside any transaction.
-    fn windows(self, kept: &StandingRounds) -> (Vec<Offer>, Wanted, Tz) {
+    fn windows(mut self, kept: &StandingRounds) -> Result<(Vec<Offer>, Wanted, Tz), ApiError> {
+        if let Some(detail) = &self.detail {
+            detail.tell_work(&self.handbook, &asked_of(&self.wanted).days(), &mut self.new);
+        }
+        if !self.new.visit.work_min.is_finite() {
+            return self.without_length();
+        }
         let standing = match self.ready {
             Ok(standing) => standing,
-            Err(gathered) => {
+            Err(mut gathered) => {
+                gathered.tell_work(&self.handbook);
                 let standing = Arc::new(Standing::new(gathered.problem));
                 if self.basis.without.is_none() {
                     kept.keep(self.shop, self.basis, standing.clone());
@@ -289,7 +295,19 @@ impl Search {
             });
         }
         offers.truncate(most);
-        (offers, self.wanted, self.zone)
+        Ok((offers, self.wanted, self.zone))
+    }
+
+    /// What nobody knows the length of is offered no window. Who asks for it can ask for something else; a job that is
+    /// booked is what it is.
+    fn without_length(self) -> Result<(Vec<Offer>, Wanted, Tz), ApiError> {
+        match self.wanted.instead_of {
+            Some(_) => Ok((Vec::new(), self.wanted, self.zone)),
+            None => {
+                let why = self.refused.unwrap_or_else(|| "nobody knows how long this work takes".into());
+                Err(ApiError::field("/package", "not_possible", why))
+            }
+        }
     }
 }
 

@@ -83,20 +83,21 @@ fn unchanged(outcome: &Outcome, jobs: &BTreeMap<Id, Job>) -> Result<(), ApiError
     }
 }
 
-/// Nobody was given a place in these days that the search did not know of: an offer that is held, or a job.
+/// In these days all that has a place has the one that the search knew of: offers that are held, and jobs.
 fn none_since(db: &mut Db<'_>, plan: &RoundPlan, outcome: &Outcome, zone: Tz) -> Result<(), ApiError> {
     let days = plan.ask.0.days();
     let (Some(&first), Some(&last)) = (days.first(), days.last()) else { return Ok(()) };
     let (from, to) = span(first, last, zone);
-    let seen = outcome.seen();
+    let stood = outcome.stood.iter().map(|stood| (stood.id, (stood.van, stood.start_at)));
+    let known: BTreeMap<Id, (Option<Id>, Option<Instant>)> = stood.collect();
     let mut held = held_offers::live(db)?;
     held.retain(|held| from <= held.fields.start_at && held.fields.start_at < to);
-    if let Some(held) = held.iter().find(|held| !seen.contains(&held.id)) {
+    if let Some(held) = held.iter().find(|held| !known.contains_key(&held.id)) {
         return Err(outdated(format!("the offer {} was held", held.id)));
     }
     let mut placed = jobs::of_day(db, from, to)?;
     placed.retain(|job| job.start_at.is_some() && JobStatus::OPEN.contains(&job.status.0));
-    match placed.iter().find(|job| !seen.contains(&job.id)) {
+    match placed.iter().find(|job| known.get(&job.id) != Some(&(job.van, job.start_at))) {
         None => Ok(()),
         Some(job) => Err(outdated(format!("job {} was given a place", job.id))),
     }

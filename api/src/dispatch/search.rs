@@ -1,14 +1,16 @@
 //! A search for rounds beside the requests: it has few threads of its own, tells how far it is, and ends when told.
 
-use super::gather::Gathered;
-use super::happened;
+use super::gather::{Gathered, stays};
+use super::{happened, hours};
 use crate::clock::Stopwatch;
 use crate::db::round_asks::RoundsAsk;
 use crate::db::round_plans::{Outcome, SearchProgress};
 use crate::error::ApiError;
 use base64::Engine;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
-use domain::dispatch::planning::{Replan, RoundsPlan, plan_rounds, points, replan_rounds};
+use domain::dispatch::planning::{
+    Replan, Request, RoundsPlan, RoundsProblem, plan_rounds, points, replan_rounds,
+};
 use domain::dispatch::search::Watch;
 use domain::handbook::Handbook;
 use sha2::{Digest, Sha256};
@@ -44,22 +46,33 @@ impl Watched {
     }
 }
 
-/// Counts iterations; time is only around them.
+/// Share of the time in which the visits may be looked at before the search begins.
+const MOST_LOOKING: f64 = 0.5;
+/// The search is hurried when so much more of the time is spent than of the iterations.
+const BEHIND: f64 = 0.05;
+
+/// Counts iterations, so that the rounds follow from these alone. Only where the time does not suffice for them does it
+/// count, too: the search then cools down by the clock, as one that is cut off while it is hot has found nothing good.
 struct Budget<'a> {
     iterations: u64,
     watch: Stopwatch,
+    /// When it was asked first: from then on iterations and time are compared.
+    begun_ms: Option<f64>,
     longest_ms: f64,
     watched: &'a Watched,
-    out_of_time: bool,
+    hurried: bool,
 }
 
 impl Watch for Budget<'_> {
     fn spent(&mut self, iterations: u64) -> Option<f64> {
-        let spent = iterations as f64 / self.iterations as f64;
+        let now_ms = self.watch.ms();
+        let begun_ms = *self.begun_ms.get_or_insert(now_ms);
+        let work = iterations as f64 / self.iterations as f64;
+        let time = (now_ms - begun_ms) / (self.longest_ms - begun_ms).max(1.0);
+        self.hurried |= work < 1.0 && (time > work + BEHIND || time >= 1.0);
+        let spent = if self.hurried { work.max(time) } else { work };
         self.watched.tell(|progress| (progress.iterations, progress.spent) = (iterations, spent.min(1.0)));
-        self.out_of_time |= self.watch.ms() >= self.longest_ms;
-        let ends = self.out_of_time || iterations >= self.iterations || self.watched.is_stopped();
-        (!ends).then_some(spent)
+        (spent < 1.0 && !self.watched.is_stopped()).then_some(spent)
     }
 
     fn improved(&mut self, _: u64, cost: i64) {
@@ -80,22 +93,24 @@ pub fn search(
     ask: &RoundsAsk,
     watched: &Watched,
 ) -> Result<Found, ApiError> {
+    let watch = Stopwatch::start();
+    let longest_ms = f64::from(ask.seconds) * 1000.0;
     happened::apply(&mut gathered, &ask.happened);
     // Nobody wants the rest of what was stopped.
-    for detail in gathered.details.iter().take_while(|_| !watched.is_stopped()) {
-        if let Some(request) = gathered.problem.requests.get_mut(detail.nth) {
-            detail.tell(handbook, &gathered.problem.days, request);
-        }
-    }
+    let goes_on = || !watched.is_stopped() && watch.ms() < MOST_LOOKING * longest_ms;
+    let told = hours::tell(handbook, &gathered.details, &mut gathered.problem, goes_on);
     happened::lengthen(&mut gathered, &ask.happened);
-    let Gathered { problem, mut notes, jobs, .. } = gathered;
+    let Gathered { problem, mut notes, jobs, stood, .. } = gathered;
+    notes.extend(told);
+    notes.extend(of_unknown_length(&problem));
     let fingerprint = URL_SAFE_NO_PAD.encode(Sha256::digest(serde_json::to_vec(&problem)?));
     let mut budget = Budget {
         iterations: u64::from(ask.iterations),
-        watch: Stopwatch::start(),
-        longest_ms: f64::from(ask.seconds) * 1000.0,
+        watch,
+        begun_ms: None,
+        longest_ms,
         watched,
-        out_of_time: false,
+        hurried: false,
     };
     let (seed, stands) = (u64::from(ask.seed), problem.requests.iter().any(|one| one.published.is_some()));
     let found = if stands {
@@ -103,9 +118,10 @@ pub fn search(
     } else {
         Replan { plan: plan_rounds(&problem, seed, &mut budget), changes: Vec::new() }
     };
-    if budget.out_of_time {
+    if budget.hurried {
         notes.push(format!(
-            "The time ended after {} of {} iterations: another run may find other rounds.",
+            "The time was short, so the search was hurried: it made {} of {} iterations, and another run may find \
+             other rounds.",
             found.plan.iterations, ask.iterations
         ));
     }
@@ -113,7 +129,18 @@ pub fn search(
     watched.tell(|progress| {
         *progress = SearchProgress { iterations: plan.iterations, spent: 1.0, cost: Some(plan.cost.total) };
     });
-    Ok(Found { outcome: Outcome { plan, changes: found.changes, notes, jobs }, fingerprint })
+    Ok(Found { outcome: Outcome { plan, changes: found.changes, notes, jobs, stood }, fingerprint })
+}
+
+/// What stays has its place though nobody knows how long it takes.
+fn of_unknown_length(problem: &RoundsProblem) -> impl Iterator<Item = String> {
+    let unknown = |request: &&Request| {
+        stays(request) && !request.visit.work_min.is_finite() && request.crew_min.is_empty()
+    };
+    problem.requests.iter().filter(unknown).map(|request| {
+        let job = &request.visit.job;
+        format!("{job}: nobody knows how long its work takes; it stays as if it took no time.")
+    })
 }
 
 /// Where customers live is told by their own rows.

@@ -208,8 +208,8 @@ pub struct AssignedJob {
     pub conflicts: Vec<Conflict>,
 }
 
-/// Says which van goes, when and with whom: the manual move. Answers with every rule this breaks on its day, a promise
-/// among them; it is stored all the same.
+/// Says which van goes, when and with whom: the manual move. Answers with every rule this breaks on its day, a promise or
+/// the window among them; it is stored all the same. A search leaves a visit that was put out of its window where it is.
 #[utoipa::path(
     tag = "jobs",
     params(("id" = Id, Path)),
@@ -231,7 +231,7 @@ pub async fn assign_job(
             roll_ups::keep(db, &handbook, &[key.0], |db| {
                 let before = open_job(db, key.0)?;
                 seen.allows(before.rev)?;
-                assignable(db, &before, &body.0)?;
+                assignable(db, &body.0)?;
                 unless_stale(jobs::assign(db, key.0, before.rev, &body.0)?)?;
                 changed(db, key.0)
             })
@@ -397,12 +397,9 @@ fn reworkable(db: &mut Db<'_>, fields: &JobFields) -> Result<(), ApiError> {
     }
 }
 
-/// Van and technicians exist and work, and the start lies in the window.
-fn assignable(db: &mut Db<'_>, job: &Job, to: &Assignment) -> Result<(), ApiError> {
+/// Van and technicians exist and work.
+fn assignable(db: &mut Db<'_>, to: &Assignment) -> Result<(), ApiError> {
     let mut found = Checker::default();
-    if to.start_at.is_some_and(|start| start < job.fields.window_from || start > job.fields.window_to) {
-        found.refuse("start_at", "out_of_range", "must lie in the window of the job");
-    }
     if let Some(van) = to.van
         && vans::find(db, van)?.is_none_or(|van| van.fields.retired_at.is_some())
     {

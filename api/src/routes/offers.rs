@@ -204,7 +204,8 @@ impl HeldOfferView {
 
 /// The windows in which a new job costs the rounds least, over the next days. Nothing is stored: hold one to keep it.
 ///
-/// Visits that are assigned keep their vans and people; held offers count as taken. Partner apps get the windows only.
+/// Visits that are assigned keep their vans and people; held offers count as taken. Partner apps get the windows only. A
+/// package that is not for the vehicle, so that nobody knows how long it takes, is refused.
 #[utoipa::path(
     tag = "offers",
     request_body(content = OfferAsk, example = json!({

@@ -2,8 +2,8 @@
 
 use super::{Answer, Shared, jobs::going_on, jobs::running, jobs::visible, listed, ok, unless_stale};
 use crate::auth::Caller;
-use crate::conventions::tags::digest;
 use crate::check::{Check, Checker};
+use crate::conventions::tags::digest;
 use crate::db::Db;
 use crate::db::acknowledgements::{self, Acknowledgement};
 use crate::db::jobs::{self, JobStatus};

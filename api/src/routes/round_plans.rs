@@ -75,7 +75,7 @@ pub struct FoundRounds {
     pub conflicts: Vec<Conflict>,
     /// What of the input could not be used, what was left out or taken more roughly.
     pub notes: Vec<String>,
-    /// What people call the jobs, vans and people in it, by id.
+    /// What people call the jobs, vehicles, vans and people in it, by id.
     pub names: BTreeMap<String, String>,
 }
 
@@ -324,8 +324,8 @@ fn known(outcome: &Outcome, frozen: &[Id]) -> Result<BTreeSet<Id>, ApiError> {
 
 /// What was found, in the names that people use.
 fn found(db: &mut Db<'_>, outcome: Outcome) -> Result<FoundRounds, ApiError> {
-    let ids: Vec<Id> = outcome.seen().into_iter().collect();
-    let Outcome { plan, mut changes, notes, jobs: _ } = outcome;
+    let ids: Vec<Id> = outcome.named().into_iter().collect();
+    let Outcome { plan, mut changes, notes, .. } = outcome;
     let names = names(db, &ids)?;
     let name = |conflicts: &mut Vec<Conflict>| {
         conflicts.iter_mut().for_each(|conflict| conflict.text = spoken(&conflict.text, &names));
@@ -338,7 +338,7 @@ fn found(db: &mut Db<'_>, outcome: Outcome) -> Result<FoundRounds, ApiError> {
     Ok(FoundRounds { rounds: plan.rounds, unserved, cost: plan.cost, changes, conflicts, notes, names })
 }
 
-/// What people call the jobs, and all vans and people.
+/// What people call the jobs and their vehicles, and all vans and people.
 fn names(db: &mut Db<'_>, ids: &[Id]) -> Result<BTreeMap<String, String>, ApiError> {
     let rows = jobs::among(db, ids)?;
     let of: Vec<Id> = rows.iter().map(|job| job.fields.vehicle).collect();
@@ -351,6 +351,7 @@ fn names(db: &mut Db<'_>, ids: &[Id]) -> Result<BTreeMap<String, String>, ApiErr
             (job.id.to_string(), format!("{} for {label}", job.fields.package))
         })
         .collect();
+    names.extend(labels.into_iter().map(|(vehicle, label)| (vehicle.to_string(), label)));
     names.extend(
         vans::list(db, None, crate::day::ALL)?.into_iter().map(|v| (v.id.to_string(), v.fields.name)),
     );

@@ -7,7 +7,7 @@ use crate::check::{Check, Checker};
 use crate::day::{self, Day, Draft};
 use crate::db::kinds::Id;
 use crate::db::{round_plans, shops};
-use crate::dispatch::chart;
+use crate::dispatch::chart::{self, Breaks};
 use crate::dispatch::forms::{self as drawn, Form};
 use crate::error::ApiError;
 use crate::extract::Query;
@@ -16,7 +16,7 @@ use crate::plan_input::zone_of;
 use actix_web::{HttpRequest, HttpResponse, get};
 use chrono::NaiveDate;
 use chrono_tz::Tz;
-use domain::dispatch::planning::RoundsPlan;
+use domain::dispatch::planning::{Rest, RoundsPlan};
 use domain::dispatch::{Conflict, Round, day_svg, rounds};
 use domain::handbook::Handbook;
 use serde::{Deserialize, Serialize};
@@ -55,14 +55,17 @@ struct Seen {
     zone: Tz,
     handbook: Arc<Handbook>,
     draft: Option<RoundsPlan>,
+    /// The shop's name, and the break that it wants.
     shop: String,
+    rest: Rest,
 }
 
 /// The rounds of a day as assigned: order, travel, times and water of each van, and all conflicts. A technician sees
 /// the rounds they are on, and the conflicts of their own jobs.
 ///
 /// Also as a map (`application/geo+json`, RFC 7946), as a calendar (`text/calendar`, RFC 5545) and as a picture of the
-/// day (`image/svg+xml`: a time chart that reads in black and white).
+/// day (`image/svg+xml`: a time chart that reads in black and white). The picture shows the shop's break where rounds in
+/// force have time for it.
 #[utoipa::path(
     tag = "rounds",
     params(RoundsQuery),
@@ -102,9 +105,9 @@ async fn read(app: &App, caller: &Caller, query: RoundsQuery) -> Result<Seen, Ap
             jobs: outcome.jobs.iter().map(|(job, _)| *job).collect(),
         });
         let day = day::read_with(db, &handbook, query.date, draft.as_ref())?;
-        let shop = shops::find(db)?.ok_or(ApiError::NotFound)?.fields.name;
-        let zone = zone_of(db, None)?;
-        Ok(Seen { day, zone, handbook, draft: outcome.map(|outcome| outcome.plan), shop })
+        let shop = shops::find(db)?.ok_or(ApiError::NotFound)?.fields;
+        let (zone, rest) = (zone_of(db, None)?, shop.settings.0.rounds.rest);
+        Ok(Seen { day, zone, handbook, draft: outcome.map(|outcome| outcome.plan), shop: shop.name, rest })
     })
     .await
 }
@@ -125,7 +128,7 @@ impl Told {
 }
 
 fn told(seen: Seen, own: Option<&str>, form: Form) -> Told {
-    let Seen { day, zone, handbook, draft, shop } = seen;
+    let Seen { day, zone, handbook, draft, shop, rest } = seen;
     let day = day.complete(&handbook);
     let mut rounds = rounds(&day.problem);
     rounds.retain(|round| own.is_none_or(|own| round.technicians.iter().any(|id| id == own)));
@@ -140,7 +143,8 @@ fn told(seen: Seen, own: Option<&str>, form: Form) -> Told {
         Form::Map => Told::Text("application/geo+json", drawn::map(&day, &rounds).to_string()),
         Form::Calendar => Told::Text("text/calendar", drawn::calendar(&day, &rounds, (&shop, zone))),
         Form::Picture => {
-            let tracks = chart::tracks(&day, &rounds, draft.as_ref(), (&handbook, zone));
+            let breaks = draft.as_ref().map_or(Breaks::Usual(rest), Breaks::Planned);
+            let tracks = chart::tracks(&day, &rounds, &breaks, (&handbook, zone));
             let title = format!("Rounds of {}", on.format("%A %d %B %Y"));
             Told::Text("image/svg+xml", day_svg(&title, on, &tracks))
         }

@@ -3,7 +3,9 @@
 //! The service is sent a POST of `{"places": [{"latitude": 48.2, "longitude": 16.4}, …]}`, in the order of longitudes and
 //! without names, and answers `{"minutes": [[…], …], "km": [[…], …]}`: a row for each place and in it a value for each place,
 //! minutes and kilometres from the row's to the column's. What is wrong with it is the task's error, with the place, and
-//! the matrix stays as it was. What it does not know yet is reckoned from coordinates meanwhile.
+//! the matrix stays as it was. What it does not know yet is reckoned from coordinates meanwhile. All pairs are asked for each
+//! time: a service of this shape has no other question. Without an address nobody is asked, and the matrix stays, whoever
+//! it came from, until the shop puts another in its place or deletes it.
 
 use super::refresh_weather::misread;
 use super::{Failure, Outcome};
@@ -26,7 +28,7 @@ use serde::{Deserialize, Serialize};
 const AHEAD: Days = Days::new(15);
 /// After this the ways are asked for anew although all are known (assumption: roadworks last for weeks).
 const GOOD_FOR: TimeDelta = TimeDelta::days(7);
-/// More places are not asked for: the nearest days have theirs (assumption: as many as common matrix services take).
+/// More places are not asked for: the next visits have theirs (assumption: as many as common matrix services take).
 const MOST: usize = 300;
 /// 300 places have 180,000 values.
 const LONGEST: u64 = 4_194_304;
@@ -96,8 +98,8 @@ fn wanted(db: &mut Db<'_>) -> Result<Option<Wanted>, ApiError> {
     Ok((!is_good && points.len() > 1).then_some(Wanted { url, points, before }))
 }
 
-/// Where vans stand, and where customers of these days are, each once, in the order of longitudes: nobody is told who comes
-/// after whom.
+/// Where vans stand and fill up, and where customers of these days are, each once, in the order of longitudes: nobody is
+/// told who comes after whom.
 fn points(db: &mut Db<'_>, shop: &Shop) -> Result<Vec<Point>, ApiError> {
     let zone = zone_of_shop(shop)?;
     let today = db.now.local(zone).date();
@@ -105,8 +107,9 @@ fn points(db: &mut Db<'_>, shop: &Shop) -> Result<Vec<Point>, ApiError> {
         Instant::from_utc(civil::resolve(on.and_time(NaiveTime::MIN), zone).naive_utc())
     };
     let last = today.checked_add_days(AHEAD).unwrap_or(today);
-    let of_days: Vec<Id> =
-        jobs::for_rounds(db, midnight(today), midnight(last))?.iter().map(|job| job.customer).collect();
+    let mut visits = jobs::for_rounds(db, midnight(today), midnight(last))?;
+    visits.sort_by_key(|job| (job.start_at.unwrap_or(job.fields.window_from), job.id));
+    let of_days: Vec<Id> = visits.iter().map(|job| job.customer).collect();
     let customers = customers::those(db, &of_days)?;
     let site = |id: &Id| {
         let site = &customers.iter().find(|customer| customer.id == *id)?.fields.site.0;
@@ -114,8 +117,12 @@ fn points(db: &mut Db<'_>, shop: &Shop) -> Result<Vec<Point>, ApiError> {
     };
     let vans = vans::list(db, None, ALL)?.into_iter().filter(|van| van.fields.retired_at.is_none());
     let homes = vans.filter_map(|van| van.fields.home.map(|home| home.0));
+    let settings = &shop.fields.settings.0;
+    let refills = settings.rounds.refill_places.iter();
+    let refills = refills.map(|there| Point { latitude: there.latitude, longitude: there.longitude });
+    let own = settings.base.into_iter().chain(homes).chain(refills);
     let mut found: Vec<Point> = Vec::new();
-    for point in shop.fields.settings.0.base.into_iter().chain(homes).chain(of_days.iter().filter_map(site)) {
+    for point in own.chain(of_days.iter().filter_map(site)) {
         if found.len() < MOST && !found.iter().any(|known| globe(*known).is_same(&globe(point))) {
             found.push(point);
         }

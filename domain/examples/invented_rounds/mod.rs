@@ -64,7 +64,7 @@ fn clock(hour: u32) -> NaiveTime {
 fn technician(nth: usize, vans: usize, days: &[NaiveDate]) -> RosteredTechnician {
     let skills: &[&str] =
         if nth.is_multiple_of(3) { &["wash", "decon", "polish"] } else { &["wash", "decon"] };
-    let hours = HourRange { from: clock(7 + (nth % 2) as u32), to: clock(16 + (nth % 2) as u32) };
+    let at_work = HourRange { from: clock(7 + (nth % 2) as u32), to: clock(16 + (nth % 2) as u32) };
     let works = |(day, _): &(usize, &NaiveDate)| (day + nth) % 7 < 5;
     RosteredTechnician {
         technician: Technician {
@@ -72,10 +72,15 @@ fn technician(nth: usize, vans: usize, days: &[NaiveDate]) -> RosteredTechnician
             name: format!("T{nth}"),
             skills: skills.iter().map(|skill| skill.to_string()).collect(),
             trainee: false,
-            hours: None,
+            hours: Vec::new(),
         },
         usual_van: Some(format!("V{}", nth % vans)),
-        roster: days.iter().enumerate().filter(works).map(|(_, &on)| RosterDay { on, hours }).collect(),
+        roster: days
+            .iter()
+            .enumerate()
+            .filter(works)
+            .map(|(_, &on)| RosterDay { on, hours: vec![at_work] })
+            .collect(),
     }
 }
 
@@ -85,13 +90,13 @@ fn van(nth: usize, chance: &mut Chance) -> RosteredVan {
             id: format!("V{nth}"),
             seats: 2,
             tank_l: 300.0 + chance.below(3) as f64 * 100.0,
-            refill: Some(Refill { place: Place::Plane { x_km: 0.0, y_km: 0.0 }, minutes: 15.0 }),
+            home: chance.percent(30).then(|| chance.place()),
+            refills: vec![Refill { place: Place::Plane { x_km: 0.0, y_km: 0.0 }, minutes: 15.0 }],
             equipment: vec!["pressure_washer".into()],
             battery_kwh: 10.0,
             generator: nth.is_multiple_of(2),
             stock_ml: [("iron_remover".to_owned(), 2000.0)].into(),
         },
-        home: chance.percent(30).then(|| chance.place()),
         out_on: Vec::new(),
     }
 }
@@ -121,6 +126,7 @@ fn request(nth: usize, days: &[NaiveDate], chance: &mut Chance) -> Request {
         work_spans: slower,
         barred: Vec::new(),
         closed_starts: Vec::new(),
+        linked_days: Vec::new(),
         published: None,
     }
 }
@@ -147,6 +153,7 @@ fn visit(nth: usize, chance: &mut Chance, from: NaiveDateTime, to: NaiveDateTime
         equipment: Vec::new(),
         site: Site::default(),
         notices: Vec::new(),
+        partners: Vec::new(),
     }
 }
 

@@ -145,6 +145,7 @@ impl Instance {
     fn shift(&self, van: &Van, class: u32) -> Shift {
         let depot = (self.rows.len() - 1) as u32;
         let (opens_s, closes_s) = (tenths(self.rows[0].ready), tenths(self.rows[0].due));
+        let refill = self.refills.then_some(RefillStop { node: depot, length_s: 0, cost: 0 });
         Shift {
             start: depot,
             end: depot,
@@ -153,7 +154,7 @@ impl Instance {
             last_s: closes_s,
             capacity: vec![van.capacity],
             tank: van.capacity,
-            refill: self.refills.then_some(RefillStop { node: depot, length_s: 0, cost: 0 }),
+            refills: refill.into_iter().collect(),
             class,
             ..Shift::default()
         }

@@ -1,8 +1,8 @@
 //! Every reason why a day as assigned cannot hold, with its numbers.
 
-use super::problem::{Van, Visit, usable};
+use super::problem::{NoticeOf, Van, Visit, usable};
 use super::rounds::{Round, Stop, rounds, visits_of};
-use super::{DayProblem, materials, people, place_rules, time};
+use super::{DayProblem, Place, links, materials, people, place_rules, time};
 use crate::figure::Figure;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -60,7 +60,9 @@ pub enum ConflictCode {
     WaterRestriction,
     /// A notice of the planner about weather or heat.
     Weather,
-    /// Another visit that it goes with is not served.
+    /// The planner says that the work cannot be done as it was ordered, whatever the hour.
+    WorkBlocked,
+    /// Another visit that it goes with has no place, or one that does not go with its own.
     Linked,
     /// It could be served alone, but not beside what is worth more, or at a higher cost than that of leaving it out.
     NoRoom,
@@ -78,10 +80,11 @@ pub fn conflicts(day: &DayProblem) -> Vec<Conflict> {
     let rounds = rounds(day);
     let placed: Vec<Placed> = rounds.iter().flat_map(|round| place(day, round)).collect();
     let mut found = assignment(day);
-    found.extend(day.visits.iter().flat_map(|v| time::window(v).into_iter().chain(weather(v))));
+    found.extend(day.visits.iter().flat_map(|v| time::window(v).into_iter().chain(noticed(v))));
     found.extend(day.visits.iter().flat_map(|v| people::abilities(day, v)));
     found.extend(placed.iter().flat_map(|p| time::of(day, p).into_iter().chain(place_rules::of(p))));
     found.extend(time::overlaps(day, &placed));
+    found.extend(links::of(day));
     found.extend(rounds.iter().filter_map(|r| people::seats(day, r)));
     found.extend(rounds.iter().flat_map(|r| time::way_home(day, r)));
     for van in &day.vans {
@@ -123,17 +126,21 @@ fn assignment(day: &DayProblem) -> Vec<Conflict> {
             say(ConflictCode::UnknownTechnician, format!("there is no technician {id}."));
         }
     }
-    found.extend(day.visits.iter().flat_map(|visit| unusable(day, visit)));
+    for visit in &day.visits {
+        let van = visit.van.as_ref().and_then(|id| day.van(id));
+        found.extend(unusable(visit, van.map_or(day.depot, |van| day.base_of(van))));
+    }
     found.extend(duplicates(day));
     found
 }
 
-fn unusable(day: &DayProblem, visit: &Visit) -> Vec<Conflict> {
+/// Numbers that cannot be, and a way from the base that nobody can reckon.
+fn unusable(visit: &Visit, base: Place) -> Vec<Conflict> {
     let numbers = bad_numbers(visit).into_iter();
     let mut texts: Vec<String> =
         numbers.map(|(name, value)| format!("{name} is {value} and was taken as nothing.")).collect();
-    if !visit.place.is_sound() || !day.depot.is_sound() || !comparable(day, visit) {
-        texts.push("its place or the depot's cannot be used, so travel counts as none.".into());
+    if !visit.place.is_sound() || !base.is_sound() || !comparable(&base, &visit.place) {
+        texts.push("its place or its van's base cannot be used, so travel counts as none.".into());
     }
     let say = |text| Conflict::of(ConflictCode::BadNumber, visit, text, Vec::new());
     texts.into_iter().map(say).collect()
@@ -145,6 +152,7 @@ pub(super) fn at_any_hour(day: &DayProblem, van: &Van, visit: &Visit) -> Vec<Con
     let (at, tank_l) = (visit.window_from, usable(van.tank_l));
     let stop = Stop {
         job: Some(visit.job.clone()),
+        place: visit.place,
         travel_km: 0.0,
         travel_min: 0.0,
         arrives_at: at,
@@ -155,7 +163,7 @@ pub(super) fn at_any_hour(day: &DayProblem, van: &Van, visit: &Visit) -> Vec<Con
         tank_after_l: tank_l,
     };
     let placed = Placed { visit, van, stop: &stop };
-    let mut found = unusable(day, visit);
+    let mut found = unusable(visit, day.base_of(van));
     found.extend(people::abilities(day, visit));
     found.extend(materials::of(day, van, &[&placed]));
     found.extend(place_rules::water(&placed));
@@ -171,8 +179,9 @@ fn bad_numbers(visit: &Visit) -> Vec<(&'static str, f64)> {
     numbers
 }
 
-fn comparable(day: &DayProblem, visit: &Visit) -> bool {
-    std::mem::discriminant(&day.depot) == std::mem::discriminant(&visit.place)
+/// Both on the globe, or both on the plane.
+fn comparable(one: &Place, other: &Place) -> bool {
+    std::mem::discriminant(one) == std::mem::discriminant(other)
 }
 
 fn duplicates(day: &DayProblem) -> Vec<Conflict> {
@@ -194,9 +203,15 @@ fn duplicates(day: &DayProblem) -> Vec<Conflict> {
         .collect()
 }
 
-fn weather(visit: &Visit) -> Vec<Conflict> {
+fn noticed(visit: &Visit) -> Vec<Conflict> {
     let notices = visit.notices.iter();
     notices
-        .map(|n| Conflict::of(ConflictCode::Weather, visit, format!("{} ({})", n.text, n.rule), Vec::new()))
+        .map(|notice| {
+            let code = match notice.of {
+                NoticeOf::Hour => ConflictCode::Weather,
+                NoticeOf::Work => ConflictCode::WorkBlocked,
+            };
+            Conflict::of(code, visit, format!("{} ({})", notice.text, notice.rule), Vec::new())
+        })
         .collect()
 }

@@ -18,9 +18,9 @@ pub(super) fn of(day: &DayProblem, van: &Van, visits: &[&Placed]) -> Vec<Conflic
 fn tank(day: &DayProblem, placed: &Placed) -> Option<Conflict> {
     let Placed { visit, van, stop } = placed;
     let (need, reserve) = (visit.tank_need_l(), day.reserve_l(van));
-    let left = (stop.tank_before_l - reserve).max(0.0);
-    (need > left).then(|| {
-        let refill = if van.refill.is_some() { "a full tank would not do" } else { "it can refill nowhere" };
+    (day.short_l(van, visit, stop.tank_before_l) > 0.0).then(|| {
+        let nowhere = van.places_to_refill().next().is_none();
+        let refill = if nowhere { "it can refill nowhere" } else { "a full tank would not do" };
         let text = format!(
             "needs {need:.0} l; van {} arrives with {:.0} l, keeps {reserve:.0} l in reserve, and {refill}.",
             van.id, stop.tank_before_l

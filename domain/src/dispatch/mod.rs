@@ -5,12 +5,14 @@
 //! judged by the same [`conflicts`].
 
 mod conflict;
+mod links;
 mod materials;
 mod people;
 mod picture;
 mod place_rules;
 pub mod planning;
 mod problem;
+mod refills;
 mod rounds;
 pub mod search;
 mod steps;
@@ -21,7 +23,10 @@ mod ways;
 use conflict::at_any_hour;
 pub use conflict::{Conflict, ConflictCode, conflicts};
 pub use picture::{DaySpan, DaySpanKind, DayTrack, day_svg};
-pub use problem::{DayProblem, Margins, PromisedWindow, Refill, Technician, Van, Visit, VisitNotice};
+pub use problem::{
+    DayProblem, Margins, NoticeOf, Partner, PartnerKind, PromisedWindow, Refill, Technician, Van, Visit,
+    VisitNotice,
+};
 pub use rounds::{Round, Stop, rounds};
 pub use steps::VisitStep;
 pub use travel::{Place, Travel};

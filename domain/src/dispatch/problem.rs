@@ -1,6 +1,5 @@
 //! A day of a shop as dispatch sees it. All times are local wall-clock times of the shop.
 
-use super::ways::{sound, way};
 use super::{Place, Travel, TravelMatrix, VisitStep};
 use crate::handbook::Handbook;
 use crate::site::{HourRange, Site};
@@ -13,7 +12,7 @@ use utoipa::ToSchema;
 #[serde(deny_unknown_fields)]
 pub struct DayProblem {
     pub on: NaiveDate,
-    /// Where vans start and end.
+    /// Where vans start and end unless they have a home of their own.
     pub depot: Place,
     #[serde(default)]
     pub travel: Travel,
@@ -67,9 +66,9 @@ pub struct Technician {
     pub skills: Vec<String>,
     #[serde(default)]
     pub trainee: bool,
-    /// Hours on this day; absent on a day off.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub hours: Option<HourRange>,
+    /// Spans of work on this day, ascending and apart; none on a day off.
+    #[serde(default)]
+    pub hours: Vec<HourRange>,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
@@ -81,9 +80,12 @@ pub struct Van {
     /// Usable water, litres; full in the morning.
     #[schema(minimum = 0.0, maximum = 10000.0)]
     pub tank_l: f64,
-    /// Where it can fill up on the way; absent: nowhere.
+    /// Where it stands in the morning and in the evening, if not at the depot.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub refill: Option<Refill>,
+    pub home: Option<Place>,
+    /// Where it can fill up on the way; none: nowhere.
+    #[serde(default)]
+    pub refills: Vec<Refill>,
     /// Ids in the handbook's `equipment` table, with `platform` for a work platform.
     #[serde(default)]
     pub equipment: Vec<String>,
@@ -154,6 +156,38 @@ pub struct Visit {
     /// What the planner says about weather and heat at this time.
     #[serde(default)]
     pub notices: Vec<VisitNotice>,
+    /// Visits of other jobs that it has to do with, as they stand.
+    #[serde(default)]
+    pub partners: Vec<Partner>,
+}
+
+/// A visit of another job, on this day or another one.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Partner {
+    pub kind: PartnerKind,
+    pub job: String,
+    /// Absent: it stands nowhere yet.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub start: Option<NaiveDateTime>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub van: Option<String>,
+    #[serde(default)]
+    pub technicians: Vec<String>,
+}
+
+/// What a visit has to do with its partner.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(tag = "kind", rename_all = "snake_case", deny_unknown_fields)]
+pub enum PartnerKind {
+    /// It comes so many days after the partner's.
+    After { least_days: u32, most_days: u32 },
+    /// The partner's comes so many days after it.
+    Before { least_days: u32, most_days: u32 },
+    /// Both begin at the same time, in two vans.
+    Together,
+    /// The same technician is wanted.
+    SamePerson,
 }
 
 /// The work begins and ends in it: a customer counts on that.
@@ -164,24 +198,43 @@ pub struct PromisedWindow {
     pub to: NaiveDateTime,
 }
 
-/// A rule of the planner that speaks against this visit at this time.
+/// A rule of the planner that speaks against this visit.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct VisitNotice {
-    /// Id in the handbook's `rules` table.
+    pub of: NoticeOf,
+    /// Id in the handbook's `rules` or `packages` table.
     pub rule: String,
     pub text: String,
 }
 
+/// What a notice is about.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum NoticeOf {
+    /// Weather and heat at the hour of the visit.
+    Hour,
+    /// The work as it was ordered for this vehicle and place, whatever the hour.
+    Work,
+}
+
 impl DayProblem {
-    /// Kilometres and minutes from one place to another.
-    pub(super) fn way(&self, from: &Place, to: &Place) -> (f64, f64) {
-        way(&self.travel, sound(self.matrix.as_ref()), from, to)
+    /// Where a van stands in the morning and in the evening.
+    pub fn base_of(&self, van: &Van) -> Place {
+        van.home.unwrap_or(self.depot)
     }
 
     /// Litres of a van's tank that are not planned away.
     pub(super) fn reserve_l(&self, van: &Van) -> f64 {
         usable(van.tank_l) * usable(self.margins.tank_reserve_share).min(1.0)
+    }
+
+    /// Litres that a visit lacks where its van comes with so many.
+    pub(super) fn short_l(&self, van: &Van, visit: &Visit, tank_l: f64) -> f64 {
+        /// Less than that comes of reckoning with fractions.
+        const NOTHING_L: f64 = 1e-6;
+        let short = visit.tank_need_l() - (tank_l - self.reserve_l(van)).max(0.0);
+        if short > NOTHING_L { short } else { 0.0 }
     }
 
     pub(super) fn van(&self, id: &str) -> Option<&Van> {
@@ -193,7 +246,22 @@ impl DayProblem {
     }
 }
 
+/// From the first of two times to the second.
+pub(super) type Span = (NaiveDateTime, NaiveDateTime);
+
+impl Technician {
+    /// When they are at work on a day.
+    pub(super) fn spans(&self, on: NaiveDate) -> impl Iterator<Item = Span> {
+        self.hours.iter().map(move |hours| (on.and_time(hours.from), on.and_time(hours.to)))
+    }
+}
+
 impl Van {
+    /// Where it can fill up; a place that nobody knows is none.
+    pub(super) fn places_to_refill(&self) -> impl Iterator<Item = &Refill> {
+        self.refills.iter().filter(|refill| refill.place.is_sound())
+    }
+
     pub(super) fn has(&self, equipment: &str) -> bool {
         self.equipment.iter().any(|e| e == equipment)
     }

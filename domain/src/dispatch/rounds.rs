@@ -1,18 +1,20 @@
 //! The day of each van in order and time: travel, waiting, work, refills.
 
 use super::problem::{Refill, Van, Visit, usable};
+use super::refills::refills;
+use super::ways::Ways;
 use super::{DayProblem, Place};
 use chrono::{NaiveDateTime, TimeDelta};
-use serde::{Deserialize, Serialize};
+use serde::Serialize;
 use utoipa::ToSchema;
 
 /// One van's day.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
 pub struct Round {
     pub van: String,
     pub technicians: Vec<String>,
     pub departs_at: NaiveDateTime,
-    /// Back at the depot.
+    /// Back at the depot, or at the van's own home.
     pub returns_at: NaiveDateTime,
     pub travel_km: f64,
     pub travel_min: f64,
@@ -22,10 +24,13 @@ pub struct Round {
 }
 
 /// A visit, or a refill where `job` is absent.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
 pub struct Stop {
-    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub job: Option<String>,
+    /// Where it is, for those who draw it.
+    #[serde(skip)]
+    pub place: Place,
     /// The way here.
     pub travel_km: f64,
     pub travel_min: f64,
@@ -41,7 +46,8 @@ pub struct Stop {
 /// The rounds of all vans that have visits, in the order of `vans`. Visits go in the order of their start, or of their
 /// window where no start is set. Nothing is left out because it is late: see [`super::conflicts`].
 pub fn rounds(day: &DayProblem) -> Vec<Round> {
-    day.vans.iter().filter_map(|van| round(day, van)).collect()
+    let ways = Ways::of(day);
+    day.vans.iter().filter_map(|van| round(day, ways, van)).collect()
 }
 
 /// The visits of a van, in the order of the round.
@@ -53,31 +59,24 @@ pub(super) fn visits_of<'a>(day: &'a DayProblem, van: &Van) -> Vec<&'a Visit> {
     visits
 }
 
-fn round(day: &DayProblem, van: &Van) -> Option<Round> {
+fn round(day: &DayProblem, ways: Ways, van: &Van) -> Option<Round> {
     let visits = visits_of(day, van);
-    let first = *visits.first()?;
-    let departs_at = departure(day, first);
-    let mut driver =
-        Driver { day, van, at: day.depot, clock: departs_at, tank_l: usable(van.tank_l), stops: Vec::new() };
-    for visit in &visits {
-        if let Some(refill) = refill_before(day, van, visit, driver.tank_l) {
-            driver.refill(refill);
-        }
-        driver.visit(visit);
-    }
-    let (km, minutes) = driver.way_to(&day.depot);
+    let departs_at = departure(day, ways, van, visits.first()?);
+    let refills = refills(day, ways, van, &visits, departs_at);
+    let stops = drive(day, ways, van, &visits, &refills, departs_at);
+    let last = stops.last()?;
+    let (km, minutes) = ways.between(&last.place, &day.base_of(van));
     let mut technicians: Vec<String> = Vec::new();
     for id in visits.iter().flat_map(|v| &v.technicians) {
         if !technicians.contains(id) {
             technicians.push(id.clone());
         }
     }
-    let stops = driver.stops;
     Some(Round {
         van: van.id.clone(),
         technicians,
         departs_at,
-        returns_at: later(driver.clock, minutes),
+        returns_at: later(last.finishes_at, minutes),
         travel_km: km + stops.iter().map(|s| s.travel_km).sum::<f64>(),
         travel_min: minutes + stops.iter().map(|s| s.travel_min).sum::<f64>(),
         work_min: visits.iter().map(|v| usable(v.work_min)).sum(),
@@ -86,25 +85,64 @@ fn round(day: &DayProblem, van: &Van) -> Option<Round> {
     })
 }
 
-/// In time for the first visit, but not before the whole crew is at work.
-fn departure(day: &DayProblem, first: &Visit) -> NaiveDateTime {
-    let (_, minutes) = day.way(&day.depot, &first.place);
-    let in_time = later(first.wanted_start(), -minutes);
-    let at_work = first.crew(day).filter_map(|t| t.hours).map(|h| day.on.and_time(h.from)).max();
-    at_work.map_or(in_time, |from| in_time.max(from))
+/// In time for the first visit, but not before the whole crew is at work, nor on the way while somebody is off: then they
+/// are there before that begins.
+pub(super) fn departure(day: &DayProblem, ways: Ways, van: &Van, first: &Visit) -> NaiveDateTime {
+    let (_, minutes) = ways.between(&day.base_of(van), &first.place);
+    let start = first.wanted_start();
+    let in_time = later(start, -minutes);
+    let gaps = first.crew(day).flat_map(|t| t.spans(day.on).zip(t.spans(day.on).skip(1)));
+    let off = gaps.map(|(before, after)| (before.1, after.0));
+    let driven_in = off.filter(|(from, to)| in_time < *to && *from < start);
+    let departs = driven_in.map(|(from, _)| later(from, -minutes)).fold(in_time, NaiveDateTime::min);
+    let at_work = first.crew(day).filter_map(|t| t.spans(day.on).next()).map(|(from, _)| from).max();
+    at_work.map_or(departs, |from| departs.max(from))
 }
 
-/// A refill stop, where the tank would go below its reserve and a full tank would not.
-fn refill_before<'a>(day: &DayProblem, van: &'a Van, visit: &Visit, tank_l: f64) -> Option<&'a Refill> {
-    let (need, full) = (visit.tank_need_l(), usable(van.tank_l));
-    let reserve = day.reserve_l(van);
-    let helps = tank_l < full && full - reserve >= need;
-    van.refill.as_ref().filter(|_| need > 0.0 && tank_l - reserve < need && helps)
+/// The stops of a round that fills up on the way to some of its visits.
+pub(super) fn drive(
+    day: &DayProblem,
+    ways: Ways,
+    van: &Van,
+    visits: &[&Visit],
+    refills: &[Option<&Refill>],
+    departs_at: NaiveDateTime,
+) -> Vec<Stop> {
+    let full_l = usable(van.tank_l);
+    let mut driver =
+        Driver { ways, at: day.base_of(van), clock: departs_at, tank_l: full_l, stops: Vec::new() };
+    for (visit, refill) in visits.iter().zip(refills) {
+        if let Some(refill) = refill {
+            driver.refill(refill, full_l);
+        }
+        driver.visit(visit);
+    }
+    driver.stops
+}
+
+/// When a stop is reached, begins and ends.
+#[derive(Clone, Copy)]
+pub(super) struct Times {
+    pub arrives_at: NaiveDateTime,
+    pub starts_at: NaiveDateTime,
+    pub finishes_at: NaiveDateTime,
+}
+
+impl Times {
+    pub(super) fn of_visit(visit: &Visit, leaves_at: NaiveDateTime, travel_min: f64) -> Times {
+        let arrives_at = later(leaves_at, travel_min);
+        let starts_at = visit.wanted_start().max(arrives_at);
+        Times { arrives_at, starts_at, finishes_at: later(starts_at, usable(visit.work_min)) }
+    }
+
+    pub(super) fn of_refill(refill: &Refill, leaves_at: NaiveDateTime, travel_min: f64) -> Times {
+        let arrives_at = later(leaves_at, travel_min);
+        Times { arrives_at, starts_at: arrives_at, finishes_at: later(arrives_at, usable(refill.minutes)) }
+    }
 }
 
 struct Driver<'a> {
-    day: &'a DayProblem,
-    van: &'a Van,
+    ways: Ways<'a>,
     at: Place,
     clock: NaiveDateTime,
     tank_l: f64,
@@ -112,35 +150,29 @@ struct Driver<'a> {
 }
 
 impl Driver<'_> {
-    fn way_to(&self, place: &Place) -> (f64, f64) {
-        self.day.way(&self.at, place)
-    }
-
     fn visit(&mut self, visit: &Visit) {
-        let left = (self.tank_l - visit.tank_need_l()).max(0.0);
-        let job = Some(visit.job.clone());
-        self.stop(job, &visit.place, Some(visit.wanted_start()), usable(visit.work_min), left);
+        let way = self.ways.between(&self.at, &visit.place);
+        let times = Times::of_visit(visit, self.clock, way.1);
+        let left_l = (self.tank_l - visit.tank_need_l()).max(0.0);
+        self.stop(Some(visit.job.clone()), visit.place, way, times, left_l);
     }
 
-    fn refill(&mut self, refill: &Refill) {
-        let full = usable(self.van.tank_l);
-        self.stop(None, &refill.place, None, usable(refill.minutes), full);
+    fn refill(&mut self, refill: &Refill, full_l: f64) {
+        let way = self.ways.between(&self.at, &refill.place);
+        self.stop(None, refill.place, way, Times::of_refill(refill, self.clock, way.1), full_l);
     }
 
     fn stop(
         &mut self,
         job: Option<String>,
-        place: &Place,
-        not_before: Option<NaiveDateTime>,
-        work: f64,
-        left: f64,
+        place: Place,
+        (travel_km, travel_min): (f64, f64),
+        Times { arrives_at, starts_at, finishes_at }: Times,
+        left_l: f64,
     ) {
-        let (travel_km, travel_min) = self.way_to(place);
-        let arrives_at = later(self.clock, travel_min);
-        let starts_at = not_before.map_or(arrives_at, |at| at.max(arrives_at));
-        let finishes_at = later(starts_at, work);
         self.stops.push(Stop {
             job,
+            place,
             travel_km,
             travel_min,
             arrives_at,
@@ -148,9 +180,9 @@ impl Driver<'_> {
             finishes_at,
             wait_min: minutes_between(arrives_at, starts_at),
             tank_before_l: self.tank_l,
-            tank_after_l: left,
+            tank_after_l: left_l,
         });
-        (self.at, self.clock, self.tank_l) = (*place, finishes_at, left);
+        (self.at, self.clock, self.tank_l) = (place, finishes_at, left_l);
     }
 }
 

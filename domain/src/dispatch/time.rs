@@ -1,11 +1,10 @@
 //! Windows, promised starts, working hours and overlaps.
 
 use super::conflict::{Conflict, ConflictCode, Placed};
-use super::problem::{Visit, usable};
-use super::rounds::{Round, later, minutes_between};
+use super::problem::{Span, Visit, usable};
+use super::rounds::{Round, Stop, later, minutes_between};
 use super::{DayProblem, Technician};
 use crate::figure::Figure;
-use crate::site::HourRange;
 use chrono::NaiveDateTime;
 
 /// A window that cannot hold its work, wherever the van is.
@@ -96,50 +95,63 @@ fn too_far(placed: &Placed) -> Option<Conflict> {
     Some(Conflict::of(ConflictCode::Travel, visit, text, figures))
 }
 
+/// On the way there or at work outside every span of somebody's hours. Who has time before the start may drive later:
+/// what lies between two spans counts only where nobody can wait through it.
 fn hours(day: &DayProblem, placed: &Placed, technician: &Technician) -> Option<Conflict> {
     let Placed { visit, stop, .. } = placed;
-    let Some(HourRange { from, to }) = technician.hours else {
-        let text = format!("{} has the day off.", technician.name);
+    let name = &technician.name;
+    let spans: Vec<Span> = technician.spans(day.on).collect();
+    let (Some(first), Some(last)) = (spans.first(), spans.last()) else {
+        let text = format!("{name} has the day off.");
         return Some(Conflict::of(ConflictCode::DayOff, visit, text, Vec::new()));
     };
-    let (from, to) = (day.on.and_time(from), day.on.and_time(to));
-    let leaves = later(stop.arrives_at, -stop.travel_min);
-    let (early, over) = (minutes_between(leaves, from), minutes_between(to, stop.finishes_at));
-    let text = if over > 0.0 {
-        format!("ends {}, {over:.0} min after {}'s hours.", clock(stop.finishes_at), technician.name)
-    } else if early > 0.0 {
-        format!("leaves {}, {early:.0} min before {}'s hours.", clock(leaves), technician.name)
-    } else {
+    let (way, work) = ((leaves(stop), stop.arrives_at), (stop.starts_at, stop.finishes_at));
+    let drives =
+        |span: &Span| minutes_between(span.0.max(way.0), span.1.min(work.0)) >= minutes_between(way.0, way.1);
+    let works = spans.iter().any(|span| span.0 <= work.0 && work.1 <= span.1);
+    if works && spans.iter().any(drives) {
         return None;
+    }
+    let (early, over) = (minutes_between(way.0, first.0), minutes_between(last.1, work.1));
+    let (text, outside) = if over > 0.0 {
+        (format!("ends {}, {over:.0} min after {name}'s hours.", clock(work.1)), over.max(early))
+    } else if early > 0.0 {
+        (format!("leaves {}, {early:.0} min before {name}'s hours.", clock(way.0)), early)
+    } else {
+        let (doing, busy) = if works { ("is on the way", way) } else { ("works", work) };
+        let (gap, minutes) = spans.windows(2).find_map(|pair| {
+            let gap = (pair[0].1, pair[1].0);
+            Some((gap, shared_minutes(gap, busy)?))
+        })?;
+        let [from, to, off, on] = [busy.0, busy.1, gap.0, gap.1].map(clock);
+        (format!("{doing} {from} to {to}, but {name} is not at work {off} to {on}."), minutes)
     };
-    let figures = vec![Figure::new("outside hours", over.max(early), "min")];
+    let figures = vec![Figure::new("outside hours", outside, "min")];
     Some(Conflict::of(ConflictCode::OutsideHours, visit, text, figures))
 }
 
 /// The last visit ends within hours, the way home does not.
 pub(super) fn way_home(day: &DayProblem, round: &Round) -> Vec<Conflict> {
-    let Some(last) = round.stops.last() else { return Vec::new() };
+    let Some((last, van)) = round.stops.last().zip(day.van(&round.van)) else { return Vec::new() };
     let Some(visit) = day.visits.iter().find(|v| last.job.as_ref() == Some(&v.job)) else {
         return Vec::new();
     };
-    let over = |t: &&Technician| {
-        t.hours
-            .map(|h| day.on.and_time(h.to))
-            .is_some_and(|to| last.finishes_at <= to && to < round.returns_at)
-    };
-    let late = visit.crew(day).filter(over);
-    late.map(|t| {
-        let to = t.hours.map_or(round.returns_at, |h| day.on.and_time(h.to));
+    let back = if van.home.is_some() { "back home" } else { "back at the depot" };
+    let way_min = minutes_between(last.finishes_at, round.returns_at);
+    let late = |technician: &Technician| {
+        let ahead = || technician.spans(day.on).filter(|span| last.finishes_at <= span.1);
+        let (_, to) = ahead().next()?;
+        // Who is off meanwhile may wait there and drive afterwards.
+        let home = ahead().any(|(from, to)| later(from.max(last.finishes_at), way_min) <= to);
         let minutes = minutes_between(to, round.returns_at);
-        let text = format!(
-            "back at the depot {}, {minutes:.0} min after {}'s hours.",
-            clock(round.returns_at),
-            t.name
-        );
-        let figures = vec![Figure::new("outside hours", minutes, "min")];
-        Conflict::of(ConflictCode::OutsideHours, visit, text, figures)
-    })
-    .collect()
+        (!home).then(|| {
+            let at = clock(round.returns_at);
+            let text = format!("{back} {at}, {minutes:.0} min after {}'s hours.", technician.name);
+            let figures = vec![Figure::new("outside hours", minutes, "min")];
+            Conflict::of(ConflictCode::OutsideHours, visit, text, figures)
+        })
+    };
+    visit.crew(day).filter_map(late).collect()
 }
 
 /// One van, or one person in two vans, at two places at once.
@@ -166,7 +178,7 @@ fn same_van(a: &Placed, b: &Placed) -> Option<Conflict> {
 }
 
 fn same_people(day: &DayProblem, a: &Placed, b: &Placed) -> Vec<Conflict> {
-    let busy = |p: &Placed| (later(p.stop.arrives_at, -p.stop.travel_min), p.stop.finishes_at);
+    let busy = |p: &Placed| (leaves(p.stop), p.stop.finishes_at);
     let Some(minutes) = shared_minutes(busy(a), busy(b)) else { return Vec::new() };
     let both = a.visit.technicians.iter().filter(|id| b.visit.technicians.contains(id));
     both.map(|id| {
@@ -177,7 +189,10 @@ fn same_people(day: &DayProblem, a: &Placed, b: &Placed) -> Vec<Conflict> {
     .collect()
 }
 
-type Span = (NaiveDateTime, NaiveDateTime);
+/// When the way to a stop begins.
+fn leaves(stop: &Stop) -> NaiveDateTime {
+    later(stop.arrives_at, -stop.travel_min)
+}
 
 fn shared_minutes(a: Span, b: Span) -> Option<f64> {
     Some(minutes_between(a.0.max(b.0), a.1.min(b.1))).filter(|&minutes| minutes > 0.0)

@@ -1,7 +1,7 @@
 //! Legs between places: a supplied matrix where it knows both, coordinates elsewhere.
 
 use super::problem::usable;
-use super::{Place, Travel};
+use super::{DayProblem, Place, Travel};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
@@ -69,4 +69,22 @@ pub(super) fn way(travel: &Travel, matrix: Option<&TravelMatrix>, from: &Place, 
         let km = usable(travel.km(from, to));
         (km, travel.minutes(km))
     })
+}
+
+/// The ways of a day. Its matrix is looked through once, not for every way.
+#[derive(Clone, Copy)]
+pub(super) struct Ways<'a> {
+    travel: &'a Travel,
+    matrix: Option<&'a TravelMatrix>,
+}
+
+impl<'a> Ways<'a> {
+    pub(super) fn of(day: &'a DayProblem) -> Ways<'a> {
+        Ways { travel: &day.travel, matrix: sound(day.matrix.as_ref()) }
+    }
+
+    /// Kilometres and minutes from one place to another.
+    pub(super) fn between(self, from: &Place, to: &Place) -> (f64, f64) {
+        way(self.travel, self.matrix, from, to)
+    }
 }

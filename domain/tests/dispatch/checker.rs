@@ -1,7 +1,7 @@
 //! Whether a solution keeps every rule of its problem, worked out without the search's own code.
 
 use super::random_case::Case;
-use domain::dispatch::search::{Event, Link, Model, Solution, timeline};
+use domain::dispatch::search::{Event, Link, Model, Node, Solution, timeline};
 
 /// What is broken, in words; nothing: all holds. The cost is reckoned from the events.
 pub fn broken(case: &Case, model: &Model, solution: &Solution) -> Vec<String> {
@@ -22,34 +22,17 @@ pub fn broken(case: &Case, model: &Model, solution: &Solution) -> Vec<String> {
             wrong.push(format!("shift {shift} cannot be driven"));
             continue;
         };
-        let mut round = Round {
-            at: spec.start,
-            clock: spec.opens_s,
-            water: spec.tank,
-            rests: 0,
-            rests_on_arrival: None,
-            cost: spec.fixed_cost,
-            served: Vec::new(),
-        };
-        for event in &timeline.events {
-            round.follow(case, shift, *event, &mut wrong);
-        }
+        let round = drive(case, shift, &timeline.events, &mut wrong);
         if round.served.iter().map(|(node, _)| *node).ne(nodes.iter().copied()) {
             wrong.push(format!("shift {shift} serves {:?} and not {nodes:?}", round.served));
         }
-        let load: i32 = nodes.iter().map(|&node| parts.nodes[node as usize].load[0]).sum();
-        if load > spec.capacity[0] {
-            wrong.push(format!("shift {shift} carries {load} of {}", spec.capacity[0]));
-        }
-        let work: i64 = nodes.iter().map(|&node| i64::from(parts.nodes[node as usize].work_s)).sum();
-        cost += round.cost + parts.fairness * i64::from(spec.people) * work * work / (3600 * 3600);
+        cost += round.cost + cost_beside_times(case, shift, &nodes, &mut wrong);
         for (node, start) in round.served {
             let before = shift_of[node as usize].replace(shift);
             start_of[node as usize] = Some(start);
             if before.is_some() {
                 wrong.push(format!("node {node} is served twice"));
             }
-            cost += parts.placing.get(shift).map_or(0, |costs| costs[node as usize]);
         }
     }
     for (node, shift) in shift_of.iter().enumerate() {
@@ -71,6 +54,39 @@ pub fn broken(case: &Case, model: &Model, solution: &Solution) -> Vec<String> {
         wrong.push(format!("the events cost {cost}, the solution says {}", solution.cost(model)));
     }
     wrong
+}
+
+fn drive(case: &Case, shift: usize, events: &[Event], wrong: &mut Vec<String>) -> Round {
+    let spec = &case.parts.shifts[shift];
+    let mut round = Round {
+        at: spec.start,
+        clock: spec.opens_s,
+        water: spec.tank,
+        rests: 0,
+        rests_on_arrival: Vec::new(),
+        cost: spec.fixed_cost,
+        served: Vec::new(),
+    };
+    for event in events {
+        round.follow(case, shift, *event, wrong);
+    }
+    round
+}
+
+/// The load is looked at, too.
+fn cost_beside_times(case: &Case, shift: usize, nodes: &[u32], wrong: &mut Vec<String>) -> i64 {
+    let (parts, spec) = (&case.parts, &case.parts.shifts[shift]);
+    let visits = || nodes.iter().map(|&node| &parts.nodes[node as usize]);
+    let load: i32 = visits().map(|visit| visit.load[0]).sum();
+    if load > spec.capacity[0] {
+        wrong.push(format!("shift {shift} carries {load} of {}", spec.capacity[0]));
+    }
+    // Where there is no number for so many people, the last one counts.
+    let work_of = |visit: &Node| visit.work_s.iter().take(spec.people as usize).next_back().copied();
+    let work: i64 = visits().filter_map(work_of).map(i64::from).sum();
+    let placing = parts.placing.get(shift);
+    let placing: i64 = nodes.iter().map(|&node| placing.map_or(0, |costs| costs[node as usize])).sum();
+    placing + parts.fairness * i64::from(spec.people) * work * work / (3600 * 3600)
 }
 
 fn links(case: &Case, shift_of: &[Option<usize>], start_of: &[Option<i32>], wrong: &mut Vec<String>) -> i64 {
@@ -109,9 +125,10 @@ struct Round {
     at: u32,
     clock: i32,
     water: i32,
-    rests: u32,
-    /// A break on arrival: the way there is driven before it.
-    rests_on_arrival: Option<(i32, i32)>,
+    /// How many of the shift's rests it has had.
+    rests: usize,
+    /// Rests on arrival: the way there is driven before them.
+    rests_on_arrival: Vec<(i32, i32)>,
     cost: i64,
     served: Vec<(u32, i32)>,
 }
@@ -121,33 +138,13 @@ impl Round {
         let spec = &case.parts.shifts[shift];
         match event {
             Event::Visit { node, arrives_s, starts_s, finishes_s } => {
-                let rested_until = self.rests_on_arrival.take();
-                self.drive(case, node);
-                if let Some((starts, finishes)) = rested_until {
-                    if starts < self.clock {
-                        wrong.push(format!("a break at node {node} before it is reached"));
-                    }
-                    self.clock = finishes;
-                }
-                if arrives_s < self.clock || starts_s < arrives_s {
-                    wrong.push(format!("node {node} is reached at {arrives_s}, before {}", self.clock));
-                }
-                match &case.works[spec.class as usize][node as usize] {
-                    Some(work) if work.finish_of(starts_s) == Some(finishes_s) => {
-                        self.cost += work.late_cost(finishes_s)
-                    }
-                    _ => wrong.push(format!("node {node} cannot be served from {starts_s} to {finishes_s}")),
-                }
-                self.clock = finishes_s;
-                self.water -= case.parts.nodes[node as usize].water;
-                if self.water < 0 {
-                    wrong.push(format!("node {node} is {} short of water", -self.water));
-                }
-                self.served.push((node, starts_s));
+                self.visit(case, shift, node, [arrives_s, starts_s, finishes_s], wrong);
             }
-            Event::Refill { arrives_s, finishes_s } => {
-                let Some(refill) = spec.refill else { return wrong.push("a refill from nowhere".into()) };
-                self.drive(case, refill.node);
+            Event::Refill { node, arrives_s, finishes_s } => {
+                let Some(refill) = spec.refills.iter().find(|refill| refill.node == node) else {
+                    return wrong.push(format!("a refill at {node}, where there is none"));
+                };
+                self.drive(case, node);
                 if arrives_s < self.clock || finishes_s != arrives_s + refill.length_s {
                     wrong.push(format!("a refill from {arrives_s} to {finishes_s}"));
                 }
@@ -155,13 +152,15 @@ impl Round {
                 self.cost += refill.cost;
             }
             Event::Rest { starts_s, finishes_s, on_arrival } => {
-                let Some(rest) = spec.rest else { return wrong.push("a break that is not due".into()) };
+                let Some(rest) = spec.rests.get(self.rests) else {
+                    return wrong.push("a break that is not due".into());
+                };
                 let inside = (rest.from_s..=rest.to_s).contains(&starts_s);
                 if !inside || starts_s < self.clock || finishes_s != starts_s + rest.length_s {
                     wrong.push(format!("a break from {starts_s} to {finishes_s}"));
                 }
                 if on_arrival {
-                    self.rests_on_arrival = Some((starts_s, finishes_s));
+                    self.rests_on_arrival.push((starts_s, finishes_s));
                 } else {
                     self.clock = finishes_s;
                 }
@@ -169,17 +168,53 @@ impl Round {
             }
             Event::Return { arrives_s } => {
                 self.drive(case, spec.end);
-                let rested = spec.rest.is_none_or(|rest| self.rests == 1 || arrives_s <= rest.to_s);
-                if arrives_s < self.clock || arrives_s > spec.last_s || !rested {
-                    wrong.push(format!("back at {arrives_s}, rested: {rested}"));
+                let missed = spec.rests.iter().skip(self.rests).any(|rest| rest.to_s < arrives_s);
+                if arrives_s < self.clock || arrives_s > spec.last_s || missed {
+                    wrong.push(format!("back at {arrives_s}, after {} of its rests", self.rests));
+                }
+                if !self.rests_on_arrival.is_empty() {
+                    wrong.push("a break on arrival where nothing is served".into());
                 }
                 self.cost += i64::from((arrives_s - spec.closes_s).max(0)) * spec.overtime_cost_per_s;
             }
         }
     }
 
+    fn visit(
+        &mut self,
+        case: &Case,
+        shift: usize,
+        node: u32,
+        [arrives, starts, finishes]: [i32; 3],
+        wrong: &mut Vec<String>,
+    ) {
+        self.drive(case, node);
+        for (begins, ends) in std::mem::take(&mut self.rests_on_arrival) {
+            if begins < self.clock {
+                wrong.push(format!(
+                    "a break at node {node} before it is reached, or before the last one ends"
+                ));
+            }
+            self.clock = ends;
+        }
+        if arrives < self.clock || starts < arrives {
+            wrong.push(format!("node {node} is reached at {arrives}, before {}", self.clock));
+        }
+        let class = case.parts.shifts[shift].class as usize;
+        match &case.works[class][node as usize] {
+            Some(work) if work.finish_of(starts) == Some(finishes) => self.cost += work.late_cost(finishes),
+            _ => wrong.push(format!("node {node} cannot be served from {starts} to {finishes}")),
+        }
+        self.clock = finishes;
+        self.water -= case.parts.nodes[node as usize].water;
+        if self.water < 0 {
+            wrong.push(format!("node {node} is {} short of water", -self.water));
+        }
+        self.served.push((node, starts));
+    }
+
     fn drive(&mut self, case: &Case, to: u32) {
-        let leg = case.parts.legs[self.at as usize * (case.parts.nodes.len() + 2) + to as usize];
+        let leg = case.leg(self.at, to);
         self.clock += leg.time_s;
         self.cost += i64::from(leg.cost);
         self.at = to;

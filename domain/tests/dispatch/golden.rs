@@ -8,7 +8,7 @@ use domain::dispatch::planning::{
     StopKind, VisitChangeKind, VisitLink, offers, plan_rounds, replan_rounds,
 };
 use domain::dispatch::search::Iterations;
-use domain::dispatch::{Refill, Technician, Van};
+use domain::dispatch::{NoticeOf, Refill, Technician, Van, VisitNotice};
 
 fn day(on: &str) -> NaiveDate {
     on.parse().expect("a date")
@@ -57,13 +57,13 @@ fn technicians(days: &[NaiveDate]) -> Vec<RosteredTechnician> {
                 name: name.into(),
                 skills: words(skills),
                 trainee: name == "Zellow",
-                hours: None,
+                hours: Vec::new(),
             },
             usual_van: Some(van.into()),
             roster: days
                 .iter()
                 .filter(|on| !off.contains(&on.weekday()))
-                .map(|&on| RosterDay { on, hours: hours(from, to) })
+                .map(|&on| RosterDay { on, hours: vec![hours(from, to)] })
                 .collect(),
         })
         .to_vec()
@@ -81,13 +81,13 @@ fn vans() -> Vec<RosteredVan> {
             id: id.into(),
             seats,
             tank_l,
-            refill: Some(Refill { place: plane(0.0, 0.0), minutes: 15.0 }),
+            home: None,
+            refills: vec![Refill { place: plane(0.0, 0.0), minutes: 15.0 }],
             equipment: words(equipment),
             battery_kwh,
             generator: id == "V1",
             stock_ml: [("iron_remover".to_owned(), 3000.0)].into(),
         },
-        home: None,
         out_on: Vec::new(),
     })
     .to_vec()
@@ -103,7 +103,13 @@ fn visit(job: &str, on: &str, [from, to]: [&str; 2], work_min: f64) -> Request {
 }
 
 fn barred(on: &str, from: &str, to: &str, rule: &str, text: &str) -> Vec<Barred> {
-    vec![Barred { from: at(on, from), to: at(on, to), rule: rule.into(), text: text.into() }]
+    vec![Barred {
+        from: at(on, from),
+        to: at(on, to),
+        below_people: None,
+        rule: rule.into(),
+        text: text.into(),
+    }]
 }
 
 fn plan_of(days: &[&str], requests: Vec<Request>, links: Vec<VisitLink>) -> RoundsPlan {
@@ -281,10 +287,10 @@ fn j015_hard_water_and_a_stone_drive() {
     let on = "2031-03-28";
     let mut job = visit("J015", on, ["09:00", "11:00"], 100.0);
     job.visit.notices =
-        vec![domain::dispatch::VisitNotice { rule: "R17".into(), text: "no acid on stone".into() }];
+        vec![VisitNotice { of: NoticeOf::Work, rule: "R25".into(), text: "no acid on stone".into() }];
     let plan = plan(on, &job);
     resolved(&plan, "J015");
-    assert!(plan.conflicts.iter().any(|found| found.code == Weather && found.text.contains("R17")));
+    assert!(plan.conflicts.iter().any(|found| found.code == WorkBlocked && found.text.contains("R25")));
 }
 
 #[test]

@@ -5,7 +5,7 @@ use chrono::TimeDelta;
 use domain::dispatch::ConflictCode::{self, *};
 use domain::dispatch::TravelMatrix;
 use domain::dispatch::planning::{
-    Barred, Published, RoundsPlan, RoundsProblem, StopKind, VisitLink, WorkSpan, plan_rounds,
+    Barred, LinkedDays, Published, RoundsPlan, RoundsProblem, StopKind, VisitLink, WorkSpan, plan_rounds,
 };
 use domain::dispatch::search::Iterations;
 
@@ -55,7 +55,6 @@ fn a_sound_day_is_served_whole() {
 
 #[test]
 fn every_unserved_visit_has_its_reason() {
-    type Change = fn(&mut RoundsProblem);
     let changes: Vec<(&str, ConflictCode, Change)> = vec![
         ("window outside all hours", OutsideHours, |p| {
             (p.requests[4].visit.window_from, p.requests[4].visit.window_to) = (at("20:00"), at("23:00"));
@@ -77,8 +76,13 @@ fn every_unserved_visit_has_its_reason() {
         ("a number that is none", BadNumber, |p| p.requests[4].visit.water_l = f64::NAN),
         ("a place nobody knows", BadNumber, |p| p.requests[4].visit.place = plane(f64::NAN, 0.0)),
         ("rain all afternoon", Weather, |p| {
-            p.requests[4].barred =
-                vec![Barred { from: at("10:00"), to: at("16:00"), rule: "R32".into(), text: "rain".into() }];
+            p.requests[4].barred = vec![Barred {
+                from: at("10:00"),
+                to: at("16:00"),
+                below_people: None,
+                rule: "R32".into(),
+                text: "rain".into(),
+            }];
         }),
         ("quiet hours", MachineHours, |p| {
             p.requests[4].visit.site.machine_hours = Some(hours("07:00", "11:30"))
@@ -101,6 +105,41 @@ fn every_unserved_visit_has_its_reason() {
             p.requests[3].visit.work_min = 2000.0;
         }),
     ];
+    each_has_its_reason(changes);
+}
+
+/// It is not the hours of those who could do it that leave no time.
+#[test]
+fn weather_and_other_jobs_are_told_rather_than_hours() {
+    let changes: Vec<(&str, ConflictCode, Change)> = vec![
+        ("rain while anybody is at work", Weather, |p| {
+            p.requests[4].visit.window_to = at("20:00");
+            p.requests[4].barred = vec![Barred {
+                from: at("07:00"),
+                to: at("16:30"),
+                below_people: None,
+                rule: "R32".into(),
+                text: "rain".into(),
+            }];
+        }),
+        ("a day that is not planned is all that another job leaves", Linked, |p| {
+            let on = days()[1] + TimeDelta::days(5);
+            p.requests[4].linked_days = vec![LinkedDays { with: "J0".into(), from: on, to: on }];
+        }),
+        ("another job leaves a day on which nobody is at work", Linked, |p| {
+            p.technicians.iter_mut().for_each(|rostered| rostered.roster.truncate(1));
+            p.requests[4].visit.window_to += TimeDelta::days(1);
+            let on = days()[1];
+            p.requests[4].linked_days = vec![LinkedDays { with: "J0".into(), from: on, to: on }];
+        }),
+    ];
+    each_has_its_reason(changes);
+}
+
+type Change = fn(&mut RoundsProblem);
+
+/// J5 of the sound day, after a change.
+fn each_has_its_reason(changes: Vec<(&str, ConflictCode, Change)>) {
     for (name, code, change) in changes {
         let mut problem = sound();
         change(&mut problem);
@@ -235,6 +274,7 @@ fn minutes_by_crew_and_closed_starts_count() {
     problem.technicians.truncate(1);
     problem.requests[0].crew_min = vec![100.0];
     let closed = |from: &str, to: &str| Barred {
+        below_people: None,
         from: at(from),
         to: at(to),
         rule: "R67".into(),
@@ -278,7 +318,7 @@ fn the_whole_tank_but_its_reserve_is_given() {
         problem.requests.truncate(1);
         problem.margins.tank_reserve_share = 0.15;
         for rostered in &mut problem.vans {
-            (rostered.van.tank_l, rostered.van.refill) = (26.0, None);
+            (rostered.van.tank_l, rostered.van.refills) = (26.0, Vec::new());
         }
         problem.requests[0].visit.water_l = water_l;
         assert_eq!(plan(&problem).unserved.is_empty(), served, "{water_l} l");
@@ -301,4 +341,55 @@ fn what_costs_more_than_it_is_worth_says_so() {
     assert_eq!((reasons(&plan, "J5"), reasons(&plan, "J4")), (vec![NoRoom], vec![Linked]), "{plan:#?}");
     let text = &plan.unserved.iter().find(|one| one.job == "J5").expect("unserved").reasons[0].text;
     assert!(text.contains("leaving it out costs 5"), "{text}");
+}
+
+/// Nobody works in a gap of the hours. By hand: J1 from 10:00 to 11:30; J2 would run into the gap and begins after it; two
+/// hours from 11:00 on fit on neither side.
+#[test]
+fn nobody_works_in_a_gap_of_the_hours() {
+    let mut problem = problem(vec![
+        request("J1", plane(3.0, 4.0), "10:00", "12:00"),
+        request("J2", plane(3.0, 4.0), "10:30", "16:00"),
+        request("J3", plane(3.0, 4.0), "11:00", "14:30"),
+    ]);
+    problem.requests[2].visit.work_min = 120.0;
+    problem.technicians.truncate(1);
+    problem.days.truncate(1);
+    problem.technicians[0].roster[0].hours = vec![hours("07:00", "12:00"), hours("13:00", "16:00")];
+    let plan = plan(&problem);
+    let stops = plan.rounds.iter().flat_map(|round| &round.stops);
+    let times: Vec<_> = stops.map(|stop| (stop.job.as_deref(), stop.starts_at, stop.finishes_at)).collect();
+    let by_hand = [
+        (Some("J1"), at("10:00"), at("11:30")),
+        (None, at("12:00"), at("13:00")),
+        (Some("J2"), at("13:00"), at("14:30")),
+    ];
+    assert_eq!(times, by_hand, "{plan:#?}");
+    assert_eq!(plan.conflicts, [], "the judge agrees, and one rest is enough");
+    assert_eq!(reasons(&plan, "J3"), [OutsideHours]);
+    assert!(plan.unserved[0].reasons[0].text.contains("12:00:00 and 13:00:00"), "{:?}", plan.unserved);
+}
+
+#[test]
+fn another_job_leaves_one_day_and_it_is_kept() {
+    let mut problem = sound();
+    problem.requests[0].visit.window_to += TimeDelta::days(1);
+    problem.requests[0].linked_days =
+        vec![LinkedDays { with: "J0".into(), from: days()[1], to: days()[1] + TimeDelta::days(3) }];
+    let plan = plan(&problem);
+    let round =
+        plan.rounds.iter().find(|round| round.stops.iter().any(|stop| stop.job.as_deref() == Some("J1")));
+    assert_eq!(round.map(|round| round.on), Some(days()[1]), "{plan:#?}");
+}
+
+/// In a larger shop vans are tried with their usual people; where a visit needs two hands, others go with them.
+#[test]
+fn two_of_eight_single_drivers_go_together() {
+    let mut problem = problem(vec![request("J1", plane(3.0, 4.0), "08:00", "11:00")]);
+    problem.technicians = (0..8).map(|nth| technician(&format!("T{nth}"), &format!("V{nth}"))).collect();
+    problem.vans = (0..8).map(|nth| van(&format!("V{nth}"), 400.0)).collect();
+    problem.requests[0].visit.hands = 2;
+    let plan = plan(&problem);
+    assert_eq!(plan.unserved, []);
+    assert_eq!(plan.rounds[0].technicians.len(), 2, "{plan:#?}");
 }

@@ -3,30 +3,13 @@
 use super::shop::*;
 use domain::dispatch::ConflictCode;
 use domain::dispatch::planning::{
-    Barred, Published, Replan, RoundsPlan, RoundsProblem, StopKind, VisitChangeKind, plan_rounds,
+    Barred, PlannedRound, Published, Replan, RoundsProblem, StopKind, VisitChangeKind, plan_rounds,
     replan_rounds,
 };
 use domain::dispatch::search::Iterations;
 
 fn replan(problem: &RoundsProblem) -> Replan {
     replan_rounds(problem, 1, &mut Iterations(80))
-}
-
-/// The rounds of a plan become the published ones.
-fn publish(problem: &mut RoundsProblem, plan: &RoundsPlan) {
-    for round in &plan.rounds {
-        for stop in round.stops.iter().filter(|stop| stop.kind == StopKind::Visit) {
-            let mut requests = problem.requests.iter_mut();
-            let request =
-                requests.find(|request| stop.job.as_ref() == Some(&request.visit.job)).expect("a request");
-            request.published = Some(Published {
-                van: round.van.clone(),
-                technicians: round.technicians.clone(),
-                start: stop.starts_at,
-                frozen: false,
-            });
-        }
-    }
 }
 
 fn published() -> RoundsProblem {
@@ -92,8 +75,13 @@ fn rain_bars_an_afternoon() {
     let mut problem = published();
     let start = place(&mut problem, "J4").start;
     let request = problem.requests.iter_mut().find(|request| request.visit.job == "J4").expect("a request");
-    request.barred =
-        vec![Barred { from: start, to: at("16:00"), rule: "R32".into(), text: "rain from then on".into() }];
+    request.barred = vec![Barred {
+        from: start,
+        to: at("16:00"),
+        below_people: None,
+        rule: "R32".into(),
+        text: "rain from then on".into(),
+    }];
     let told = replan(&problem);
     let change = told.changes.iter().find(|change| change.job == "J4").expect("it cannot stay");
     assert!(change.because.iter().any(|reason| reason.code == ConflictCode::Weather), "{change:#?}");
@@ -192,4 +180,131 @@ fn nobody_departs_before_now() {
     // By hand: 5 km straight, 6.5 km by road, 13 min.
     let first = plan.rounds.iter().find(|round| round.van == "V1").expect("a round");
     assert_eq!((first.departs_at, first.stops[0].starts_at), (at("08:17"), at("08:30")));
+}
+
+/// The jobs of a round with their starts.
+fn jobs(round: &PlannedRound) -> Vec<(&str, chrono::NaiveDateTime)> {
+    round.stops.iter().filter_map(|stop| Some((stop.job.as_deref()?, stop.starts_at))).collect()
+}
+
+/// Whoever is off, whichever van is out, however many seats it has: what stays, stays, and gets nothing beside it.
+#[test]
+fn what_stays_needs_no_roster() {
+    type Change = fn(&mut RoundsProblem);
+    let changes: [(&str, &[&str], Change); 4] = [
+        ("the crew has the day off", &["Nimbo"], |p| p.technicians[0].roster.clear()),
+        ("the van is out", &["Nimbo"], |p| p.vans[0].out_on = days()),
+        ("more people than seats", &["Nimbo", "Obbin"], |p| p.vans[0].van.seats = 1),
+        ("no common hours", &["Nimbo", "Obbin"], |p| {
+            p.technicians[0].roster[0].hours = vec![hours("07:00", "08:00")];
+            p.technicians[1].roster[0].hours = vec![hours("12:00", "16:00")];
+        }),
+    ];
+    for (name, crew, change) in changes {
+        let mut requests = vec![
+            request("J1", plane(3.0, 4.0), "08:00", "11:00"),
+            request("J2", plane(3.0, 4.0), "08:00", "16:00"),
+        ];
+        requests[0].published = Some(Published { frozen: true, ..stands("V1", crew, "09:00") });
+        requests[1].visit.window_to += chrono::TimeDelta::days(1);
+        let mut problem = problem(requests);
+        change(&mut problem);
+        let told = replan(&problem);
+        assert_eq!((told.plan.faults.len(), told.plan.unserved.len()), (0, 0), "{name}: {:#?}", told.plan);
+        let kept = told.plan.rounds.iter().find(|round| round.van == "V1" && round.on == days()[0]);
+        let kept = kept.unwrap_or_else(|| panic!("{name}: {:#?}", told.plan));
+        assert_eq!((jobs(kept), &kept.technicians), (vec![("J1", at("09:00"))], &words(crew)), "{name}");
+        assert!(told.changes.iter().all(|change| change.job != "J1"), "{name}: {:#?}", told.changes);
+    }
+    // Whom nobody knows cannot be kept.
+    let mut requests = vec![request("J1", plane(3.0, 4.0), "08:00", "11:00")];
+    requests[0].published = Some(Published { frozen: true, ..stands("V9", &["Nimbo"], "09:00") });
+    let told = replan(&problem(requests)).plan;
+    assert!(told.faults.len() == 1 && told.faults[0].contains("not known"), "{:?}", told.faults);
+}
+
+/// By hand: from 9:30 on it takes 15.6 min to the other place, 6 km as the crow flies.
+#[test]
+fn what_stays_too_close_to_the_visit_before_begins_later() {
+    let mut requests = vec![
+        request("J1", plane(3.0, 4.0), "08:00", "11:00"),
+        request("J2", plane(-3.0, 4.0), "08:00", "11:00"),
+    ];
+    staying(&mut requests[0], "08:00");
+    staying(&mut requests[1], "09:00");
+    let told = replan(&problem(requests));
+    let round = told.plan.rounds.iter().find(|round| round.van == "V1").expect("a round");
+    let later = at("09:45") + chrono::TimeDelta::seconds(36);
+    assert_eq!(jobs(round), [("J1", at("08:00")), ("J2", later)], "{:#?}", told.plan);
+    assert!(told.plan.faults.len() == 1 && told.plan.faults[0].contains("later"), "{:?}", told.plan.faults);
+    let change = told.changes.iter().find(|change| change.job == "J2").expect("it begins later");
+    assert!(change.because.iter().any(|reason| reason.code == ConflictCode::Travel), "{change:#?}");
+}
+
+/// One van in the morning with one person and in the afternoon with another: each round has its half of the day.
+#[test]
+fn a_van_is_handed_over_at_noon() {
+    let mut requests = vec![
+        request("J1", plane(3.0, 4.0), "08:00", "11:00"),
+        request("J2", plane(3.0, 4.0), "12:00", "16:00"),
+        request("J3", plane(3.0, 4.0), "08:00", "16:00"),
+        request("J4", plane(3.0, 4.0), "14:00", "16:00"),
+    ];
+    requests[0].published = Some(Published { frozen: true, ..stands("V1", &["Nimbo"], "08:00") });
+    requests[1].published = Some(Published { frozen: true, ..stands("V1", &["Obbin"], "13:00") });
+    let mut problem = problem(requests);
+    problem.vans.truncate(1);
+    problem.days.truncate(1);
+    let plan = replan(&problem).plan;
+    assert_eq!((plan.faults.len(), plan.unserved.len()), (0, 0), "{plan:#?}");
+    let [morning, afternoon] = &plan.rounds[..] else { panic!("two rounds: {plan:#?}") };
+    assert_eq!((jobs(morning).len(), jobs(afternoon).len()), (2, 2), "{plan:#?}");
+    // 13 min before 13:00.
+    assert!(morning.returns_at <= at("12:47") && afternoon.departs_at >= at("12:47"), "{plan:#?}");
+}
+
+/// Two rounds of one van that overlap cannot be parted: both stay as they are, and that is told.
+#[test]
+fn rounds_that_overlap_get_nothing_else() {
+    for (van, crew, other_crew) in [("V1", "Nimbo", "Obbin"), ("V2", "Nimbo", "Nimbo")] {
+        let mut requests = vec![
+            request("J1", plane(3.0, 4.0), "08:00", "11:00"),
+            request("J2", plane(-3.0, 4.0), "08:00", "11:00"),
+            request("J3", plane(3.0, 4.0), "12:00", "16:00"),
+        ];
+        requests[0].published = Some(Published { frozen: true, ..stands("V1", &[crew], "08:00") });
+        requests[1].published = Some(Published { frozen: true, ..stands(van, &[other_crew], "09:00") });
+        let mut problem = problem(requests);
+        problem.days.truncate(1);
+        if van == "V2" {
+            problem.technicians.truncate(1);
+        }
+        let plan = replan(&problem).plan;
+        assert!(plan.faults.len() == 1 && plan.faults[0].contains("overlap"), "{:?}", plan.faults);
+        let kept: Vec<_> = plan.rounds.iter().flat_map(jobs).collect();
+        assert_eq!(kept, [("J1", at("08:00")), ("J2", at("09:00"))], "{plan:#?}");
+        let unserved: Vec<&str> = plan.unserved.iter().map(|unserved| unserved.job.as_str()).collect();
+        assert_eq!(unserved, ["J3"], "{plan:#?}");
+    }
+}
+
+/// What comes in takes a place that nothing speaks against: the visit that had it is told who has it now.
+#[test]
+fn who_makes_room_is_told_for_whom() {
+    let mut requests = vec![
+        request("J1", plane(3.0, 4.0), "08:00", "16:00"),
+        request("J9", plane(3.0, 4.0), "09:00", "10:30"),
+    ];
+    requests[0].published = Some(stands("V1", &["Nimbo"], "09:00"));
+    requests[1].priority = 1;
+    let mut problem = problem(requests);
+    problem.technicians.truncate(1);
+    problem.vans.truncate(1);
+    problem.days.truncate(1);
+    let told = replan(&problem);
+    let change = told.changes.iter().find(|change| change.job == "J1").expect("it makes room");
+    assert_eq!(change.kind, VisitChangeKind::Start, "{told:#?}");
+    let because: Vec<_> = change.because.iter().map(|reason| (reason.code, reason.text.as_str())).collect();
+    assert_eq!(because, [(ConflictCode::NoRoom, "J1: its place at 09:00 in van V1 goes to J9.")]);
+    assert_eq!(change.because[0].jobs, ["J1", "J9"]);
 }

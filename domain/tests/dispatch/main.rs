@@ -8,6 +8,7 @@
     reason = "tests: what is not as it must be ends them"
 )]
 
+mod agreement;
 mod brute;
 mod checker;
 mod golden;

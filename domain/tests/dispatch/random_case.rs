@@ -8,6 +8,8 @@ use domain::dispatch::search::{
 pub const STEP: i32 = 600;
 const HOUR: i32 = 3600;
 const DAY: i32 = 24 * HOUR;
+/// The depot and two places to fill up: the nodes after the visits.
+const DEPOTS: usize = 3;
 
 /// Xorshift (Marsaglia 2003, doi 10.18637/jss.v008.i14).
 pub struct Chance(u64);
@@ -70,6 +72,10 @@ impl Case {
     pub fn model(&self) -> Model {
         Model::new(self.parts.clone())
     }
+
+    pub fn leg(&self, from: u32, to: u32) -> Leg {
+        self.parts.legs[from as usize * (self.parts.nodes.len() + DEPOTS) + to as usize]
+    }
 }
 
 /// A problem of so many visits in two days; by turns with other features.
@@ -78,41 +84,21 @@ pub fn case(seed: u64, count: usize) -> Case {
     let c = &mut chance;
     // Two visits at once need a grid of starts; lengths that change evenly would leave it.
     let together = count > 1 && c.percent(30);
-    let refill_node = count as u32 + 1;
-    let classes = 2;
-    let works: Vec<Vec<Option<Work>>> = {
-        let plain: Vec<Work> = (0..count).map(|_| work(c, !together)).collect();
-        (0..classes)
-            .map(|class| {
-                let of = |(nth, work): (usize, &Work)| {
-                    (class == 0 || !nth.is_multiple_of(3)).then(|| work.clone())
-                };
-                plain.iter().enumerate().map(of).collect()
-            })
-            .collect()
-    };
-    let nodes = (0..count).map(|_| Node {
-        load: vec![c.below(5)],
-        water: c.below(4) * 50,
-        skip_cost: i64::from(20_000 + c.below(8) * 20_000),
-        work_s: HOUR / 2 + c.below(6) * STEP,
-    });
-    let nodes = nodes.collect();
-    let shifts = shifts(c, count, refill_node);
+    let works = works(c, count, !together);
+    let nodes = (0..count).map(|_| node(c)).collect();
+    let shifts = shifts(c, count);
     let placing = if c.percent(40) {
         shifts.iter().map(|_| (0..count).map(|_| i64::from(c.below(3) * 1500)).collect()).collect()
     } else {
         Vec::new()
     };
+    let service = |work: &Work| Service::varying(&work.spans, work.due_s, work.late_cost_per_s);
     let mut parts = Parts {
         nodes,
-        legs: legs(c, count + 2),
+        legs: legs(c, count + DEPOTS),
         services: works
             .iter()
-            .map(|of| {
-                let service = |work: &Work| Service::varying(&work.spans, work.due_s, work.late_cost_per_s);
-                of.iter().map(|work| work.as_ref().and_then(service)).collect()
-            })
+            .map(|of| of.iter().map(|work| work.as_ref().and_then(service)).collect())
             .collect(),
         shifts,
         placing,
@@ -126,6 +112,23 @@ pub fn case(seed: u64, count: usize) -> Case {
         freeze(c, count, &mut case);
     }
     case
+}
+
+/// Per class and visit; the second class cannot do every third.
+fn works(c: &mut Chance, count: usize, even_changes: bool) -> Vec<Vec<Option<Work>>> {
+    let all: Vec<Work> = (0..count).map(|_| work(c, even_changes)).collect();
+    let some = |(nth, work): (usize, &Work)| (!nth.is_multiple_of(3)).then(|| work.clone());
+    vec![all.iter().cloned().map(Some).collect(), all.iter().enumerate().map(some).collect()]
+}
+
+fn node(c: &mut Chance) -> Node {
+    let alone = HOUR / 2 + c.below(6) * STEP;
+    Node {
+        load: vec![c.below(5)],
+        water: c.below(4) * 50,
+        skip_cost: i64::from(20_000 + c.below(8) * 20_000),
+        work_s: vec![alone, alone / 2 + c.below(2) * STEP],
+    }
 }
 
 fn work(c: &mut Chance, even_changes: bool) -> Work {
@@ -170,8 +173,8 @@ fn work(c: &mut Chance, even_changes: bool) -> Work {
 }
 
 /// Three or four shifts on two days; two of them share a van or a technician.
-fn shifts(c: &mut Chance, count: usize, refill_node: u32) -> Vec<Shift> {
-    let number = if count > 6 { 3 } else { 4 };
+fn shifts(c: &mut Chance, count: usize) -> Vec<Shift> {
+    let number = 3 + c.below(2) as u32;
     (0..number)
         .map(|nth| {
             let day = u32::from(nth >= 2);
@@ -186,8 +189,8 @@ fn shifts(c: &mut Chance, count: usize, refill_node: u32) -> Vec<Shift> {
                 fixed_cost: i64::from(c.below(2) * 500),
                 capacity: vec![8 + c.below(8)],
                 tank: 150 + c.below(4) * 50,
-                refill: c.percent(60).then_some(RefillStop { node: refill_node, length_s: STEP, cost: 900 }),
-                rest: c.percent(50).then(|| Break { from_s: at(11), to_s: at(13), length_s: 3 * STEP }),
+                refills: refills(c, count),
+                rests: rests(c, at(0)),
                 class: u32::from(nth == 1),
                 resources: match nth {
                     0 => vec![0, 1],
@@ -201,6 +204,36 @@ fn shifts(c: &mut Chance, count: usize, refill_node: u32) -> Vec<Shift> {
             }
         })
         .collect()
+}
+
+/// None, one or both of the places to fill up: one is quick, the other cheap.
+fn refills(c: &mut Chance, count: usize) -> Vec<RefillStop> {
+    let first = count as u32 + 1;
+    let mut places = vec![
+        RefillStop { node: first, length_s: STEP, cost: 900 },
+        RefillStop { node: first + 1, length_s: 2 * STEP, cost: 400 },
+    ];
+    if c.percent(60) {
+        places.remove(c.below(2) as usize);
+    }
+    places.truncate(if c.percent(30) { 0 } else { 2 });
+    places
+}
+
+/// None, one or two, at times one of them a gap in the hours: it begins at one time only.
+fn rests(c: &mut Chance, midnight_s: i32) -> Vec<Break> {
+    let rest = |from: i32, to: i32, steps: i32| Break {
+        from_s: midnight_s + from * HOUR,
+        to_s: midnight_s + to * HOUR,
+        length_s: steps * STEP,
+    };
+    let mut rests = match c.below(4) {
+        0 => vec![rest(12, 12, 6), rest(14, 15, 2)],
+        1 => vec![rest(11, 13, 3), rest(14, 14, 6)],
+        _ => vec![rest(11, 13, 3), rest(14, 15, 2)],
+    };
+    rests.truncate(c.below(3) as usize);
+    rests
 }
 
 /// On a grid of places, so that detours are never shorter.
@@ -225,7 +258,7 @@ fn links(c: &mut Chance, count: usize, together: bool, parts: &mut Parts) {
     }
 }
 
-/// The last node, without links, stays in the first shift.
+/// The last node, without links, stays in the first shift, late enough for its first rest.
 fn freeze(c: &mut Chance, count: usize, case: &mut Case) {
     let node = count - 1;
     if count < 3 || case.parts.links.iter().any(|link| link.nodes().contains(&(node as u32))) {
@@ -236,7 +269,7 @@ fn freeze(c: &mut Chance, count: usize, case: &mut Case) {
     case.works[0][node] = Some(Work { spans: vec![span], due_s: i32::MAX, late_cost_per_s: 0 });
     case.parts.services[0][node] = Some(Service::fixed(start_s, start_s, 3 * STEP));
     case.parts.nodes[node].water = 0;
-    case.parts.shifts[0].rest = None;
+    case.parts.shifts[0].rests.truncate(1);
     case.parts.shifts[0].last_s = 20 * HOUR;
     case.parts.frozen.push(Frozen { node: node as u32, shift: 0, start_s });
 }

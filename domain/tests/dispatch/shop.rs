@@ -1,7 +1,9 @@
 //! A small invented shop: two vans, two technicians, two days, on a plane.
 
 use chrono::{NaiveDate, NaiveDateTime, NaiveTime};
-use domain::dispatch::planning::{Request, RosterDay, RosteredTechnician, RosteredVan, RoundsProblem};
+use domain::dispatch::planning::{
+    Published, Request, RosterDay, RosteredTechnician, RosteredVan, RoundsPlan, RoundsProblem, StopKind,
+};
 use domain::dispatch::{Place, Refill, Technician, Van, Visit, VisitStep};
 use domain::handbook::Handbook;
 use domain::site::{HourRange, Site};
@@ -43,10 +45,10 @@ pub fn technician(id: &str, usual_van: &str) -> RosteredTechnician {
             name: id.into(),
             skills: words(&["wash", "decon", "clay"]),
             trainee: false,
-            hours: None,
+            hours: Vec::new(),
         },
         usual_van: Some(usual_van.into()),
-        roster: days().into_iter().map(|on| RosterDay { on, hours: hours("07:00", "16:00") }).collect(),
+        roster: days().into_iter().map(|on| RosterDay { on, hours: vec![hours("07:00", "16:00")] }).collect(),
     }
 }
 
@@ -56,13 +58,13 @@ pub fn van(id: &str, tank_l: f64) -> RosteredVan {
             id: id.into(),
             seats: 2,
             tank_l,
-            refill: Some(Refill { place: plane(0.0, 0.0), minutes: 15.0 }),
+            home: None,
+            refills: vec![Refill { place: plane(0.0, 0.0), minutes: 15.0 }],
             equipment: words(&["pressure_washer", "runoff_kit"]),
             battery_kwh: 5.0,
             generator: false,
             stock_ml: [("iron_remover".to_owned(), 2000.0)].into(),
         },
-        home: None,
         out_on: Vec::new(),
     }
 }
@@ -90,6 +92,7 @@ pub fn request(job: &str, place: Place, from: &str, to: &str) -> Request {
             equipment: Vec::new(),
             site: Site::default(),
             notices: Vec::new(),
+            partners: Vec::new(),
         },
         priority: 3,
         promised: true,
@@ -98,6 +101,7 @@ pub fn request(job: &str, place: Place, from: &str, to: &str) -> Request {
         work_spans: Vec::new(),
         barred: Vec::new(),
         closed_starts: Vec::new(),
+        linked_days: Vec::new(),
         published: None,
     }
 }
@@ -120,4 +124,26 @@ pub fn sound() -> RoundsProblem {
         request("J4", plane(-4.0, 3.0), "10:00", "16:00"),
         request("J5", plane(3.0, -4.0), "11:00", "16:00"),
     ])
+}
+
+/// A place on the first day.
+pub fn stands(van: &str, technicians: &[&str], start: &str) -> Published {
+    Published { van: van.into(), technicians: words(technicians), start: at(start), frozen: false }
+}
+
+/// The rounds of a plan become the published ones.
+pub fn publish(problem: &mut RoundsProblem, plan: &RoundsPlan) {
+    for round in &plan.rounds {
+        for stop in round.stops.iter().filter(|stop| stop.kind == StopKind::Visit) {
+            let mut requests = problem.requests.iter_mut();
+            let request =
+                requests.find(|request| stop.job.as_ref() == Some(&request.visit.job)).expect("a request");
+            request.published = Some(Published {
+                van: round.van.clone(),
+                technicians: round.technicians.clone(),
+                start: stop.starts_at,
+                frozen: false,
+            });
+        }
+    }
 }

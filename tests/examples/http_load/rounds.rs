@@ -25,9 +25,13 @@ pub struct Busy<'a> {
 
 impl<'a> Busy<'a> {
     pub fn new(server: &'a Server) -> Busy<'a> {
-        let mut busy =
-            Busy { server, owner: Client::at(server.address).with_token(&server.token), vehicles: Vec::new() };
-        let zone = json!({ "time_zone": "UTC", "settings": { "base": { "latitude": 48.2, "longitude": 16.37 } } });
+        let mut busy = Busy {
+            server,
+            owner: Client::at(server.address).with_token(&server.token),
+            vehicles: Vec::new(),
+        };
+        let zone =
+            json!({ "time_zone": "UTC", "settings": { "base": { "latitude": 48.2, "longitude": 16.37 } } });
         busy.owner.patch("/v1/shop", &zone).expect(200);
         for day in DAYS {
             let hours: Vec<Value> = (0..24).map(|hour| mild(day, hour)).collect();
@@ -81,7 +85,10 @@ impl<'a> Busy<'a> {
         let first = Connection::open(self.server.address).send(&asks[0], 200).to_vec();
         let first_ms = watch.ms();
         let offered: Value = serde_json::from_slice(&first).expect("JSON");
-        assert!(offered["offers"].as_array().is_some_and(|list| !list.is_empty()), "nothing is offered: {offered}");
+        assert!(
+            offered["offers"].as_array().is_some_and(|list| !list.is_empty()),
+            "nothing is offered: {offered}"
+        );
         (first_ms, saturate(self.server.address, &asks, 200, 1, seconds))
     }
 
@@ -93,7 +100,8 @@ impl<'a> Busy<'a> {
         sample();
         let alone = sample();
         let ask = json!({ "from_on": DAYS[0], "days": 2, "iterations": 1_000_000, "seconds": 600 });
-        let id = self.owner.post("/v1/round-plans", &ask).expect(202)["id"].as_str().expect("an id").to_owned();
+        let id =
+            self.owner.post("/v1/round-plans", &ask).expect(202)["id"].as_str().expect("an id").to_owned();
         let path = format!("/v1/round-plans/{id}");
         let watch = Stopwatch::start();
         while self.owner.get(&path).expect(200)["progress"]["iterations"] == 0 {

@@ -1,13 +1,15 @@
 //! The search's answer in the words of the shop.
 
-use super::build::{Built, kilometres};
+use super::build::{Built, road};
+use super::day::day_problem;
 use super::problem::RoundsProblem;
 use super::reasons;
 use super::spans::{UNITS_PER_POINT, instant};
 use crate::dispatch::search::{Event, RouteCost, Solution, timeline};
-use crate::dispatch::{Conflict, DayProblem, Place, Technician, conflicts};
+use crate::dispatch::{Conflict, Place, conflicts};
 use chrono::{NaiveDate, NaiveDateTime};
 use serde::{Deserialize, Serialize};
+use std::collections::BTreeSet;
 use utoipa::ToSchema;
 
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, ToSchema)]
@@ -96,7 +98,7 @@ pub fn answer(problem: &RoundsProblem, built: &Built, solution: &Solution) -> Ro
     for (shift, route) in solution.routes.iter().enumerate().filter(|(_, route)| !route.is_empty()) {
         let Some(timeline) = timeline(&built.model, shift, route.visits(), &solution.pins) else { continue };
         sum = sum + timeline.cost;
-        rounds.push(round(problem, built, shift, &timeline.events));
+        rounds.push(Drawing::new(problem, built, shift).draw(&timeline.events));
     }
     let mut absent: Vec<u32> = solution.absent.clone();
     absent.sort_unstable();
@@ -112,8 +114,15 @@ pub fn answer(problem: &RoundsProblem, built: &Built, solution: &Solution) -> Ro
         rounds,
         ..RoundsPlan::default()
     };
-    plan.conflicts = problem.days.iter().flat_map(|&on| conflicts(&plan.day(problem, on))).collect();
+    plan.conflicts = against(problem, &plan);
     plan
+}
+
+/// What speaks against the days of a plan.
+fn against(problem: &RoundsProblem, plan: &RoundsPlan) -> Vec<Conflict> {
+    let spots = plan.spots(problem);
+    let days: BTreeSet<NaiveDate> = spots.iter().map(|spot| spot.on).collect();
+    days.into_iter().flat_map(|on| conflicts(&day_problem(problem, &spots, on))).collect()
 }
 
 fn split(sum: RouteCost, parted: i64, unserved: i64) -> CostSplit {
@@ -130,112 +139,122 @@ fn split(sum: RouteCost, parted: i64, unserved: i64) -> CostSplit {
     }
 }
 
-fn round(problem: &RoundsProblem, built: &Built, shift: usize, events: &[Event]) -> PlannedRound {
-    let candidate = &built.candidates[shift];
-    let van = &problem.vans[candidate.van];
-    let home = van.home.unwrap_or(problem.depot);
-    let spec = built.model.shift(shift);
-    let (mut at, mut node, mut clock) = (home, spec.start, None);
-    let (mut km, mut travel_s, mut work_s) = (0.0, 0, 0);
-    let mut stops = Vec::new();
-    let (mut departs_s, mut returns_s) = (spec.opens_s, spec.opens_s);
-    for event in events {
-        let mut drive = |to: Place, to_node: u32, arrives_s: i32| {
-            km += kilometres(problem, &at, &to);
-            let time_s = built.model.leg(node, to_node).time_s;
-            travel_s += time_s;
-            if clock.is_none() {
-                departs_s = arrives_s - time_s;
-                clock = Some(arrives_s);
-            }
-            (at, node) = (to, to_node);
-        };
-        let stop = |kind, job, place, times: [i32; 3], late_min| PlannedStop {
-            kind,
-            job,
-            place,
-            arrives_at: instant(problem, times[0]),
-            starts_at: instant(problem, times[1]),
-            finishes_at: instant(problem, times[2]),
-            late_min,
-        };
-        match *event {
-            Event::Visit { node: to, arrives_s, starts_s, finishes_s } => {
-                let visit = &problem.requests[to as usize].visit;
-                drive(visit.place, to, arrives_s);
-                work_s += finishes_s - starts_s;
-                let late =
-                    (instant(problem, finishes_s) - visit.window_to).num_seconds().max(0) as f64 / 60.0;
-                let times = [arrives_s, starts_s, finishes_s];
-                stops.push(stop(StopKind::Visit, Some(visit.job.clone()), Some(visit.place), times, late));
-            }
-            Event::Refill { arrives_s, finishes_s } => {
-                let (Some(refill), Some(spec)) = (&van.van.refill, &spec.refill) else { continue };
-                drive(refill.place, spec.node, arrives_s);
-                let times = [arrives_s, arrives_s, finishes_s];
-                stops.push(stop(StopKind::Refill, None, Some(refill.place), times, 0.0));
-            }
-            Event::Rest { starts_s, finishes_s, .. } => {
-                stops.push(stop(StopKind::Break, None, None, [starts_s, starts_s, finishes_s], 0.0));
-            }
-            Event::Return { arrives_s } => {
-                drive(home, spec.end, arrives_s);
-                returns_s = arrives_s;
-            }
-        }
-    }
-    // Nobody leaves earlier than needed for the first visit; who would wait there starts later.
-    let wait = stops.first().map_or(0, |first| (first.starts_at - first.arrives_at).num_seconds());
-    if let Some(first) = stops.first_mut().filter(|first| first.kind == StopKind::Visit) {
-        first.arrives_at = first.starts_at;
-        departs_s += wait as i32;
-    }
-    PlannedRound {
-        on: candidate.on,
-        van: van.van.id.clone(),
-        technicians: candidate
-            .crew
-            .iter()
-            .map(|&who| problem.technicians[who].technician.id.clone())
-            .collect(),
-        departs_at: instant(problem, departs_s),
-        returns_at: instant(problem, returns_s),
-        travel_km: km,
-        travel_min: f64::from(travel_s) / 60.0,
-        work_min: f64::from(work_s) / 60.0,
-        stops,
-    }
+/// A round in the words of the shop, event by event.
+struct Drawing<'a> {
+    problem: &'a RoundsProblem,
+    built: &'a Built,
+    shift: usize,
+    home: Place,
+    at: Place,
+    node: u32,
+    departs_s: Option<i32>,
+    returns_s: i32,
+    /// When the crew came to the visit before which it rests.
+    came_s: Option<i32>,
+    km: f64,
+    travel_s: i32,
+    work_s: i32,
+    stops: Vec<PlannedStop>,
 }
 
-impl RoundsPlan {
-    /// A day of the plan as an assignment, to be judged by [`conflicts`].
-    pub fn day(&self, problem: &RoundsProblem, on: NaiveDate) -> DayProblem {
-        let mut visits = Vec::new();
-        for round in self.rounds.iter().filter(|round| round.on == on) {
-            for stop in round.stops.iter().filter(|stop| stop.kind == StopKind::Visit) {
-                let request =
-                    problem.requests.iter().find(|request| Some(&request.visit.job) == stop.job.as_ref());
-                let Some(mut visit) = request.map(|request| request.visit.clone()) else { continue };
-                visit.van = Some(round.van.clone());
-                visit.technicians.clone_from(&round.technicians);
-                visit.start = Some(stop.starts_at);
-                visit.work_min = (stop.finishes_at - stop.starts_at).num_seconds() as f64 / 60.0;
-                visits.push(visit);
+impl<'a> Drawing<'a> {
+    fn new(problem: &'a RoundsProblem, built: &'a Built, shift: usize) -> Drawing<'a> {
+        let home = problem.vans[built.candidates[shift].van].van.home.unwrap_or(problem.depot);
+        let spec = built.model.shift(shift);
+        Drawing {
+            problem,
+            built,
+            shift,
+            home,
+            at: home,
+            node: spec.start,
+            departs_s: None,
+            returns_s: spec.opens_s,
+            came_s: None,
+            km: 0.0,
+            travel_s: 0,
+            work_s: 0,
+            stops: Vec::new(),
+        }
+    }
+
+    fn draw(mut self, events: &[Event]) -> PlannedRound {
+        for event in events {
+            match *event {
+                Event::Visit { node, arrives_s, starts_s, finishes_s } => {
+                    self.visit(node, [arrives_s, starts_s, finishes_s]);
+                }
+                Event::Refill { node, arrives_s, finishes_s } => {
+                    let place = self.built.depot(node).unwrap_or(self.home);
+                    self.drive(place, node, arrives_s);
+                    self.stop(StopKind::Refill, None, Some(place), [arrives_s, arrives_s, finishes_s]);
+                }
+                Event::Rest { starts_s, finishes_s, on_arrival } => {
+                    self.rest(starts_s, finishes_s, on_arrival);
+                }
+                Event::Return { arrives_s } => {
+                    self.drive(self.home, self.built.model.shift(self.shift).end, arrives_s);
+                    self.returns_s = arrives_s;
+                }
             }
         }
-        let technicians = problem.technicians.iter().map(|rostered| {
-            let hours = rostered.roster.iter().find(|day| day.on == on).map(|day| day.hours);
-            Technician { hours, ..rostered.technician.clone() }
-        });
-        DayProblem {
-            on,
-            depot: problem.depot,
-            travel: problem.travel,
-            matrix: problem.matrix.clone(),
-            margins: problem.margins,
-            technicians: technicians.collect(),
-            vans: problem.vans.iter().map(|van| van.van.clone()).collect(),
-            visits,
+        self.finish()
+    }
+
+    fn visit(&mut self, node: u32, [arrives_s, starts_s, finishes_s]: [i32; 3]) {
+        let visit = &self.problem.requests[node as usize].visit;
+        let came_s = self.came_s.take();
+        // Nobody leaves earlier than needed for the first visit; who would wait there starts later.
+        let arrives_s = match self.departs_s {
+            None if came_s.is_none() => starts_s,
+            _ => arrives_s,
+        };
+        self.drive(visit.place, node, came_s.unwrap_or(arrives_s));
+        self.work_s += finishes_s - starts_s;
+        let (job, place) = (Some(visit.job.clone()), Some(visit.place));
+        self.stop(StopKind::Visit, job, place, [arrives_s, starts_s, finishes_s]);
+        let late = instant(self.problem, finishes_s) - visit.window_to;
+        if let Some(stop) = self.stops.last_mut() {
+            stop.late_min = late.num_seconds().max(0) as f64 / 60.0;
+        }
+    }
+
+    /// Before the round departs, its crew rests at home: that is no stop.
+    fn rest(&mut self, starts_s: i32, finishes_s: i32, on_arrival: bool) {
+        if on_arrival {
+            self.came_s.get_or_insert(starts_s);
+        } else if self.departs_s.is_none() {
+            return;
+        }
+        self.stop(StopKind::Break, None, None, [starts_s, starts_s, finishes_s]);
+    }
+
+    fn drive(&mut self, to: Place, node: u32, arrives_s: i32) {
+        let time_s = self.built.model.leg(self.node, node).time_s;
+        self.km += road(self.problem, &self.at, &to).0;
+        self.travel_s += time_s;
+        self.departs_s.get_or_insert(arrives_s - time_s);
+        (self.at, self.node) = (to, node);
+    }
+
+    fn stop(&mut self, kind: StopKind, job: Option<String>, place: Option<Place>, times: [i32; 3]) {
+        let [arrives_at, starts_at, finishes_at] = times.map(|at_s| instant(self.problem, at_s));
+        self.stops.push(PlannedStop { kind, job, place, arrives_at, starts_at, finishes_at, late_min: 0.0 });
+    }
+
+    fn finish(self) -> PlannedRound {
+        let candidate = &self.built.candidates[self.shift];
+        let id = |&who: &usize| self.problem.technicians[who].technician.id.clone();
+        PlannedRound {
+            on: candidate.on,
+            van: self.problem.vans[candidate.van].van.id.clone(),
+            technicians: candidate.crew.iter().map(id).collect(),
+            departs_at: instant(self.problem, self.departs_s.unwrap_or(self.returns_s)),
+            returns_at: instant(self.problem, self.returns_s),
+            travel_km: self.km,
+            travel_min: f64::from(self.travel_s) / 60.0,
+            work_min: f64::from(self.work_s) / 60.0,
+            stops: self.stops,
         }
     }
 }

@@ -1,14 +1,16 @@
 //! From the words of the shop to the numbers of the search.
 
-use super::crews::{Candidate, candidates};
-use super::frozen::{depart_from_now, freeze};
+use super::crews::{Beside, Candidate, candidates};
+use super::frozen::{Keeper, OwnClass, service_in_hours};
+use super::hours::rests;
 use super::kinds::{Class, Kind, kinds};
-use super::problem::{Request, RoundsProblem, VisitLink};
-use super::spans::{UNITS_PER_POINT, per_second, seconds, service, work_s};
+use super::problem::{Request, Rest, RoundsProblem, VisitLink};
+use super::spans::{UNITS_PER_POINT, overtime_s, per_second, seconds, service, work_s};
 use crate::dispatch::problem::usable;
 use crate::dispatch::search::{Break, Leg, Link, Model, Node, Parts, RefillStop, Service, Shift};
 use crate::dispatch::ways::{TravelMatrix, sound, way};
-use crate::dispatch::{Place, Travel, Van};
+use crate::dispatch::{Place, Refill, Van};
+use chrono::NaiveDate;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// A model, and what its numbers stand for: nodes are the requests in their order, shifts the candidates.
@@ -22,6 +24,10 @@ pub struct Built {
     /// What shifts of each class are: a van, a crew, and the kind.
     classes: Vec<Class>,
     kind_of: Vec<usize>,
+    /// The classes after these, of one shift each.
+    own: Vec<OwnClass>,
+    /// Days with candidates, ascending.
+    days: Vec<NaiveDate>,
     /// Where shifts start, end and fill up: the nodes after the requests.
     depots: Vec<Place>,
     /// The kinds of load after energy everywhere and energy where no generator may run.
@@ -34,11 +40,13 @@ const ENDLESS: i32 = i32::MAX / 4;
 /// from the numbers as they were given.
 const LARGEST_LOAD: f64 = 400_000.0;
 
-pub fn build(problem: &RoundsProblem) -> Built {
-    let candidates = candidates(problem);
+pub fn build(problem: &RoundsProblem, beside: &Beside) -> Built {
+    let candidates = candidates(problem, beside);
     let mut faults: Vec<String> = problem.matrix.iter().filter_map(|matrix| matrix.fault()).collect();
     let classes = classes(&candidates);
     let (kinds, kind_of) = kinds(problem, &classes);
+    let mut days: Vec<NaiveDate> = candidates.iter().map(|candidate| candidate.on).collect();
+    days.dedup();
     let mut built = Built {
         model: Model::new(Parts::default()),
         candidates,
@@ -46,6 +54,8 @@ pub fn build(problem: &RoundsProblem) -> Built {
         kinds,
         classes,
         kind_of,
+        own: Vec::new(),
+        days,
         depots: depots(problem),
         products: products(&problem.requests),
     };
@@ -60,13 +70,14 @@ pub fn build(problem: &RoundsProblem) -> Built {
     parts.shifts = shifts.collect();
     parts.placing = placing(problem, &built.candidates);
     parts.links = links(problem, &mut faults);
-    freeze(problem, &built.candidates, &mut parts, &mut faults);
-    depart_from_now(problem, &mut parts);
-    built.model = Model::new(parts);
+    let mut keeper = Keeper::new(problem, &built.candidates, parts, faults);
+    keeper.keep();
+    let Keeper { parts, own, mut faults, .. } = keeper;
     if problem.technicians.is_empty() && !problem.vans.is_empty() {
         faults.push("there are vans, but nobody to drive them.".into());
     }
-    Built { faults, ..built }
+    built.model = Model::new(parts);
+    Built { faults, own, ..built }
 }
 
 /// Points for a squared hour, at most, so that no sum runs over.
@@ -76,8 +87,10 @@ pub fn units(points: f64) -> i64 {
     (usable(points).min(1e9) * UNITS_PER_POINT).round() as i64
 }
 
+/// Those of candidates that are open to any visit: the others get classes of their own.
 fn classes(candidates: &[Candidate]) -> Vec<Class> {
-    let all: BTreeSet<Class> = candidates.iter().map(|c| (c.van, c.crew.clone())).collect();
+    let open = candidates.iter().filter(|candidate| !candidate.closed);
+    let all: BTreeSet<Class> = open.map(|c| (c.van, c.crew.clone())).collect();
     all.into_iter().collect()
 }
 
@@ -103,7 +116,7 @@ fn node(problem: &RoundsProblem, products: &[String], request: &Request) -> Node
         load,
         water: load_of(visit.tank_need_l() * 10.0),
         skip_cost: units(problem.weights.unserved[level]).max(1),
-        work_s: work_s(request, 1),
+        work_s: vec![work_s(request, 1), work_s(request, 2)],
     }
 }
 
@@ -140,6 +153,18 @@ impl Built {
             .collect()
     }
 
+    /// What can be done by the van and the crew of a candidate that is open to any visit.
+    pub fn kind_of(&self, candidate: usize) -> Option<usize> {
+        let candidate = self.candidates.get(candidate).filter(|candidate| !candidate.closed)?;
+        let class = self.classes.binary_search(&(candidate.van, candidate.crew.clone())).ok()?;
+        self.kind_of.get(class).copied()
+    }
+
+    /// The place of a node after those of requests.
+    pub fn depot(&self, node: u32) -> Option<Place> {
+        self.depots.get((node as usize).checked_sub(self.model.len())?).copied()
+    }
+
     /// The node of a depot beside so many requests.
     fn node_of(&self, requests: usize, place: &Place) -> u32 {
         (requests + self.depots.iter().position(|known| known == place).unwrap_or(0)) as u32
@@ -160,31 +185,15 @@ impl Built {
         for (shift, candidate) in parts.shifts.iter_mut().zip(&self.candidates) {
             let van = &problem.vans[candidate.van].van;
             shift.capacity.extend(products[self.products.len()..].iter().map(|p| stock(van, p)));
-            let depots =
-                [Some(&mut shift.start), Some(&mut shift.end), shift.refill.as_mut().map(|r| &mut r.node)];
-            depots.into_iter().flatten().for_each(|node| *node += new.len() as u32);
+            let depots = [&mut shift.start, &mut shift.end].into_iter();
+            let depots = depots.chain(shift.refills.iter_mut().map(|refill| &mut refill.node));
+            depots.for_each(|node| *node += new.len() as u32);
         }
-        for (of_class, more) in parts.services.iter_mut().zip(self.services(problem, new)) {
-            of_class.extend(more);
-        }
+        self.serve_more(problem, new, &mut parts.services);
         for costs in &mut parts.placing {
             costs.extend(std::iter::repeat_n(0, new.len()));
         }
-        let ways = Ways::of(problem, self.places(problem));
-        let places = ways.len();
-        // Where a place stood before the new ones came between requests and depots.
-        let before = |place: usize| match place {
-            place if place < known => Some(place),
-            place if place < known + new.len() => None,
-            place => Some(place - new.len()),
-        };
-        parts.legs = (0..places * places)
-            .map(|at| (at / places, at % places))
-            .map(|(from, to)| match (before(from), before(to)) {
-                (Some(a), Some(b)) => self.model.leg(a as u32, b as u32),
-                _ => ways.leg(from, to),
-            })
-            .collect();
+        parts.legs = self.more_legs(problem, known, new.len());
         Built {
             model: Model::new(parts),
             candidates: self.candidates.clone(),
@@ -192,9 +201,47 @@ impl Built {
             kinds: Vec::new(),
             classes: Vec::new(),
             kind_of: Vec::new(),
+            own: Vec::new(),
+            days: self.days.clone(),
             depots: self.depots.clone(),
             products,
         }
+    }
+
+    /// Adds to the services of each class those of new requests.
+    fn serve_more(&self, problem: &RoundsProblem, new: &[Request], services: &mut [Vec<Option<Service>>]) {
+        let more = self.services(problem, new);
+        let (shared, own) = services.split_at_mut(self.classes.len());
+        for (row, &class) in own.iter_mut().zip(&self.own) {
+            row.extend(new.iter().enumerate().map(|(nth, request)| {
+                match class {
+                    OwnClass::Closed => None,
+                    OwnClass::InHours { shift, class } => more[class][nth]
+                        .as_ref()
+                        .and_then(|_| service_in_hours(problem, &self.candidates[shift], request)),
+                }
+            }));
+        }
+        for (row, more) in shared.iter_mut().zip(more) {
+            row.extend(more);
+        }
+    }
+
+    /// The legs with so many new places between those of the `known` requests and the depots.
+    fn more_legs(&self, problem: &RoundsProblem, known: usize, new: usize) -> Vec<Leg> {
+        let ways = Ways::of(problem, self.places(problem));
+        let places = ways.len();
+        let before = |place: usize| match place {
+            place if place < known => Some(place),
+            place if place < known + new => None,
+            place => Some(place - new),
+        };
+        let pairs = (0..places * places).map(|at| (at / places, at % places));
+        let leg = |(from, to)| match (before(from), before(to)) {
+            (Some(a), Some(b)) => self.model.leg(a as u32, b as u32),
+            _ => ways.leg(from, to),
+        };
+        pairs.map(leg).collect()
     }
 }
 
@@ -208,11 +255,12 @@ pub fn is_noisy(request: &Request, van: &Van) -> bool {
     request.visit.steps.iter().any(|step| step.machine || washer && step.runs_water)
 }
 
-/// The depot, then each van's home and refill place.
+/// The depot, then each van's home and refill places.
 fn depots(problem: &RoundsProblem) -> Vec<Place> {
     let mut depots = vec![problem.depot];
-    let homes = problem.vans.iter().filter_map(|van| van.home);
-    let refills = problem.vans.iter().filter_map(|van| van.van.refill.as_ref().map(|refill| refill.place));
+    let homes = problem.vans.iter().filter_map(|rostered| rostered.van.home);
+    let refills = problem.vans.iter().flat_map(|rostered| rostered.van.places_to_refill());
+    let refills = refills.map(|refill| refill.place);
     for place in homes.chain(refills) {
         if !depots.contains(&place) {
             depots.push(place);
@@ -258,59 +306,80 @@ fn stock(van: &Van, product: &str) -> i32 {
     van.stock_ml.get(product).map_or(ENDLESS, |&ml| whole(ml))
 }
 
-/// Travel where the matrix is unsound or silent.
-pub fn kilometres(problem: &RoundsProblem, from: &Place, to: &Place) -> f64 {
-    let matrix = sound(problem.matrix.as_ref());
-    let travel: &Travel = &problem.travel;
-    way(travel, matrix, from, to).0
+/// Kilometres and minutes, by coordinates where the matrix is unsound or silent.
+pub fn road(problem: &RoundsProblem, from: &Place, to: &Place) -> (f64, f64) {
+    way(&problem.travel, sound(problem.matrix.as_ref()), from, to)
 }
 
 fn shift(problem: &RoundsProblem, candidate: &Candidate, built: &Built) -> Shift {
-    let rostered = &problem.vans[candidate.van];
-    let van = &rostered.van;
-    let day = problem.days.iter().position(|day| *day == candidate.on).unwrap_or(0);
+    let van = &problem.vans[candidate.van].van;
+    let home = built.node_of(problem.requests.len(), &van.home.unwrap_or(problem.depot));
     let at = |time| seconds(problem, candidate.on.and_time(time));
-    let requests = problem.requests.len();
-    let home = built.node_of(requests, rostered.home.as_ref().unwrap_or(&problem.depot));
-    let (opens_s, closes_s) = (at(candidate.hours.from), at(candidate.hours.to));
-    // Who begins after the hours of the break has had it.
-    let rest = problem.rest.filter(|rest| opens_s <= at(rest.begins.to));
-    let battery = whole(van.battery_kwh * 1000.0);
-    let mut capacity = vec![if van.generator { ENDLESS } else { battery }, battery];
-    capacity.extend(built.products.iter().map(|product| stock(van, product)));
-    let share = 1.0 - usable(problem.margins.tank_reserve_share).min(1.0);
+    let spans: Vec<(i32, i32)> = candidate.hours.iter().map(|span| (at(span.from), at(span.to))).collect();
+    let opens_s = spans.first().map_or(0, |span| span.0);
+    let closes_s = spans.last().map_or(0, |span| span.1);
+    let rest = problem.rest.map(|Rest { begins, minutes }| Break {
+        from_s: at(begins.from),
+        to_s: at(begins.to),
+        length_s: (minutes.min(240) * 60) as i32,
+    });
     let class = (candidate.van, candidate.crew.clone());
-    let (vans, people) = (problem.vans.len(), problem.technicians.len());
-    let resource = |nth: usize| (day * (vans + people) + nth) as u32;
-    Shift {
+    let first_day = built.days.first().copied().unwrap_or(candidate.on);
+    let shift = Shift {
         start: home,
         end: home,
         opens_s,
         closes_s,
-        last_s: closes_s + (usable(problem.weights.overtime_most_min).min(480.0) * 60.0) as i32,
+        last_s: closes_s + overtime_s(problem),
         overtime_cost_per_s: per_second(problem.weights.overtime),
         fixed_cost: 0,
-        capacity,
+        capacity: capacity(van, &built.products),
         // What a share cannot be told exactly takes nothing away.
-        tank: (usable(van.tank_l) * share * 10.0 + 1e-6) as i32,
-        refill: van.refill.as_ref().map(|refill| RefillStop {
-            node: built.node_of(requests, &refill.place),
-            length_s: (usable(refill.minutes).min(600.0) * 60.0) as i32,
-            cost: units(problem.weights.refill),
-        }),
-        rest: rest.map(|rest| Break {
-            from_s: at(rest.begins.from),
-            to_s: at(rest.begins.to),
-            length_s: (rest.minutes.min(240) * 60) as i32,
-        }),
-        class: built.classes.binary_search(&class).unwrap_or(0) as u32,
-        resources: std::iter::once(resource(candidate.van))
-            .chain(candidate.crew.iter().map(|&who| resource(vans + who)))
-            .collect(),
-        day: (candidate.on - problem.days[0]).num_days().max(0) as u32,
+        tank: (usable(van.tank_l) * share_given(problem) * 10.0 + 1e-6) as i32,
+        refills: refills(problem, van, built),
+        rests: rests(&spans, rest),
+        // A closed shift gets a class of its own.
+        class: built.classes.binary_search(&class).map_or(u32::MAX, |nth| nth as u32),
+        resources: resources(problem, candidate, built),
+        day: (candidate.on - first_day).num_days() as u32,
         people: candidate.crew.len() as u32,
         crew: candidate.crew.iter().map(|&who| who as u32).collect(),
+    };
+    if candidate.closed {
+        // Nobody's hours are known for it.
+        return Shift { rests: Vec::new(), overtime_cost_per_s: 0, ..shift };
     }
+    shift
+}
+
+/// Share of the tank that is not kept in reserve.
+fn share_given(problem: &RoundsProblem) -> f64 {
+    1.0 - usable(problem.margins.tank_reserve_share).min(1.0)
+}
+
+/// Energy everywhere and where no generator may run, then products.
+fn capacity(van: &Van, products: &[String]) -> Vec<i32> {
+    let battery = whole(van.battery_kwh * 1000.0);
+    let energy = [if van.generator { ENDLESS } else { battery }, battery];
+    energy.into_iter().chain(products.iter().map(|product| stock(van, product))).collect()
+}
+
+fn refills(problem: &RoundsProblem, van: &Van, built: &Built) -> Vec<RefillStop> {
+    let stop = |refill: &Refill| RefillStop {
+        node: built.node_of(problem.requests.len(), &refill.place),
+        length_s: (usable(refill.minutes).min(600.0) * 60.0) as i32,
+        cost: units(problem.weights.refill),
+    };
+    van.places_to_refill().map(stop).collect()
+}
+
+/// The van and the people of a candidate, each a number of its own on each day.
+fn resources(problem: &RoundsProblem, candidate: &Candidate, built: &Built) -> Vec<u32> {
+    let (vans, people) = (problem.vans.len(), problem.technicians.len());
+    let day = built.days.binary_search(&candidate.on).unwrap_or(0);
+    let number = |nth: usize| (day * (vans + people) + nth) as u32;
+    let crew = candidate.crew.iter().map(|&who| number(vans + who));
+    std::iter::once(number(candidate.van)).chain(crew).collect()
 }
 
 /// What it costs to put a published visit elsewhere.

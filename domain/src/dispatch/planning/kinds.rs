@@ -43,11 +43,15 @@ impl Kind {
 
 /// The kinds in the order in which the classes come to them, and the kind of each class.
 pub fn kinds(problem: &RoundsProblem, classes: &[Class]) -> (Vec<Kind>, Vec<usize>) {
-    let vans = like(problem.vans.iter().map(|rostered| Van { id: String::new(), ..rostered.van.clone() }));
+    let vans = like(problem.vans.iter().map(|rostered| Van {
+        id: String::new(),
+        home: None,
+        ..rostered.van.clone()
+    }));
     let people = like(problem.technicians.iter().map(|rostered| Technician {
         id: String::new(),
         name: String::new(),
-        hours: None,
+        hours: Vec::new(),
         ..rostered.technician.clone()
     }));
     let alike = |(van, crew): &Class| {

@@ -1,13 +1,15 @@
 //! Windows for a new visit: what each would cost the rounds as they stand.
 
 use super::answer::points;
-use super::build::{Built, build};
-use super::problem::{Request, RoundsProblem};
+use super::build::{Built, build, road};
+use super::crews::{Beside, Taken, published_span, van_and_crew};
+use super::hours::on_day;
+use super::problem::{Published, Request, RoundsProblem};
 use super::replan::published_solution;
 use super::spans;
 use crate::dispatch::search::{Event, NOWHERE, Solution, insertion_cost, timeline};
 use crate::site::HourRange;
-use chrono::NaiveDateTime;
+use chrono::{NaiveDateTime, TimeDelta};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
@@ -34,11 +36,11 @@ pub struct Standing {
 }
 
 impl Standing {
-    /// What stands keeps its hour: who takes an offer moves nobody else.
+    /// What stands keeps its hour: who takes an offer moves nobody else. A new visit may need two people.
     pub fn new(mut problem: RoundsProblem) -> Standing {
         let published = problem.requests.iter_mut().filter_map(|request| request.published.as_mut());
         published.for_each(|published| published.frozen = true);
-        let built = build(&problem);
+        let built = build(&problem, &Beside { two_hands: true, taken: taken(&problem) });
         let solution = published_solution(&problem, &built);
         let routes = solution.routes.iter().enumerate().filter(|(_, route)| !route.is_empty());
         let routes = routes.map(|(shift, route)| (shift, route.visits().collect())).collect();
@@ -79,6 +81,27 @@ impl Standing {
 /// The windows for one new visit: see [`Standing::offers`].
 pub fn offers(problem: &RoundsProblem, new: &Request, windows: &[HourRange], most: usize) -> Vec<Offer> {
     Standing::new(problem.clone()).offers(new, windows, most)
+}
+
+/// Visits that stand, but in a van or with people of whom some are not known here, cannot be rounds: those who are known
+/// get nothing in their hours, with the way there and back.
+fn taken(problem: &RoundsProblem) -> Vec<Taken> {
+    let is_lost = |published: &&Published| van_and_crew(problem, published).is_none();
+    let taken = |request: &Request| {
+        let published = request.published.as_ref().filter(is_lost)?;
+        let on = published.start.date();
+        let van = problem.vans.iter().position(|rostered| rostered.van.id == published.van);
+        let is_set = |who: &usize| published.technicians.contains(&problem.technicians[*who].technician.id);
+        let home = van.and_then(|van| problem.vans[van].van.home).unwrap_or(problem.depot);
+        let way = |from, to| TimeDelta::seconds((road(problem, from, to).1.min(1440.0) * 60.0) as i64);
+        let (there, back) = (way(&home, &request.visit.place), way(&request.visit.place, &home));
+        let (start, finish) = published_span(request, published);
+        let leaves = start.checked_sub_signed(there).unwrap_or(start);
+        let returns = finish.checked_add_signed(back).unwrap_or(finish);
+        let people = (0..problem.technicians.len()).filter(is_set).collect();
+        Some(Taken { on, hours: on_day(on, leaves, returns), van, people })
+    };
+    problem.requests.iter().filter_map(taken).collect()
 }
 
 /// One request for each window of each day; they share a place.

@@ -69,11 +69,12 @@ pub struct RosteredTechnician {
     pub roster: Vec<RosterDay>,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct RosterDay {
     pub on: NaiveDate,
-    pub hours: HourRange,
+    /// Spans of work, ascending and apart.
+    pub hours: Vec<HourRange>,
 }
 
 /// A van over the days.
@@ -81,9 +82,6 @@ pub struct RosterDay {
 #[serde(deny_unknown_fields)]
 pub struct RosteredVan {
     pub van: Van,
-    /// Where it stands in the morning and in the evening, if not at the depot.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub home: Option<Place>,
     /// Days on which it cannot be used.
     #[serde(default)]
     pub out_on: Vec<NaiveDate>,
@@ -107,7 +105,8 @@ impl Rest {
     }
 }
 
-/// A visit to be planned. Of `visit`, van, technicians and start do not count: see `published`.
+/// A visit to be planned. Of `visit`, van, technicians and start do not count (see `published`), nor do partners that are
+/// planned here (see [`RoundsProblem::links`]).
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Request {
@@ -136,6 +135,9 @@ pub struct Request {
     /// Hours in which the work may not begin, whatever its length, and why.
     #[serde(default)]
     pub closed_starts: Vec<Barred>,
+    /// The days that jobs leave for it which are not planned here: it must lie within each of these.
+    #[serde(default)]
+    pub linked_days: Vec<LinkedDays>,
     /// Where it stands in the published rounds.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub published: Option<Published>,
@@ -167,9 +169,29 @@ pub struct WorkSpan {
 pub struct Barred {
     pub from: NaiveDateTime,
     pub to: NaiveDateTime,
+    /// Only to crews of fewer people than this; absent: to everybody.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub below_people: Option<u32>,
     /// Id in the handbook's `rules` table.
     pub rule: String,
     pub text: String,
+}
+
+impl Barred {
+    /// Whether it is one for a crew of so many.
+    pub(super) fn bars(&self, people: u32) -> bool {
+        self.below_people.is_none_or(|enough| people < enough)
+    }
+}
+
+/// Because of a job that is not planned here, it may be on the days `from` to `to` only.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct LinkedDays {
+    /// The job.
+    pub with: String,
+    pub from: NaiveDate,
+    pub to: NaiveDate,
 }
 
 /// A visit's place in rounds that people have been told.

@@ -1,19 +1,21 @@
 //! Why a request is not served.
 
+use super::alone::alone;
 use super::answer::points;
-use super::build::Built;
+use super::build::{Built, is_noisy};
 use super::crews;
-use super::problem::{Barred, Request, RoundsProblem};
-use super::spans::service;
+use super::problem::{Barred, LinkedDays, Request, RoundsProblem};
+use super::spans::{service, work_s};
 use crate::dispatch::search::{Link, NOWHERE, Solution, insertion_cost, timeline};
 use crate::dispatch::{Conflict, ConflictCode};
 use crate::figure::Figure;
+use std::cmp::Ordering;
 
 /// Why a node of the solution is left out: what bars it everywhere, else what bars it in the van that comes nearest,
 /// else that the rounds are full.
 pub fn unserved(problem: &RoundsProblem, built: &Built, solution: &Solution, nth: usize) -> Vec<Conflict> {
     let request = &problem.requests[nth];
-    if built.candidates.is_empty() {
+    if built.candidates.iter().all(|candidate| candidate.closed) {
         return vec![say(request, ConflictCode::Unassigned, nobody(problem))];
     }
     let nearest = built.kinds.iter().map(|kind| kind.against(request)).min_by_key(Vec::len);
@@ -56,16 +58,11 @@ fn nobody(problem: &RoundsProblem) -> String {
 fn no_time(problem: &RoundsProblem, request: &Request) -> Vec<Conflict> {
     let visit = &request.visit;
     let most_people = visit.hands.max(request.work_people).max(crews::LARGEST);
-    let without_bars = Request { barred: Vec::new(), closed_starts: Vec::new(), ..request.clone() };
-    let mut bars: Vec<&Barred> = request.barred.iter().chain(&request.closed_starts).collect();
-    bars.dedup_by(|a, b| a.rule == b.rule && a.text == b.text);
-    let mut found: Vec<Conflict> = if service(problem, &without_bars, most_people, true).is_some() {
-        bars.into_iter()
-            .map(|bar| say(request, ConflictCode::Weather, format!("{} ({})", bar.text, bar.rule)))
-            .collect()
-    } else {
-        crate::dispatch::time::window(visit).into_iter().collect()
-    };
+    let has_time = |asked: &Request| service(problem, asked, most_people, true).is_some();
+    let mut found = narrowed(request, has_time);
+    if found.is_empty() {
+        found.extend(crate::dispatch::time::window(visit));
+    }
     if visit.site.saturday_allowed == Some(false) && found.is_empty() {
         found.push(say(
             request,
@@ -90,32 +87,89 @@ fn no_time(problem: &RoundsProblem, request: &Request) -> Vec<Conflict> {
     found
 }
 
+/// Weather, and days that other jobs leave, where it would fit without them.
+fn narrowed(request: &Request, fits: impl Fn(&Request) -> bool) -> Vec<Conflict> {
+    let dry = Request { barred: Vec::new(), closed_starts: Vec::new(), ..request.clone() };
+    let free = Request { linked_days: Vec::new(), ..request.clone() };
+    let both = Request { linked_days: Vec::new(), ..dry.clone() };
+    let (weather, linked) = (weather(request), linked(request));
+    match (weather.is_empty(), linked.is_empty()) {
+        (false, _) if fits(&dry) => weather,
+        (_, false) if fits(&free) => linked,
+        (false, false) if fits(&both) => weather.into_iter().chain(linked).collect(),
+        _ => Vec::new(),
+    }
+}
+
+fn weather(request: &Request) -> Vec<Conflict> {
+    let mut bars: Vec<&Barred> = request.barred.iter().chain(&request.closed_starts).collect();
+    bars.dedup_by(|a, b| a.rule == b.rule && a.text == b.text);
+    bars.into_iter()
+        .map(|bar| say(request, ConflictCode::Weather, format!("{} ({})", bar.text, bar.rule)))
+        .collect()
+}
+
+fn linked(request: &Request) -> Vec<Conflict> {
+    let text = |LinkedDays { with, from, to }: &LinkedDays| {
+        let when = match from.cmp(to) {
+            Ordering::Less => format!("it may only be from {from} to {to}"),
+            Ordering::Equal => format!("it may only be on {from}"),
+            Ordering::Greater => "there is no day for it".to_owned(),
+        };
+        format!("{when}, because of {with}.")
+    };
+    request.linked_days.iter().map(|days| say(request, ConflictCode::Linked, text(days))).collect()
+}
+
+/// There is time in its window, but not while those who can do it are at work.
 fn out_of_hours(problem: &RoundsProblem, built: &Built, request: &Request, nth: usize) -> Vec<Conflict> {
-    let able = built
-        .candidates
-        .iter()
-        .enumerate()
-        .filter(|(shift, _)| built.model.service(*shift, nth as u32).is_some());
-    let mut crews: Vec<String> = able
-        .map(|(_, candidate)| {
-            let names: Vec<&str> =
-                candidate.crew.iter().map(|&who| problem.technicians[who].technician.name.as_str()).collect();
-            format!(
-                "{} with {} {} {} to {}",
-                problem.vans[candidate.van].van.id,
-                names.join(" and "),
-                candidate.on,
-                candidate.hours.from,
-                candidate.hours.to
-            )
-        })
-        .collect();
-    crews.truncate(6);
+    let narrowed = narrowed(request, |asked| could_be_driven(problem, built, asked, nth));
+    if !narrowed.is_empty() {
+        return narrowed;
+    }
+    if could_be_driven(problem, built, request, nth) {
+        let text =
+            "those who can do it have visits that stay, and nothing can be put beside them.".to_owned();
+        return vec![say(request, ConflictCode::NoRoom, text)];
+    }
+    let crews = able(built, request).take(6).map(|shift| crew_in_words(problem, built, shift));
     let text = format!(
         "no one who can do it is at work long enough in its window with the way there and back ({}).",
-        crews.join("; ")
+        crews.collect::<Vec<String>>().join("; ")
     );
     vec![say(request, ConflictCode::OutsideHours, text)]
+}
+
+/// The candidates that can do it, times aside.
+fn able<'a>(built: &'a Built, request: &Request) -> impl Iterator<Item = usize> + use<'a> {
+    let able: Vec<bool> = built.kinds.iter().map(|kind| kind.against(request).is_empty()).collect();
+    (0..built.candidates.len()).filter(move |&shift| built.kind_of(shift).is_some_and(|kind| able[kind]))
+}
+
+/// Whether some van could serve it alone, were it asked for like this.
+fn could_be_driven(problem: &RoundsProblem, built: &Built, asked: &Request, nth: usize) -> bool {
+    able(built, asked).any(|shift| {
+        let candidate = &built.candidates[shift];
+        let noisy = is_noisy(asked, &problem.vans[candidate.van].van);
+        let mut model = alone(&built.model.parts, shift, &[nth as u32]);
+        model.parts.services = vec![vec![service(problem, asked, candidate.crew.len() as u32, noisy)]];
+        timeline(&model, 0, [0].into_iter(), &[]).is_some()
+    })
+}
+
+fn crew_in_words(problem: &RoundsProblem, built: &Built, shift: usize) -> String {
+    let candidate = &built.candidates[shift];
+    let name = |&who: &usize| problem.technicians[who].technician.name.as_str();
+    let names: Vec<&str> = candidate.crew.iter().map(name).collect();
+    let hours: Vec<String> =
+        candidate.hours.iter().map(|span| format!("{} to {}", span.from, span.to)).collect();
+    format!(
+        "{} with {} {} {}",
+        problem.vans[candidate.van].van.id,
+        names.join(" and "),
+        candidate.on,
+        hours.join(" and ")
+    )
 }
 
 /// Another visit without which this one is not served; one that could do without it says nothing against it.
@@ -149,7 +203,7 @@ fn full(
     vans.sort_unstable();
     vans.dedup();
     let node = &built.model.parts.nodes[nth];
-    let mut figures = vec![Figure::new("work", f64::from(node.work_s) / 60.0, "min")];
+    let mut figures = vec![Figure::new("work", f64::from(work_s(request, 1)) / 60.0, "min")];
     let open = possible.iter().filter(|&&shift| solution.may_use(&built.model, shift));
     let costs = open.filter_map(|&shift| insertion_cost(&built.model, solution, shift, nth as u32));
     let why = match costs.map(|insertion| insertion.cost).min() {

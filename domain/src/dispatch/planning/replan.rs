@@ -3,11 +3,12 @@
 
 use super::answer::{PlannedRound, PlannedStop, RoundsPlan};
 use super::build::{Built, build};
+use super::crews::Beside;
+use super::day::{Spot, day_problem, published_spots};
 use super::problem::{Published, Request, RoundsProblem};
 use super::{answer, crews::Candidate};
 use crate::dispatch::search::{Options, Solution, Watch, insertion_cost, search_from};
-use crate::dispatch::{Conflict, DayProblem, Technician, conflicts};
-use chrono::NaiveDate;
+use crate::dispatch::{Conflict, ConflictCode, conflicts};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
@@ -31,7 +32,7 @@ pub struct VisitChange {
     pub before: Option<Published>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub after: Option<Published>,
-    /// What speaks against the place it had; empty: it makes room for others, or the rounds are better so.
+    /// What speaks against the place it had, or who has it now; empty: the rounds are better so.
     pub because: Vec<Conflict>,
 }
 
@@ -60,7 +61,7 @@ const CALMER: f64 = 0.1;
 /// Plans again from the published rounds. Frozen visits stay, promised windows are hard, and every other technician,
 /// van or day has its cost (see [`super::Weights`]).
 pub fn replan_rounds(problem: &RoundsProblem, seed: u64, watch: &mut dyn Watch) -> Replan {
-    let built = build(problem);
+    let built = build(problem, &Beside::default());
     let start = published_solution(problem, &built);
     let options = Options { seed, ..Options::default() };
     let options = Options { hot: options.hot * CALMER, ..options };
@@ -111,14 +112,58 @@ pub(super) fn is_of(problem: &RoundsProblem, candidate: &Candidate, published: &
 }
 
 fn changes(problem: &RoundsProblem, plan: &RoundsPlan) -> Vec<VisitChange> {
+    let before = published_spots(problem);
     let against: Vec<Conflict> =
-        problem.days.iter().flat_map(|&on| conflicts(&published_day(problem, on))).collect();
+        problem.days.iter().flat_map(|&on| conflicts(&day_problem(problem, &before, on))).collect();
     let mut found: Vec<VisitChange> =
         problem.requests.iter().filter_map(|request| change(plan, request, &against)).collect();
+    let after = plan.spots(problem);
+    let taken: Vec<Vec<Conflict>> =
+        found.iter().map(|change| place_taken(change, &found, &before, &after)).collect();
+    for (change, taken) in found.iter_mut().zip(taken) {
+        change.because.extend(taken);
+    }
     let size =
         |change: &VisitChange| (change.kind, change.moved_min.map_or(0, |minutes| minutes.abs() as i64));
     found.sort_by(|a, b| size(a).cmp(&size(b)).then_with(|| a.job.cmp(&b.job)));
     found
+}
+
+/// Who has the place now that a visit had, where nothing speaks against it there: others that were not there before.
+fn place_taken(
+    change: &VisitChange,
+    changes: &[VisitChange],
+    before: &[Spot],
+    after: &[Spot],
+) -> Vec<Conflict> {
+    let Some(former) = before.iter().find(|spot| spot.job() == change.job) else { return Vec::new() };
+    if !change.because.is_empty() {
+        return Vec::new();
+    }
+    let is_there = |spot: &Spot| {
+        (spot.on, spot.van) == (former.on, former.van)
+            && spot.start < former.finish
+            && former.start < spot.finish
+    };
+    let is_new = |spot: &Spot| {
+        changes.iter().any(|other| other.job == spot.job())
+            && !before.iter().any(|known| known.job() == spot.job() && is_there(known))
+    };
+    let takers = after.iter().filter(|spot| spot.job() != change.job && is_there(spot) && is_new(spot));
+    takers
+        .map(|taker| Conflict {
+            code: ConflictCode::NoRoom,
+            jobs: vec![change.job.clone(), taker.job().to_owned()],
+            text: format!(
+                "{}: its place at {} in van {} goes to {}.",
+                change.job,
+                former.start.format("%H:%M"),
+                former.van,
+                taker.job()
+            ),
+            figures: Vec::new(),
+        })
+        .collect()
 }
 
 fn change(plan: &RoundsPlan, request: &Request, against: &[Conflict]) -> Option<VisitChange> {
@@ -170,44 +215,4 @@ fn place_of(plan: &RoundsPlan, job: &str) -> Option<Published> {
         })
     };
     plan.rounds.iter().find_map(of_round)
-}
-
-/// The published rounds of a day under the facts of now, with a word on vans that are out.
-fn published_day(problem: &RoundsProblem, on: NaiveDate) -> DayProblem {
-    let visits = problem.requests.iter().filter_map(|request| {
-        let published = request.published.as_ref().filter(|published| published.start.date() == on)?;
-        let mut visit = request.visit.clone();
-        visit.van = Some(published.van.clone());
-        visit.technicians.clone_from(&published.technicians);
-        visit.start = Some(published.start);
-        let end =
-            published.start + chrono::TimeDelta::seconds((visit.work_min.clamp(0.0, 1e5) * 60.0) as i64);
-        let closed = request.closed_starts.iter();
-        let closed = closed.filter(|bar| bar.from <= published.start && published.start < bar.to);
-        let barred = request.barred.iter().filter(|bar| bar.from < end && published.start < bar.to);
-        let barred = barred.chain(closed);
-        visit.notices.extend(
-            barred.map(|bar| crate::dispatch::VisitNotice { rule: bar.rule.clone(), text: bar.text.clone() }),
-        );
-        Some(visit)
-    });
-    let technicians = problem.technicians.iter().map(|rostered| {
-        let hours = rostered.roster.iter().find(|day| day.on == on).map(|day| day.hours);
-        Technician { hours, ..rostered.technician.clone() }
-    });
-    DayProblem {
-        on,
-        depot: problem.depot,
-        travel: problem.travel,
-        matrix: problem.matrix.clone(),
-        margins: problem.margins,
-        technicians: technicians.collect(),
-        vans: problem
-            .vans
-            .iter()
-            .filter(|van| !van.out_on.contains(&on))
-            .map(|van| van.van.clone())
-            .collect(),
-        visits: visits.collect(),
-    }
 }

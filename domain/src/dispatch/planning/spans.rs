@@ -3,7 +3,7 @@
 use super::problem::{Request, RoundsProblem};
 use crate::dispatch::problem::usable;
 use crate::dispatch::search::{Service, StartSpan};
-use chrono::{Datelike, NaiveDateTime, NaiveTime, Weekday};
+use chrono::{Datelike, NaiveDate, NaiveDateTime, NaiveTime, Weekday};
 
 const DAY_S: i32 = 86_400;
 /// Seconds of a point: weights are kept to a hundredth of a point per second's sixtieth.
@@ -33,12 +33,46 @@ pub fn work_s(request: &Request, people: u32) -> i32 {
     (usable(minutes) * 60.0).min(LONGEST_S).ceil() as i32
 }
 
+/// Length of the work begun at this time: never more than [`service`] has for it, which reckons with whole seconds.
+pub fn length_s(request: &Request, people: u32, start: NaiveDateTime) -> i32 {
+    let usual_s = work_s(request, people);
+    let Some(span) = request.work_spans.iter().find(|span| span.from <= start && start < span.to) else {
+        return usual_s;
+    };
+    let seconds = |from: NaiveDateTime, to: NaiveDateTime| (to - from).num_seconds() as f64;
+    let share = seconds(span.from, start) / seconds(span.from, span.to).max(1.0);
+    let (first, last) = (factor(span.factor_from), factor(span.factor_to));
+    (f64::from(usual_s) * (first + (last - first) * share)).floor() as i32
+}
+
+/// A length over the usual one, fit to reckon with.
+fn factor(value: f64) -> f64 {
+    if value.is_finite() { value.clamp(0.1, 10.0) } else { 1.0 }
+}
+
 /// When a crew of so many people can serve the visit; `None`: at no time of these days. `noisy`: machines run there.
 pub fn service(problem: &RoundsProblem, request: &Request, people: u32, noisy: bool) -> Option<Service> {
-    let length_s = work_s(request, people);
+    timed(problem, request, people, &open_parts(problem, request, people, noisy))
+}
+
+/// The same with the work inside these hours.
+pub fn service_within(
+    problem: &RoundsProblem,
+    request: &Request,
+    people: u32,
+    noisy: bool,
+    hours: &[(i32, i32)],
+) -> Option<Service> {
+    let open = open_parts(problem, request, people, noisy);
+    let pairs = open.iter().flat_map(|&(a, b)| hours.iter().map(move |&(from, to)| (a.max(from), b.min(to))));
+    let parts: Vec<(i32, i32)> = pairs.filter(|(from, to)| from < to).collect();
+    timed(problem, request, people, &parts)
+}
+
+fn timed(problem: &RoundsProblem, request: &Request, people: u32, parts: &[(i32, i32)]) -> Option<Service> {
     let mut spans = Vec::new();
-    for part in open_parts(problem, request, noisy) {
-        starts(problem, request, length_s, part, &mut spans);
+    for &part in parts {
+        starts(problem, request, people, part, &mut spans);
     }
     let (due, rate) = if request.promised {
         (i32::MAX, 0)
@@ -53,12 +87,20 @@ pub fn per_second(points_per_minute: f64) -> i64 {
     (usable(points_per_minute).min(100.0) * UNITS_PER_POINT / 60.0).round() as i64
 }
 
+/// The longest overtime.
+pub fn overtime_s(problem: &RoundsProblem) -> i32 {
+    (usable(problem.weights.overtime_most_min).min(480.0) * 60.0) as i32
+}
+
 /// The times in which work may go on.
-fn open_parts(problem: &RoundsProblem, request: &Request, noisy: bool) -> Vec<(i32, i32)> {
+fn open_parts(problem: &RoundsProblem, request: &Request, people: u32, noisy: bool) -> Vec<(i32, i32)> {
     let visit = &request.visit;
     let (from, to) = (seconds(problem, visit.window_from), seconds(problem, visit.window_to));
+    let is_left = |day: &&NaiveDate| {
+        request.linked_days.iter().all(|linked| linked.from <= **day && **day <= linked.to)
+    };
     let mut parts = Vec::new();
-    for day in &problem.days {
+    for day in problem.days.iter().filter(is_left) {
         if visit.site.saturday_allowed == Some(false) && day.weekday() == Weekday::Sat {
             continue;
         }
@@ -75,7 +117,7 @@ fn open_parts(problem: &RoundsProblem, request: &Request, noisy: bool) -> Vec<(i
             parts.push(part);
         }
     }
-    for barred in &request.barred {
+    for barred in request.barred.iter().filter(|barred| barred.bars(people)) {
         parts = without(&parts, seconds(problem, barred.from), seconds(problem, barred.to));
     }
     parts
@@ -90,16 +132,16 @@ fn without(parts: &[(i32, i32)], from: i32, to: i32) -> Vec<(i32, i32)> {
 fn starts(
     problem: &RoundsProblem,
     request: &Request,
-    length_s: i32,
+    people: u32,
     (open, close): (i32, i32),
     out: &mut Vec<StartSpan>,
 ) {
+    let length_s = work_s(request, people);
     let mut bounds = vec![open, close + 1];
     let spans: Vec<(i32, i32, f64, f64)> = request
         .work_spans
         .iter()
         .map(|span| {
-            let factor = |value: f64| if value.is_finite() { value.clamp(0.1, 10.0) } else { 1.0 };
             let (from, to) = (seconds(problem, span.from), seconds(problem, span.to));
             (from, to, factor(span.factor_from), factor(span.factor_to))
         })
@@ -108,6 +150,7 @@ fn starts(
     let closed: Vec<(i32, i32)> = request
         .closed_starts
         .iter()
+        .filter(|closed| closed.bars(people))
         .map(|closed| (seconds(problem, closed.from), seconds(problem, closed.to)))
         .collect();
     let marks = spans.iter().flat_map(|&(from, to, ..)| [from, to]);

@@ -74,7 +74,7 @@ impl<'a> Cut<'a> {
             return 0;
         }
         let travel = |of: &Cut| of.inner.windows(2).map(|pair| i64::from(pair[0].onward)).sum::<i64>();
-        let work = |of: &Cut| of.inner.iter().map(|stop| model.work_s(stop.node)).sum::<i64>();
+        let work = |of: &Cut| of.inner.iter().map(|stop| model.work_s(self.shift, stop.node)).sum::<i64>();
         let placing =
             |of: &Cut| of.inner.iter().map(|stop| model.placing_cost(self.shift, stop.node)).sum::<i64>();
         let ends = i64::from(self.ends_with(model, other.inner) - self.ends());

@@ -112,7 +112,7 @@ fn best_timed(
 ) -> Option<Insertion> {
     let route = &solution.routes[shift];
     let (from, to) = (model.legs_from(node), model.legs_to(node));
-    let change = [0, model.work_s(node), model.placing_cost(shift, node)];
+    let change = [0, model.work_s(shift, node), model.placing_cost(shift, node)];
     let least = route.least_cost(model, shift, change) - route.cost;
     let mut best = None;
     for at in 0..=route.len() {

@@ -3,7 +3,7 @@
 use super::insertion::best_in_route;
 use super::model::{Link, Model};
 use super::solution::{NOWHERE, Solution, share_person};
-use super::timing::{self, Event};
+use super::timing;
 use crate::random::Random;
 
 /// Most common starts tried for two visits at once.
@@ -95,6 +95,8 @@ pub fn insert_together(model: &Model, solution: &mut Solution, random: &mut Rand
     for node in nodes {
         starts_of(model, solution, node, &mut starts);
     }
+    starts.sort_unstable();
+    starts.dedup();
     // Where one of them cannot begin yet, the next time at which it can: of one, then of the other.
     for _ in 0..2 {
         for nth in 0..starts.len() {
@@ -177,7 +179,7 @@ fn usable<'a>(
     })
 }
 
-/// Starts that the node could have, in any place of any shift, with and without a break or a refill before it.
+/// Starts that the node could have, in any place of any shift, with and without rests and refills before it.
 fn starts_of(model: &Model, solution: &Solution, node: u32, starts: &mut Vec<i32>) {
     for (shift, _) in usable(model, solution, node) {
         let route = &solution.routes[shift];
@@ -189,11 +191,7 @@ fn starts_of(model: &Model, solution: &Solution, node: u32, starts: &mut Vec<i32
             };
             starts.push(start);
             let nodes = route.visits().take(at).chain([node]).chain(route.visits().skip(at));
-            let Some(timeline) = timing::timeline(model, shift, nodes, &solution.pins) else { continue };
-            starts.extend(timeline.events.iter().filter_map(|event| match *event {
-                Event::Visit { node: of, starts_s, .. } if of == node => Some(starts_s),
-                _ => None,
-            }));
+            starts.extend(timing::starts(model, shift, nodes, node, &solution.pins));
         }
     }
 }

@@ -12,7 +12,7 @@ pub struct Leg {
 /// Rest that is due on a round.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Break {
-    /// It begins in these bounds. A round that is back by `to_s` needs none on the way.
+    /// It begins in these bounds; where both are the same, it is a gap in the hours.
     pub from_s: i32,
     pub to_s: i32,
     pub length_s: i32,
@@ -44,8 +44,9 @@ pub struct Shift {
     pub capacity: Vec<i32>,
     /// Water that can be given between two fillings.
     pub tank: i32,
-    pub refill: Option<RefillStop>,
-    pub rest: Option<Break>,
+    pub refills: Vec<RefillStop>,
+    /// In this order, each once. A round that is back by a rest's `to_s` needs neither that one nor those after it.
+    pub rests: Vec<Break>,
     /// Shifts of one class serve a node in the same way.
     pub class: u32,
     /// Of what each there is one: a van on a day, a technician on a day. Used shifts share none.
@@ -63,8 +64,8 @@ pub struct Node {
     pub water: i32,
     /// Cost of leaving it out.
     pub skip_cost: i64,
-    /// Seconds of work that count for fairness.
-    pub work_s: i32,
+    /// Seconds of work that count for fairness if one, two, … people do it; the last counts for more people.
+    pub work_s: Vec<i32>,
 }
 
 /// Two nodes that depend on each other.
@@ -223,9 +224,11 @@ impl Model {
         self.parts.services.iter().find_map(|of_class| of_class[node as usize].as_ref())
     }
 
-    /// Work that counts for fairness.
-    pub fn work_s(&self, node: u32) -> i64 {
-        i64::from(self.parts.nodes[node as usize].work_s)
+    /// Work that counts for fairness if this shift does it.
+    pub fn work_s(&self, shift: usize, node: u32) -> i64 {
+        let by_people = &self.parts.nodes[node as usize].work_s;
+        let people = self.parts.shifts[shift].people.max(1) as usize;
+        people.min(by_people.len()).checked_sub(1).map_or(0, |nth| i64::from(by_people[nth]))
     }
 
     /// Breaks and refills are left out.
@@ -307,7 +310,7 @@ fn is_plain(parts: &Parts) -> bool {
         && services().all(Service::is_plain)
         && parts.nodes.iter().all(|node| node.water == 0)
         && parts.shifts.iter().all(|s| {
-            s.rest.is_none()
+            s.rests.is_empty()
                 && s.resources.is_empty()
                 && (s.closes_s >= s.last_s || s.overtime_cost_per_s == 0)
         })

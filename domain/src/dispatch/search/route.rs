@@ -105,7 +105,7 @@ impl Route {
         self.excess = excess(&self.load, &model.shift(shift).capacity);
         self.travel = travel;
         if !model.plain {
-            self.work_s = self.visits().map(|node| model.work_s(node)).sum();
+            self.work_s = self.visits().map(|node| model.work_s(shift, node)).sum();
             self.placing = self.visits().map(|node| model.placing_cost(shift, node)).sum();
         }
         self.time_windows(model, shift, pins);

@@ -2,7 +2,7 @@
 //! Vanden Berghe 2020, doi 10.1287/trsc.2019.0914).
 
 use super::model::Model;
-use super::solution::{NOWHERE, Solution};
+use super::solution::{Closed, NOWHERE, Solution};
 use crate::random::Random;
 
 /// How much is taken out.
@@ -107,7 +107,9 @@ pub fn ruin_whole(model: &Model, solution: &mut Solution, random: &mut Random, o
         let leaving = &out[start..];
         solution.remove(model, shift, |node| leaving.contains(&node));
         if random.chance(50) {
-            solution.closed = Some(shift);
+            // Two are quicker than one, so that each visit for itself would bring them together again.
+            let apart = model.shift(shift).crew.len() > 1 && random.chance(50);
+            solution.closed = Some(Closed { shift, apart });
         }
     }
 }

@@ -18,8 +18,8 @@ pub struct Solution {
     pub pins: Vec<Option<i32>>,
     /// Cost of a unit of load above a shift's capacity; 0: nothing goes above it.
     pub penalty: i64,
-    /// A shift that is not opened for now, so that others get their turn.
-    pub closed: Option<usize>,
+    /// What is not opened for now, so that others get their turn.
+    pub closed: Option<Closed>,
     /// In no order that means anything.
     pub absent: Vec<u32>,
     /// The route that uses each resource.
@@ -28,6 +28,21 @@ pub struct Solution {
     undo: Undo,
     /// Room for [`Solution::changed_nodes`].
     ways: Vec<(u32, u32)>,
+}
+
+/// A shift that is not opened, and whether its people go apart, in any van, if they go at all.
+#[derive(Debug, Clone, Copy)]
+pub struct Closed {
+    pub shift: usize,
+    pub apart: bool,
+}
+
+impl Closed {
+    fn bars(self, model: &Model, shift: usize) -> bool {
+        let (own, other) = (model.shift(self.shift), model.shift(shift));
+        let together = || own.crew.iter().filter(|person| other.crew.contains(person)).count() > 1;
+        shift == self.shift || self.apart && own.day == other.day && together()
+    }
 }
 
 /// What is needed to take back all changes since [`Solution::keep`].
@@ -300,7 +315,7 @@ impl Solution {
 
     /// Whether an empty shift could be used: nobody and nothing of it is in another.
     pub fn is_free(&self, model: &Model, shift: usize) -> bool {
-        self.closed != Some(shift)
+        self.closed.is_none_or(|closed| !closed.bars(model, shift))
             && model.shift(shift).resources.iter().all(|&resource| self.user[resource as usize] == NOWHERE)
     }
 }

@@ -1,8 +1,8 @@
-//! When a round's visits begin and end, with its break and its refill stops, at the least cost.
+//! When a round's visits begin and end, with its rests and its refill stops, at the least cost.
 //!
 //! Leaving as early as possible is never worse, for every later stop (see [`super::service`]). What is left to decide
-//! is where to rest and where to fill up: labels (time, water left, rested, cost) are carried along the round, and one
-//! that is nowhere better than another is dropped.
+//! is where to rest and where to fill up: labels (time, water left, rests taken, cost) are carried along the round, and
+//! one that is nowhere better than another is dropped.
 
 use super::model::{Break, Model, RefillStop, Shift};
 use std::cmp::Reverse;
@@ -43,6 +43,7 @@ pub enum Event {
         finishes_s: i32,
     },
     Refill {
+        node: u32,
         arrives_s: i32,
         finishes_s: i32,
     },
@@ -102,7 +103,8 @@ impl std::ops::Add for RouteCost {
 struct Label {
     time_s: i32,
     water: i32,
-    rested: bool,
+    /// How many of the shift's rests have been taken.
+    rests: usize,
     travel: i64,
     late: i64,
     refills: i64,
@@ -119,7 +121,7 @@ impl Label {
     fn dominates(&self, other: &Label) -> bool {
         self.time_s <= other.time_s
             && self.water >= other.water
-            && self.rested >= other.rested
+            && self.rests >= other.rests
             && self.cost() <= other.cost()
     }
 }
@@ -169,6 +171,25 @@ pub fn timeline(
     Some(Timeline { events, cost })
 }
 
+/// Starts that a visit of the round could have, whatever is decided about rests and fillings on the way to it; some of
+/// them more than once.
+pub fn starts(
+    model: &Model,
+    shift: usize,
+    nodes: impl Iterator<Item = u32> + Clone,
+    node: u32,
+    pins: &[Option<i32>],
+) -> Vec<i32> {
+    let mut record = Record { keep: true, events: Vec::new() };
+    // What has been served counts, even where the round cannot be driven to its end.
+    walk(model, shift, nodes, pins, &mut record);
+    let start = |(_, event): &(usize, Event)| match *event {
+        Event::Visit { node: served, starts_s, .. } if served == node => Some(starts_s),
+        _ => None,
+    };
+    record.events.iter().filter_map(start).collect()
+}
+
 fn walk(
     model: &Model,
     shift: usize,
@@ -182,7 +203,7 @@ fn walk(
     for node in nodes.clone() {
         let facts = &model.parts.nodes[node as usize];
         thirst += facts.water;
-        work_s += i64::from(facts.work_s);
+        work_s += model.work_s(shift, node);
         cost.change += model.placing_cost(shift, node);
     }
     cost.fairness = fairness_cost(model.parts.fairness, spec.people, work_s);
@@ -190,14 +211,14 @@ fn walk(
     let first = Label {
         time_s: spec.opens_s,
         water: spec.tank,
-        rested: spec.rest.is_none(),
+        rests: 0,
         travel: 0,
         late: 0,
         refills: 0,
         overtime: 0,
         trail: 0,
     };
-    let label = if spec.rest.is_none() && (spec.refill.is_none() || thirst <= spec.tank) {
+    let label = if spec.rests.is_empty() && (spec.refills.is_empty() || thirst <= spec.tank) {
         walk.alone(first, nodes, record)?
     } else {
         walk.branching(first, nodes, thirst, record)?
@@ -260,13 +281,12 @@ impl Walk<'_> {
             }
             labels.clear();
             for label in next.drain(..) {
-                if let Some(served) = self.serve(label, node, record) {
-                    admit(&mut labels, served);
-                }
-                if let Some(served) =
-                    self.rest(label, true, record).and_then(|label| self.serve(label, node, record))
-                {
-                    admit(&mut labels, served);
+                let mut arrived = Some(label);
+                while let Some(label) = arrived {
+                    if let Some(served) = self.serve(label, node, record) {
+                        admit(&mut labels, served);
+                    }
+                    arrived = self.rest(label, true, record);
                 }
             }
             thirst -= self.model.parts.nodes[node as usize].water;
@@ -279,7 +299,7 @@ impl Walk<'_> {
         finished.min_by_key(|label| (label.cost(), label.time_s, label.trail))
     }
 
-    /// On to `node`: at once, after a rest here, by way of a refill stop, or both.
+    /// On to `node`: at once or after one or more rests here, straight or by way of a refill stop.
     fn ways(
         &self,
         label: Label,
@@ -289,15 +309,19 @@ impl Walk<'_> {
         record: &mut Record,
         ways: &mut Vec<Label>,
     ) {
-        let rested = self.rest(label, false, record);
-        for label in [Some(label), rested].into_iter().flatten() {
+        let mut leaves = Some(label);
+        while let Some(label) = leaves {
+            let first = ways.len();
             ways.push(self.drive(label, at, node));
-            if let Some(refill) = &self.spec.refill
-                && label.water < thirst
-                && label.water < self.spec.tank
-            {
-                ways.push(self.fill_up(label, at, node, refill, record));
+            let can_fill = label.water < thirst && label.water < self.spec.tank;
+            for refill in self.spec.refills.iter().filter(|_| can_fill) {
+                let full = self.fill_up(label, at, node, refill, record);
+                // Another place may be nearer and no dearer.
+                if !ways[first..].iter().any(|other| other.dominates(&full)) {
+                    ways.push(full);
+                }
             }
+            leaves = self.rest(label, false, record);
         }
     }
 
@@ -315,18 +339,19 @@ impl Walk<'_> {
         label.water = self.spec.tank;
         label.refills += refill.cost;
         let finishes_s = label.time_s;
-        record.add(&mut label, Event::Refill { arrives_s, finishes_s });
+        record.add(&mut label, Event::Refill { node: refill.node, arrives_s, finishes_s });
         self.drive(label, refill.node, node)
     }
 
+    /// The next rest, if it may begin now; it waits for the first moment at which it may.
     fn rest(&self, mut label: Label, on_arrival: bool, record: &mut Record) -> Option<Label> {
-        let Break { from_s, to_s, length_s } = self.spec.rest?;
+        let &Break { from_s, to_s, length_s } = self.spec.rests.get(label.rests)?;
         let starts_s = label.time_s.max(from_s);
-        if label.rested || starts_s > to_s {
+        if starts_s > to_s {
             return None;
         }
         label.time_s = starts_s + length_s;
-        label.rested = true;
+        label.rests += 1;
         let finishes_s = label.time_s;
         record.add(&mut label, Event::Rest { starts_s, finishes_s, on_arrival });
         Some(label)
@@ -347,10 +372,10 @@ impl Walk<'_> {
         Some(label)
     }
 
-    /// Back at the depot: in time, and rested unless it is early enough to rest there.
+    /// Back at the depot: in time, and early enough to take there what rests are left.
     fn finish(&self, mut label: Label, record: &mut Record) -> Option<Label> {
-        let rests_at_home = self.spec.rest.is_none_or(|rest| label.time_s <= rest.to_s);
-        if label.time_s > self.spec.last_s || !(label.rested || rests_at_home) {
+        let rests_at_home = self.spec.rests.get(label.rests).is_none_or(|rest| label.time_s <= rest.to_s);
+        if label.time_s > self.spec.last_s || !rests_at_home {
             return None;
         }
         label.overtime =
@@ -367,7 +392,7 @@ fn admit(labels: &mut Vec<Label>, label: Label) {
         return;
     }
     labels.retain(|other| !label.dominates(other));
-    let key = |label: &Label| (label.time_s, Reverse(label.water), label.rested);
+    let key = |label: &Label| (label.time_s, Reverse(label.water), label.rests);
     let at = labels.partition_point(|other| key(other) <= key(&label));
     labels.insert(at, label);
 }

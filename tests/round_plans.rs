@@ -217,6 +217,9 @@ fn what_happens_changes_as_little_as_it_must() {
     for unserved in list(&plan["found"], "unserved") {
         assert!(codes(list(unserved, "reasons")).contains(&"weather"), "{unserved}");
     }
+    let ages = json!({ "from_on": "2026-05-04", "happened": [{ "kind": "rain", "from": "+262142-12-31T23:00:00",
+        "to": "+262142-12-31T23:30:00" }] });
+    scene.shop.owner.post("/v1/round-plans", &ages).refused_at("/happened/0/from", "out_of_range");
     for (happened, pointer) in [
         (json!({ "kind": "no_show", "job": scene.vans[0] }), "/happened/0/job"),
         (json!({ "kind": "van_out", "van": jobs[0], "on": "2026-05-04" }), "/happened/0/van"),
@@ -866,4 +869,58 @@ fn a_van_fills_up_where_the_shop_says() {
     set(json!([place(91.0, 5.0)])).refused_at(&at("/0/latitude"), "out_of_range");
     set(json!([place(48.3, 5.0), place(48.3, 601.0)])).refused_at(&at("/1/minutes"), "out_of_range");
     set(json!(vec![place(48.3, 5.0); 21])).refused_at(&at(""), "too_many");
+}
+
+/// An owner who has learned nothing of the work helps out: the visit stays with whom it was given once they are on their
+/// way, and rounds do not outlast a change of that.
+#[test]
+fn who_was_put_on_a_visit_stays_with_it() {
+    let app = TestApp::start();
+    let scene = Scene::new(&app, 2);
+    let owner = &scene.shop.owner;
+    let people = owner.get("/v1/people").expect(200);
+    let boss = list(&people, "items").iter().find(|one| one["role"] == "owner").expect("an owner");
+    let (job, other) = (scene.job(0.02, ["07:00", "15:00"]), scene.job(-0.02, ["07:00", "15:00"]));
+    let put = |who: &Value| {
+        let to = json!({ "van": scene.vans[0], "start_at": "2026-05-04T08:00:00Z", "technicians": [who] });
+        owner.put(&format!("/v1/jobs/{job}/assignment"), &to).expect(200);
+    };
+    put(&boss["id"]);
+    let arrives = json!({ "arrives_at": "2026-05-04T08:00:00Z" });
+    owner.post(&format!("/v1/jobs/{job}/on-the-way"), &arrives).expect(200);
+    let (path, plan) = scene.plan(&app, json!({}));
+    let all = places(&plan);
+    let place = all.iter().find(|place| place.0 == job).expect("a place");
+    let stands = (scene.vans[0].clone(), json!([boss["id"]]), "2026-05-04T10:00:00".to_owned());
+    assert_eq!((place.1.clone(), place.2.clone(), place.3.clone()), stands, "{plan}");
+    assert!(all.iter().any(|place| place.0 == other), "{plan}");
+    put(&json!(scene.people[1].0));
+    owner.post(&format!("{path}/publish"), &Value::Null).problem(409, "rounds_outdated");
+}
+
+/// Who goes to a visit before the days that are planned is wanted for the one that asks for the same technician.
+#[test]
+fn the_same_technician_is_wanted_beyond_the_days_that_are_planned() {
+    let app = TestApp::start();
+    let scene = Scene::new(&app, 2);
+    let owner = &scene.shop.owner;
+    for van in &scene.vans {
+        // Two would be quicker.
+        owner.patch(&format!("/v1/vans/{van}"), &json!({ "seats": 1 })).expect(200);
+    }
+    let book = |day: u32, links: Value| {
+        let job = json!({ "vehicle": scene.vehicle(0.02), "package": "P1", "links": links,
+            "window_from": format!("2026-05-0{day}T06:00:00Z"), "window_to": format!("2026-05-0{day}T16:00:00Z") });
+        owner.post("/v1/jobs", &job).id()
+    };
+    let first = book(4, json!([]));
+    let then = book(5, json!([{ "kind": "same_person", "job": first }]));
+    for nth in [1, 0] {
+        let to = json!({ "van": scene.vans[nth], "start_at": "2026-05-04T08:00:00Z", "technicians": [scene.people[nth].0] });
+        owner.put(&format!("/v1/jobs/{first}/assignment"), &to).expect(200);
+        let (_, plan) = scene.plan(&app, json!({ "from_on": "2026-05-05" }));
+        let all = places(&plan);
+        let place = all.iter().find(|place| place.0 == then).expect("a place");
+        assert_eq!(place.2, json!([scene.people[nth].0]), "{plan}");
+    }
 }

@@ -177,12 +177,11 @@ fn linked(
     zone: Tz,
     draft: Option<&Draft<'_>>,
 ) -> Result<Vec<Standing>, ApiError> {
-    if rows.is_empty() {
-        return Ok(Vec::new());
-    }
-    let ids: Vec<Id> = rows.iter().map(|(job, _)| job.id).collect();
+    let windows = || rows.iter().map(|(job, _)| job.fields.window_from);
+    let Some(between) = windows().min().zip(windows().max()) else { return Ok(Vec::new()) };
+    let ids: BTreeSet<Id> = rows.iter().map(|(job, _)| job.id).collect();
     let named: Vec<Id> = rows.iter().flat_map(|(job, _)| &job.fields.links.0).map(|link| link.job).collect();
-    let mut jobs = jobs::linking_to(db, &ids)?;
+    let mut jobs = jobs::linking_to(db, &ids, between)?;
     if !named.is_empty() {
         jobs.extend(jobs::among(db, &named)?);
     }

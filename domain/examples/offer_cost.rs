@@ -152,6 +152,7 @@ fn request(days: &[NaiveDate], number: usize, from: NaiveTime, to: NaiveTime) ->
         barred: Vec::new(),
         closed_starts: Vec::new(),
         linked_days: Vec::new(),
+        wanted: Vec::new(),
         published: None,
     }
 }

@@ -10,6 +10,8 @@ import csv
 import math
 import pathlib
 import re
+import resource
+import signal
 import statistics
 import subprocess
 import sys
@@ -19,6 +21,8 @@ from scipy.stats import wilcoxon
 
 # What takes no seed finds the same each time: it runs once, and its answer stands beside every seed.
 SEEDLESS = {"ortools"}
+# How many budgets a peer may take until it is ended.
+PATIENCE = 3
 
 
 def distance(arguments, solver, path, name, seed):
@@ -28,8 +32,17 @@ def distance(arguments, solver, path, name, seed):
         return next(float(line.split(",")[2]) for line in lines if line.startswith(f"{name},"))
     peers = pathlib.Path(__file__).with_name("vrptw_peers.py")
     command = [sys.executable, str(peers), solver, str(path), str(arguments.seconds), str(seed)]
-    printed = subprocess.run(command, capture_output=True, text=True, check=True).stdout
-    return float(printed.splitlines()[-1])
+    ran = subprocess.run(command, capture_output=True, text=True, preexec_fn=lambda: limited(arguments.seconds))
+    if ran.returncode == -signal.SIGXCPU:
+        return math.nan
+    ran.check_returncode()
+    return float(ran.stdout.splitlines()[-1])
+
+
+def limited(seconds):
+    """Ends a peer that asks its clock too seldom: by then it has had several times the budget, and has not answered."""
+    most = math.ceil(PATIENCE * seconds + 10)
+    resource.setrlimit(resource.RLIMIT_CPU, (most, most + 5))
 
 
 def class_of(name):
@@ -64,6 +77,7 @@ def table(gaps, solvers):
         row = f"{group:<6}"
         for solver in solvers:
             values = [gap for (name, _), gap in gaps[solver].items() if group in ("all", class_of(name))]
+            values = [gap for gap in values if math.isfinite(gap)] or [math.nan]
             row += f"{statistics.fmean(values):>15.3f}{max(values):>9.3f}"
         print(row)
 
@@ -72,6 +86,8 @@ def tests(gaps, solvers):
     for peer in solvers[1:]:
         keys = [key for key in gaps[solvers[0]] if math.isfinite(gaps[peer][key])]
         ours, theirs = ([gaps[solver][key] for key in keys] for solver in (solvers[0], peer))
+        if missing := len(gaps[solvers[0]]) - len(keys):
+            print(f"{peer} did not answer {missing} times; these count for nobody below")
         better = sum(a < b for a, b in zip(ours, theirs))
         worse = sum(a > b for a, b in zip(ours, theirs))
         chance = wilcoxon(ours, theirs).pvalue if better + worse else 1.0

@@ -10,7 +10,7 @@ use chrono::TimeDelta;
 use diesel::prelude::*;
 use domain::inspection::Finding;
 use serde::{Deserialize, Serialize};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use utoipa::ToSchema;
 
 /// Longest window that can be promised, in days.
@@ -492,11 +492,19 @@ pub fn technicians(db: &mut Db<'_>, jobs: &[Id]) -> QueryResult<BTreeMap<Id, Vec
     Ok(by_job)
 }
 
-/// Jobs, not cancelled, with a link that names one of these.
-pub fn linking_to(db: &mut Db<'_>, jobs: &[Id]) -> QueryResult<Vec<Job>> {
+/// How far apart the windows of linked jobs begin, at most: a longest window, and the most days of a link.
+const LINKED_WITHIN: TimeDelta = TimeDelta::days(LONGEST_WINDOW_DAYS + 31);
+
+/// Jobs, not cancelled, with a link that names one of these, which have windows between `from` and `to`.
+pub fn linking_to(
+    db: &mut Db<'_>,
+    jobs: &BTreeSet<Id>,
+    (from, to): (Instant, Instant),
+) -> QueryResult<Vec<Job>> {
     let mut linked: Vec<Job> = job::table
         .filter(job::shop.eq(db.shop).and(job::links.ne(Doc(Vec::<JobLink>::new()))))
         .filter(job::status.ne(Word(JobStatus::Cancelled)))
+        .filter(job::window_from.between(from.plus(-LINKED_WITHIN), to.plus(LINKED_WITHIN)))
         .order(job::id)
         .select(Job::as_select())
         .load(db.conn)?;

@@ -193,12 +193,15 @@ impl Check for Happening {
                 found.line("why", why, 200);
                 later(found, *from, *to);
             }
-            Happening::NoShow { .. } | Happening::VanOut { .. } | Happening::Urgent { .. } => {}
+            Happening::VanOut { on, .. } => calendar_day(found, "on", *on),
+            Happening::NoShow { .. } | Happening::Urgent { .. } => {}
         }
     }
 }
 
 fn later(found: &mut Checker, from: NaiveDateTime, to: NaiveDateTime) {
+    calendar_day(found, "from", from.date());
+    calendar_day(found, "to", to.date());
     if to <= from {
         found.refuse("to", "ends_before_start", "must be later than from");
     }

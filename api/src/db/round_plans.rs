@@ -55,11 +55,13 @@ pub struct Outcome {
 }
 
 /// Where a job, or an offer that was held, stood when the search read it.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Stood {
     pub id: Id,
     pub van: Option<Id>,
     pub start_at: Option<Instant>,
+    /// In the order of their ids.
+    pub people: Vec<Id>,
 }
 
 impl Outcome {

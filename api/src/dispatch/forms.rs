@@ -81,7 +81,8 @@ pub fn calendar(day: &Day, rounds: &[Round], (shop, zone): (&str, Tz)) -> String
     let entries = visits.filter_map(|(round, stop)| {
         let job = stop.job.as_ref()?;
         let name = |id: &String| day.names.get(id).cloned().unwrap_or_default();
-        let crew: Vec<String> = round.technicians.iter().map(name).collect();
+        let visit = day.problem.visits.iter().find(|visit| visit.job == *job)?;
+        let crew: Vec<String> = visit.technicians.iter().map(name).collect();
         let (sequence, stamp) = *day.revisions.get(job)?;
         Some(Entry {
             uid: job.parse().ok()?,

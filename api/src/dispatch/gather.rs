@@ -1,4 +1,5 @@
-//! All that rounds are planned from, read in few statements however many visits there are.
+//! All that rounds are planned from. Rows are read in few statements however many visits there are; what the planner
+//! looks at beside them is read visit by visit.
 
 use super::facts::{self, Needs, carries, hours, place, visit};
 use super::hours::{Detail, Ground};
@@ -26,7 +27,7 @@ use domain::dispatch::planning::{
 use domain::dispatch::{Margins, Technician};
 use domain::handbook::Handbook;
 use domain::plan::JobPlan;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// What a search is made from.
 pub struct Gathered {
@@ -110,10 +111,10 @@ fn problem(
     };
     let (days, rounds) = (ask.days(), &settings.rounds);
     let depot = place(settings.base.map(|base| (base.latitude, base.longitude)));
-    let vans = rows.vans.iter().map(|van| RosteredVan {
-        van: carries(handbook, van, depot, rounds),
-        out_on: van.fields.out_on.0.clone(),
-    });
+    let vans = rows
+        .vans
+        .iter()
+        .map(|van| RosteredVan { van: carries(handbook, van, depot, rounds), out_on: out_on(van, &days) });
     Ok(RoundsProblem {
         travel: rounds.travel,
         matrix,
@@ -149,10 +150,11 @@ impl Rows {
             list.sort_unstable();
             list.dedup();
         }
-        let (vans, people) = who_goes(db)?;
+        let crews = jobs::technicians(db, &ids)?;
+        let (vans, people) = who_goes(db, &jobs, &crews)?;
         Ok(Rows {
             zone,
-            crews: jobs::technicians(db, &ids)?,
+            crews,
             vehicles: vehicles::among(db, &vehicle_ids)?.into_iter().map(|v| (v.id, v)).collect(),
             customers: customers::those(db, &customer_ids)?.into_iter().map(|c| (c.id, c)).collect(),
             plans: plans::in_force(db, &ids)?,
@@ -168,21 +170,31 @@ impl Rows {
     }
 }
 
-/// The vans that are in use, and the people who go to customers.
-pub fn who_goes(db: &mut Db<'_>) -> Result<(Vec<Van>, Vec<Person>), ApiError> {
+/// The vans that are in use and the people who go to customers, with those who were put on one of these jobs all the same.
+pub fn who_goes(
+    db: &mut Db<'_>,
+    jobs: &[Job],
+    crews: &BTreeMap<Id, Vec<Id>>,
+) -> Result<(Vec<Van>, Vec<Person>), ApiError> {
+    let used: BTreeSet<Id> = jobs.iter().filter_map(|job| job.van).collect();
+    let named: BTreeSet<Id> = crews.values().flatten().copied().collect();
     let mut vans = vans::list(db, None, ALL)?;
-    vans.retain(|van| van.fields.retired_at.is_none());
+    vans.retain(|van| van.fields.retired_at.is_none() || used.contains(&van.id));
     let mut people = people::list(db, None, ALL)?;
-    people.retain(|person| person.disabled_at.is_none() && goes_out(person));
+    people.retain(|person| goes_out(person) || named.contains(&person.id));
     Ok((vans, people))
 }
 
 /// Owners and dispatchers stay in the office unless they have learned some of the work.
 fn goes_out(person: &Person) -> bool {
-    matches!(person.fields.role.0, Role::Lead | Role::Technician) || !person.fields.skills.0.is_empty()
+    let learned =
+        matches!(person.fields.role.0, Role::Lead | Role::Technician) || !person.fields.skills.0.is_empty();
+    learned && person.disabled_at.is_none()
 }
 
+/// Who does not go out is there for what they were put on, and for nothing else.
 fn rostered(person: &Person, days: &[NaiveDate]) -> RosteredTechnician {
+    let days = if goes_out(person) { days } else { &[] };
     let all_days = days.iter().map(|&on| RosterDay { on, hours: hours(person, on) });
     RosteredTechnician {
         technician: Technician {
@@ -197,9 +209,15 @@ fn rostered(person: &Person, days: &[NaiveDate]) -> RosteredTechnician {
     }
 }
 
+/// A van that was given up is there for what it was put on, and for nothing else.
+fn out_on(van: &Van, days: &[NaiveDate]) -> Vec<NaiveDate> {
+    if van.fields.retired_at.is_some() { days.to_vec() } else { van.fields.out_on.0.clone() }
+}
+
 impl Gathered {
     fn add(&mut self, rows: &Rows, handbook: &Handbook, job: &Job, (ask, now): (&RoundsAsk, NaiveDateTime)) {
-        self.stood.push(Stood { id: job.id, van: job.van, start_at: job.start_at });
+        let people = rows.crew(job.id).to_vec();
+        self.stood.push(Stood { id: job.id, van: job.van, start_at: job.start_at, people });
         if !has_begun(job) {
             self.open.push((job.id, job.rev));
         }
@@ -250,7 +268,8 @@ impl Gathered {
             return Ok(());
         }
         let (van, start_at) = (Some(held.fields.van), Some(held.fields.start_at));
-        self.stood.push(Stood { id: held.id, van, start_at });
+        let people = held.fields.technicians.0.clone();
+        self.stood.push(Stood { id: held.id, van, start_at, people });
         let Some(vehicle) = vehicles::find(db, held.fields.vehicle)? else { return Ok(()) };
         let Some(customer) = customers::find(db, vehicle.fields.customer)? else { return Ok(()) };
         let of = &held.fields;
@@ -376,6 +395,7 @@ pub fn request(visit: domain::dispatch::Visit, published: Option<Published>) -> 
         barred: Vec::new(),
         closed_starts: Vec::new(),
         linked_days: Vec::new(),
+        wanted: Vec::new(),
         published,
     }
 }

@@ -19,9 +19,11 @@ use domain::plan::{CrewMember, ExtraWork, JobPlan, Norms, PlanFacts};
 use domain::site::WeatherHour;
 use std::sync::Arc;
 
-/// Plans that all visits of a search are looked at with, at most. Each takes 1 to 5 ms, so that about half of the minute
-/// that a search usually has is left for the search itself.
+/// Plans that all visits of a search are looked at with, unless some hours are looked at twice. Each takes 1 to 5 ms, so
+/// that about half of the minute that a search usually has is left for the search itself.
 const MOST_PLANS: usize = 10_000;
+/// Hours that are judged by the first of them, at most: frost in the morning says nothing of noon.
+const MOST_JOINED: usize = 4;
 /// The hours of a day in which heat is drawn (assumption: nobody begins before or after).
 const DAY_H: (u32, u32) = (5, 21);
 /// Lengths that differ by less are the same (assumption): each step of a length costs the search.
@@ -323,7 +325,7 @@ fn how_many_joined(all: &[Vec<Span>]) -> usize {
     let plans = |joined: usize| -> usize {
         all.iter().map(|hours| CREWS as usize + coarser(hours, joined).len()).sum()
     };
-    (1..24).find(|&joined| plans(joined) <= MOST_PLANS).unwrap_or(24)
+    (1..MOST_JOINED).find(|&joined| plans(joined) <= MOST_PLANS).unwrap_or(MOST_JOINED)
 }
 
 /// The hours of each day, so many joined.

@@ -2,6 +2,7 @@
 //! elsewhere.
 
 use super::gather::Gathered;
+use crate::day::span;
 use crate::db::Db;
 use crate::db::jobs::{self, Job, JobLink, JobLinkKind, JobStatus};
 use crate::db::kinds::Id;
@@ -11,7 +12,7 @@ use domain::dispatch::planning::{LinkedDays, VisitLink};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Puts the links of these jobs into what is planned from. One with a job that is not planned here leaves a visit some
-/// days and no others.
+/// days and no others, or wants the technicians of that job.
 pub fn link(gathered: &mut Gathered, db: &mut Db<'_>, rows: &[Job]) -> Result<(), ApiError> {
     let requests = gathered.problem.requests.iter();
     let planned: BTreeSet<Id> = requests.filter_map(|request| request.visit.job.parse().ok()).collect();
@@ -21,7 +22,17 @@ pub fn link(gathered: &mut Gathered, db: &mut Db<'_>, rows: &[Job]) -> Result<()
     gathered.problem.links = links.map(|(job, link)| between(job, link)).collect();
     here.retain(|job| gathered.moving(job.id).is_some());
     after_others(gathered, db, &here, &planned)?;
-    before_others(gathered, db, &planned)
+    let mut linking = linking_to(gathered, db, &planned)?;
+    linking.retain(|job| !planned.contains(&job.id));
+    before_others(gathered, &linking, &planned);
+    beside_others(gathered, db, (&here, &linking), &planned)
+}
+
+/// Jobs that name one of those that are planned.
+fn linking_to(gathered: &Gathered, db: &mut Db<'_>, planned: &BTreeSet<Id>) -> Result<Vec<Job>, ApiError> {
+    let days = &gathered.problem.days;
+    let (Some(&first), Some(&last)) = (days.first(), days.last()) else { return Ok(Vec::new()) };
+    Ok(jobs::linking_to(db, planned, span(first, last, gathered.zone))?)
 }
 
 fn between(job: Id, link: &JobLink) -> VisitLink {
@@ -74,15 +85,50 @@ fn after_others(
 }
 
 /// The days that are left to jobs by others after them, which have a day already.
-fn before_others(gathered: &mut Gathered, db: &mut Db<'_>, planned: &BTreeSet<Id>) -> Result<(), ApiError> {
-    let ids: Vec<Id> = planned.iter().copied().collect();
-    let mut thens = jobs::linking_to(db, &ids)?;
-    thens.retain(|then| !planned.contains(&then.id));
-    for then in &thens {
+fn before_others(gathered: &mut Gathered, thens: &[Job], planned: &BTreeSet<Id>) {
+    for then in thens {
         let Some(on) = day(then, gathered) else { continue };
         for link in followed(then).filter(|link| planned.contains(&link.job)) {
             let days = (earlier(on, most_days(link)), earlier(on, link.least_days));
             bind(gathered, link.job, then, days);
+        }
+    }
+}
+
+/// Who begins at the same time as a job elsewhere has its day; who wants the same technician wants those who go there.
+fn beside_others(
+    gathered: &mut Gathered,
+    db: &mut Db<'_>,
+    (here, linking): (&[&Job], &[Job]),
+    planned: &BTreeSet<Id>,
+) -> Result<(), ApiError> {
+    let beside = |link: &&JobLink| link.kind != JobLinkKind::After;
+    let own = here.iter().flat_map(|job| job.fields.links.0.iter().map(|link| (job.id, link.job, link)));
+    let theirs =
+        linking.iter().flat_map(|job| job.fields.links.0.iter().map(|link| (link.job, job.id, link)));
+    let pairs: Vec<(Id, Id, JobLinkKind)> = own
+        .chain(theirs)
+        .filter(|(job, other, link)| beside(link) && planned.contains(job) && !planned.contains(other))
+        .map(|(job, other, link)| (job, other, link.kind))
+        .collect();
+    let ids: Vec<Id> = pairs.iter().map(|(_, other, _)| *other).collect();
+    let mut others: BTreeMap<Id, Job> =
+        jobs::among(db, &ids)?.into_iter().map(|other| (other.id, other)).collect();
+    others.retain(|_, other| other.status.0 != JobStatus::Cancelled);
+    let crews = jobs::technicians(db, &ids)?;
+    for (job, id, kind) in pairs {
+        let Some(other) = others.get(&id) else { continue };
+        match (kind, day(other, gathered)) {
+            (JobLinkKind::Together, Some(on)) => bind(gathered, job, other, (on, on)),
+            (JobLinkKind::Together, None) => gathered.notes.push(format!(
+                "{job}: it begins at the same time as {id}, which has no day yet; it was planned without that."
+            )),
+            _ => {
+                let crew = crews.get(&id).into_iter().flatten().map(Id::to_string);
+                if let Some(request) = gathered.moving(job) {
+                    request.wanted.extend(crew);
+                }
+            }
         }
     }
     Ok(())

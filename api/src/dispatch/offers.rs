@@ -29,7 +29,7 @@ use domain::handbook::Handbook;
 use domain::site::HourRange;
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 use std::sync::{Arc, Mutex, PoisonError};
 
 /// How long an offer is held.
@@ -183,7 +183,7 @@ fn prepare(
     };
     let new = new_request(&handbook, &wanted, (&vehicle, &customer), (zone, db.now));
     let windows = wanted.windows.clone().unwrap_or(shop.fields.settings.0.rounds.windows);
-    let (vans, people) = who_goes(db)?;
+    let (vans, people) = who_goes(db, &[], &BTreeMap::new())?;
     let last = ask.days().last().copied().unwrap_or(wanted.from_on);
     let job = stand_in(&wanted, &vehicle, (wanted.from_on, zone));
     let ground = Ground::read(db, (&vans, &people), (wanted.from_on, last))?;

@@ -5,7 +5,7 @@ use crate::db::held_offers;
 use crate::db::jobs::{self, Assignment, Job, JobStatus};
 use crate::db::kinds::{Id, Instant};
 use crate::db::promises::{self, Promise};
-use crate::db::round_plans::{Outcome, RoundPlan};
+use crate::db::round_plans::{Outcome, RoundPlan, Stood};
 use crate::db::webhooks::EventKind;
 use crate::db::{Db, shops};
 use crate::error::ApiError;
@@ -88,8 +88,7 @@ fn none_since(db: &mut Db<'_>, plan: &RoundPlan, outcome: &Outcome, zone: Tz) ->
     let days = plan.ask.0.days();
     let (Some(&first), Some(&last)) = (days.first(), days.last()) else { return Ok(()) };
     let (from, to) = span(first, last, zone);
-    let stood = outcome.stood.iter().map(|stood| (stood.id, (stood.van, stood.start_at)));
-    let known: BTreeMap<Id, (Option<Id>, Option<Instant>)> = stood.collect();
+    let known: BTreeMap<Id, &Stood> = outcome.stood.iter().map(|stood| (stood.id, stood)).collect();
     let mut held = held_offers::live(db)?;
     held.retain(|held| from <= held.fields.start_at && held.fields.start_at < to);
     if let Some(held) = held.iter().find(|held| !known.contains_key(&held.id)) {
@@ -97,7 +96,15 @@ fn none_since(db: &mut Db<'_>, plan: &RoundPlan, outcome: &Outcome, zone: Tz) ->
     }
     let mut placed = jobs::of_day(db, from, to)?;
     placed.retain(|job| job.start_at.is_some() && JobStatus::OPEN.contains(&job.status.0));
-    match placed.iter().find(|job| known.get(&job.id) != Some(&(job.van, job.start_at))) {
+    let ids: Vec<Id> = placed.iter().map(|job| job.id).collect();
+    let crews = jobs::technicians(db, &ids)?;
+    let is_as_it_was = |job: &Job| {
+        let crew = crews.get(&job.id).map_or(&[][..], Vec::as_slice);
+        known.get(&job.id).is_some_and(|stood| {
+            (stood.van, stood.start_at, &stood.people[..]) == (job.van, job.start_at, crew)
+        })
+    };
+    match placed.iter().find(|job| !is_as_it_was(job)) {
         None => Ok(()),
         Some(job) => Err(outdated(format!("job {} was given a place", job.id))),
     }

@@ -209,7 +209,8 @@ pub struct AssignedJob {
 }
 
 /// Says which van goes, when and with whom: the manual move. Answers with every rule this breaks on its day, a promise or
-/// the window among them; it is stored all the same. A search leaves a visit that was put out of its window where it is.
+/// the window among them; it is stored all the same. A search that keeps what
+/// is assigned leaves a visit that was put out of its window where it is.
 #[utoipa::path(
     tag = "jobs",
     params(("id" = Id, Path)),

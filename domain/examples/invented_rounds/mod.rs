@@ -127,6 +127,7 @@ fn request(nth: usize, days: &[NaiveDate], chance: &mut Chance) -> Request {
         barred: Vec::new(),
         closed_starts: Vec::new(),
         linked_days: Vec::new(),
+        wanted: Vec::new(),
         published: None,
     }
 }

@@ -28,6 +28,8 @@ fn broken(visit: &Visit, partner: &Partner) -> Option<Conflict> {
     let other = (&partner.job, partner.start.map(|start| start.date()));
     match partner.kind {
         PartnerKind::After { least_days, most_days } => days_apart(own, other, least_days, most_days),
+        // A visit can do without the one that is to come after it.
+        PartnerKind::Before { .. } if partner.start.is_none() => None,
         PartnerKind::Before { least_days, most_days } => days_apart(other, own, least_days, most_days),
         PartnerKind::Together => together(visit, partner),
         PartnerKind::SamePerson => same_person(visit, partner),

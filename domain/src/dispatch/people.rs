@@ -2,7 +2,7 @@
 
 use super::conflict::{Conflict, ConflictCode};
 use super::problem::Visit;
-use super::rounds::Round;
+use super::rounds::{Round, visits_of};
 use super::{DayProblem, Technician};
 use crate::figure::Figure;
 use crate::handbook::Skill;
@@ -59,13 +59,24 @@ fn lone_work(visit: &Visit, crew: &[&Technician]) -> Vec<Conflict> {
     found
 }
 
-/// More people over the day than the van has seats.
+/// More people at once than the van has seats. Where its next visit is another crew's, who share nobody with those
+/// before them, the van has been handed over.
 pub(super) fn seats(day: &DayProblem, round: &Round) -> Option<Conflict> {
     let van = day.van(&round.van)?;
-    let people = round.technicians.len() as u32;
+    let visits = visits_of(day, van);
+    let same_trip = |one: &&Visit, next: &&Visit| {
+        let (one, next) = (&one.technicians, &next.technicians);
+        one.is_empty() || next.is_empty() || one.iter().any(|id| next.contains(id))
+    };
+    let on_board = |trip: &[&Visit]| -> usize {
+        let people: BTreeSet<&String> = trip.iter().flat_map(|visit| &visit.technicians).collect();
+        people.len()
+    };
+    let fullest = visits.chunk_by(same_trip).max_by_key(|trip| on_board(trip))?;
+    let people = on_board(fullest) as u32;
     (people > van.seats).then(|| Conflict {
         code: ConflictCode::Seats,
-        jobs: round.stops.iter().filter_map(|s| s.job.clone()).collect(),
+        jobs: fullest.iter().map(|visit| visit.job.clone()).collect(),
         text: format!("Van {} has {} seats and {people} people are set to it.", van.id, van.seats),
         figures: vec![
             Figure::new("seats", f64::from(van.seats), "persons"),

@@ -3,7 +3,7 @@
 use super::shop::*;
 use chrono::TimeDelta;
 use domain::dispatch::ConflictCode::{self, *};
-use domain::dispatch::TravelMatrix;
+use domain::dispatch::{Place, Refill, TravelMatrix};
 use domain::dispatch::planning::{
     Barred, LinkedDays, Published, RoundsPlan, RoundsProblem, StopKind, VisitLink, WorkSpan, plan_rounds,
 };
@@ -392,4 +392,60 @@ fn two_of_eight_single_drivers_go_together() {
     let plan = plan(&problem);
     assert_eq!(plan.unserved, []);
     assert_eq!(plan.rounds[0].technicians.len(), 2, "{plan:#?}");
+}
+
+/// Seven people alone in their vans: one needs longer than the thunder leaves, two do not.
+#[test]
+fn two_go_where_the_weather_leaves_no_time_for_one() {
+    let mut problem = problem(vec![request("J1", plane(3.0, 4.0), "08:00", "16:00")]);
+    problem.technicians = (0..7).map(|nth| technician(&format!("T{nth}"), &format!("V{nth}"))).collect();
+    problem.vans = (0..7).map(|nth| van(&format!("V{nth}"), 400.0)).collect();
+    let thunder = Barred {
+        from: at("07:00"),
+        to: at("16:00"),
+        below_people: Some(2),
+        rule: "R67".into(),
+        text: "thunder".into(),
+    };
+    problem.requests[0].closed_starts = vec![thunder];
+    let served = plan(&problem);
+    assert_eq!(served.rounds[0].technicians.len(), 2, "{served:#?}");
+    problem.requests[0].closed_starts[0].below_people = Some(3);
+    assert_eq!(reasons(&plan(&problem), "J1"), [Weather]);
+}
+
+/// Who is wanted goes, as nothing else speaks for the other one.
+#[test]
+fn who_is_wanted_goes() {
+    for wanted in ["Nimbo", "Obbin"] {
+        let mut problem = problem(vec![request("J1", plane(3.0, 4.0), "08:00", "16:00")]);
+        problem.requests[0].wanted = words(&[wanted]);
+        // Two would be quicker.
+        problem.vans.iter_mut().for_each(|rostered| rostered.van.seats = 1);
+        let plan = plan(&problem);
+        assert_eq!(plan.rounds[0].technicians, [wanted], "{plan:#?}");
+        assert_eq!(plan.cost.change, 0.0);
+    }
+}
+
+/// A shop without a base: a van with a home of its own can go, each with what is on it.
+#[test]
+fn vans_without_a_base_are_not_all_alike() {
+    let nowhere = Place::Globe { latitude: f64::NAN, longitude: f64::NAN };
+    let mut problem = problem(vec![request("J1", plane(3.0, 4.0), "08:00", "16:00")]);
+    problem.depot = nowhere;
+    problem.vans.push(van("V3", 250.0));
+    for (rostered, home) in problem.vans.iter_mut().zip([None, Some(plane(0.0, 0.0)), Some(plane(0.0, 0.0))])
+    {
+        rostered.van.home = home;
+        rostered.van.refills = vec![Refill { place: nowhere, minutes: 15.0 }];
+    }
+    problem.vans[2].van.equipment.push("polisher".into());
+    problem.requests[0].visit.equipment = words(&["polisher"]);
+    let served = plan(&problem);
+    assert_eq!(
+        served.rounds.iter().map(|round| round.van.as_str()).collect::<Vec<_>>(),
+        ["V3"],
+        "{served:#?}"
+    );
 }

@@ -102,6 +102,7 @@ pub fn request(job: &str, place: Place, from: &str, to: &str) -> Request {
         barred: Vec::new(),
         closed_starts: Vec::new(),
         linked_days: Vec::new(),
+        wanted: Vec::new(),
         published: None,
     }
 }

@@ -382,20 +382,23 @@ fn resources(problem: &RoundsProblem, candidate: &Candidate, built: &Built) -> V
     std::iter::once(number(candidate.van)).chain(crew).collect()
 }
 
-/// What it costs to put a published visit elsewhere.
+/// What it costs to put a published visit elsewhere, and any visit with others than those who are wanted.
 fn placing(problem: &RoundsProblem, candidates: &[Candidate]) -> Vec<Vec<i64>> {
-    if problem.requests.iter().all(|request| request.published.is_none()) {
+    if problem.requests.iter().all(|request| request.published.is_none() && request.wanted.is_empty()) {
         return Vec::new();
     }
     let cost = |candidate: &Candidate, request: &Request| {
-        let Some(published) = &request.published else { return 0 };
         let crew: Vec<&str> =
             candidate.crew.iter().map(|&who| problem.technicians[who].technician.id.as_str()).collect();
+        let is_parted =
+            !request.wanted.is_empty() && !request.wanted.iter().any(|id| crew.contains(&id.as_str()));
+        let parted = if is_parted { units(problem.weights.parted) } else { 0 };
+        let Some(published) = &request.published else { return parted };
         let others = published.technicians.iter().filter(|id| !crew.contains(&id.as_str())).count();
         let same_shift =
             problem.vans[candidate.van].van.id == published.van && candidate.on == published.start.date();
         let shift = if same_shift { 0 } else { units(problem.weights.other_shift) };
-        others as i64 * units(problem.weights.other_technician) + shift
+        others as i64 * units(problem.weights.other_technician) + shift + parted
     };
     candidates.iter().map(|candidate| problem.requests.iter().map(|r| cost(candidate, r)).collect()).collect()
 }

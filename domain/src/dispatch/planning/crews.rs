@@ -160,7 +160,11 @@ fn needs_two(problem: &RoundsProblem, on: NaiveDate) -> bool {
         let visit = &request.visit;
         let is_open = visit.window_from.date() <= on && on <= visit.window_to.date();
         let is_frozen = request.published.as_ref().is_some_and(|place| place.frozen);
-        is_open && !is_frozen && (visit.hands >= 2 || visit.platform)
+        let mut bars = request.barred.iter().chain(&request.closed_starts);
+        let in_time_by_two = bars.any(|bar| {
+            bar.below_people.is_some_and(|people| people > 1) && bar.from.date() <= on && on <= bar.to.date()
+        });
+        is_open && !is_frozen && (visit.hands >= 2 || visit.platform || in_time_by_two)
     })
 }
 

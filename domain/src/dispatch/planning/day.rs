@@ -102,22 +102,20 @@ fn visit(problem: &RoundsProblem, spots: &[Spot], spot: &Spot) -> Visit {
     visit
 }
 
-/// The visits that a job is linked with, where they stand in the same rounds. One that stands nowhere says nothing against
-/// a visit that can do without it.
+/// The visits that a job is linked with, where they stand in the same rounds.
 fn partners(problem: &RoundsProblem, spots: &[Spot], job: &str) -> Vec<Partner> {
     let of_job = problem.links.iter().filter_map(|link| partner_of(link, job));
     let is_planned = |other: &str| problem.requests.iter().any(|request| request.visit.job == other);
     let planned = of_job.filter(|&(other, _)| other != job && is_planned(other));
-    let partners = planned.filter_map(|(other, kind)| {
+    let partners = planned.map(|(other, kind)| {
         let spot = spots.iter().find(|spot| spot.job() == other);
-        let is_needed = matches!(kind, PartnerKind::After { .. } | PartnerKind::Together);
-        (is_needed || spot.is_some()).then(|| Partner {
+        Partner {
             kind,
             job: other.to_owned(),
             start: spot.map(|spot| spot.start),
             van: spot.map(|spot| spot.van.to_owned()),
             technicians: spot.map(|spot| spot.technicians.to_vec()).unwrap_or_default(),
-        })
+        }
     });
     partners.collect()
 }

@@ -43,10 +43,17 @@ impl Kind {
 
 /// The kinds in the order in which the classes come to them, and the kind of each class.
 pub fn kinds(problem: &RoundsProblem, classes: &[Class]) -> (Vec<Kind>, Vec<usize>) {
-    let vans = like(problem.vans.iter().map(|rostered| Van {
-        id: String::new(),
-        home: None,
-        ..rostered.van.clone()
+    let vans = like(problem.vans.iter().map(|rostered| {
+        let van = &rostered.van;
+        let base = van.home.unwrap_or(problem.depot);
+        let like_it = Van {
+            id: String::new(),
+            home: None,
+            // A place that is no number is not like itself.
+            refills: van.places_to_refill().cloned().collect(),
+            ..van.clone()
+        };
+        (base.is_sound(), std::mem::discriminant(&base), like_it)
     }));
     let people = like(problem.technicians.iter().map(|rostered| Technician {
         id: String::new(),
@@ -73,8 +80,9 @@ pub fn kinds(problem: &RoundsProblem, classes: &[Class]) -> (Vec<Kind>, Vec<usiz
     (kinds, kind_of)
 }
 
-/// For each thing the place of the first that is the same.
+/// For each thing the place of the first that is the same; one that is not even like itself is alone.
 fn like<T: PartialEq>(things: impl Iterator<Item = T>) -> Vec<usize> {
     let all: Vec<T> = things.collect();
-    all.iter().map(|one| all.iter().position(|other| other == one).unwrap_or(0)).collect()
+    let first = |(nth, one): (usize, &T)| all.iter().position(|other| other == one).unwrap_or(nth);
+    all.iter().enumerate().map(first).collect()
 }

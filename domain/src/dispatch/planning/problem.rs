@@ -138,6 +138,9 @@ pub struct Request {
     /// The days that jobs leave for it which are not planned here: it must lie within each of these.
     #[serde(default)]
     pub linked_days: Vec<LinkedDays>,
+    /// One of these technicians is wanted, as with a visit that is not planned here; nobody: whoever goes.
+    #[serde(default)]
+    pub wanted: Vec<String>,
     /// Where it stands in the published rounds.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub published: Option<Published>,

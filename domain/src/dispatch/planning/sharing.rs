@@ -22,6 +22,11 @@ impl Keeper<'_> {
         let out = |shift: usize| Some((self.departure(shift)?, self.returns(shift)?, shift));
         let Some((one, other)) = out(one).zip(out(other)) else { return };
         let ((_, back_s, earlier), (departs_s, _, later)) = (one.min(other), one.max(other));
+        if self.candidates[earlier].van == self.candidates[later].van {
+            let carried = [earlier, later].map(|shift| self.carried(shift));
+            self.carry_less(earlier, &carried[1]);
+            self.carry_less(later, &carried[0]);
+        }
         if back_s <= departs_s {
             let ends = &mut self.parts.shifts[earlier];
             ends.closes_s = ends.closes_s.min(departs_s);
@@ -32,6 +37,26 @@ impl Keeper<'_> {
             self.close(later);
             let fault = self.both_at_once(earlier, later);
             self.faults.push(fault);
+        }
+    }
+
+    /// What the frozen visits of a shift take of each kind of load.
+    fn carried(&self, shift: usize) -> Vec<i32> {
+        let mut sum = vec![0_i32; self.parts.shifts[shift].capacity.len()];
+        for frozen in self.parts.frozen.iter().filter(|frozen| frozen.shift as usize == shift) {
+            let load = &self.parts.nodes[frozen.node as usize].load;
+            sum.iter_mut().zip(load).for_each(|(sum, load)| *sum = sum.saturating_add(*load));
+        }
+        sum
+    }
+
+    /// The van is loaded once a day: what stays with one crew takes, the other has not; its own visits that stay keep
+    /// what they need.
+    fn carry_less(&mut self, shift: usize, taken: &[i32]) {
+        let own = self.carried(shift);
+        let capacity = self.parts.shifts[shift].capacity.iter_mut();
+        for ((most, taken), own) in capacity.zip(taken).zip(own) {
+            *most = most.saturating_sub(*taken).max(own);
         }
     }
 

@@ -52,9 +52,9 @@ const NAMED: [(&str, &str, Then); 26] = [
     ("J017", "R46", Resolved),
     ("J018", "work_blocked", Left("tank_short")),
     ("J019", "weather", Left("weather")),
-    // Nobody there: what happens is told below.
-    ("J020", "weather", Left("weather")),
-    ("J021", "weather", Left("weather")),
+    // A hot day in full sun: a van with an awning goes. (That nobody was there is said on the day itself.)
+    ("J020", "weather", Resolved),
+    ("J021", "weather", Resolved),
     ("J022", "tank_short", Left("tank_short")),
     ("J023", "weather", Left("weather")),
     ("J024", "stock_short", Resolved),

@@ -61,6 +61,7 @@ pub fn apply(gathered: &mut Gathered, happened: &[Happening]) {
                     from: *from,
                     to: *to,
                     below_people: None,
+                    vans: Vec::new(),
                     rule: "barred".into(),
                     text: why.clone(),
                 };

@@ -289,7 +289,8 @@ impl Search {
             let mut found = 0;
             offers.retain(|offer| {
                 let people = u32::try_from(offer.technicians.len()).unwrap_or(1);
-                let open = found < most && detail.forbidden_at(&self.handbook, offer.start, people).is_none();
+                let open = found < most
+                    && detail.forbidden_at(&self.handbook, offer.start, (people, &offer.van)).is_none();
                 found += usize::from(open);
                 open
             });

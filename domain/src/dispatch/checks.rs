@@ -320,14 +320,30 @@ fn codes(day: &DayProblem) -> Vec<ConflictCode> {
     codes
 }
 
+type Change = fn(&mut DayProblem);
+
 /// One change to a sound day brings out the one conflict it makes, and nothing else.
 #[test]
 fn every_conflict_by_one_change() {
-    use ConflictCode::*;
-    use NoticeOf::{Hour, Work};
+    use ConflictCode::{Travel, VanOverlap};
     assert_eq!(conflicts(&sound_day()), []);
-    type Change = fn(&mut DayProblem);
-    let changes: Vec<(ConflictCode, Change)> = vec![
+    let changes = of_a_visit().into_iter().chain(of_vans_places_and_partners());
+    for (i, (code, change)) in changes.enumerate() {
+        let mut day = sound_day();
+        change(&mut day);
+        let found = conflicts(&day);
+        let wanted: &[ConflictCode] = match code {
+            // A start that the van cannot keep because of the overlap before it is late as well.
+            VanOverlap => &[Travel, VanOverlap],
+            _ => &[code],
+        };
+        assert_eq!(codes(&day), wanted, "change {i}: {found:?}");
+    }
+}
+
+fn of_a_visit() -> Vec<(ConflictCode, Change)> {
+    use ConflictCode::*;
+    vec![
         (BadNumber, |d| d.visits[0].water_l = f64::NAN),
         (BadNumber, |d| d.visits[0].place = Place::Globe { latitude: 1.0, longitude: 2.0 }),
         (BadNumber, |d| d.vans[1].home = Some(Place::Globe { latitude: 1.0, longitude: 2.0 })),
@@ -360,6 +376,13 @@ fn every_conflict_by_one_change() {
         (PromiseBroken, |d| {
             d.visits[0].promised = Some(PromisedWindow { from: at("08:00"), to: at("08:59") });
         }),
+    ]
+}
+
+fn of_vans_places_and_partners() -> Vec<(ConflictCode, Change)> {
+    use ConflictCode::*;
+    use NoticeOf::{Hour, Work};
+    vec![
         (VanOverlap, |d| {
             (d.visits[0].start, d.visits[1].start) = (Some(at("08:00")), Some(at("08:30")));
             d.visits[1].window_from = at("08:30");
@@ -415,18 +438,7 @@ fn every_conflict_by_one_change() {
             let other = partner(PartnerKind::SamePerson, None);
             linked(d, Partner { technicians: words(&["Nimbo"]), ..other });
         }),
-    ];
-    for (i, (code, change)) in changes.into_iter().enumerate() {
-        let mut day = sound_day();
-        change(&mut day);
-        let found = conflicts(&day);
-        let wanted: &[ConflictCode] = match code {
-            // A start that the van cannot keep because of the overlap before it is late as well.
-            VanOverlap => &[Travel, VanOverlap],
-            _ => &[code],
-        };
-        assert_eq!(codes(&day), wanted, "change {i}: {found:?}");
-    }
+    ]
 }
 
 /// Sets the start of the third visit to 08:00, and links it.

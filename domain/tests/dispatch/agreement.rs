@@ -148,6 +148,7 @@ fn site(c: &mut Chance) -> Site {
 fn narrow(c: &mut Chance, new: &mut Request, on: NaiveDate, days: &[NaiveDate]) {
     let rain = |from: &str, to: &str| Barred {
         below_people: None,
+        vans: Vec::new(),
         from: on.and_time(clock(from)),
         to: on.and_time(clock(to)),
         rule: "R32".into(),

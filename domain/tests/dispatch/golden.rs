@@ -107,6 +107,7 @@ fn barred(on: &str, from: &str, to: &str, rule: &str, text: &str) -> Vec<Barred>
         from: at(on, from),
         to: at(on, to),
         below_people: None,
+        vans: Vec::new(),
         rule: rule.into(),
         text: text.into(),
     }]

@@ -3,11 +3,11 @@
 use super::shop::*;
 use chrono::TimeDelta;
 use domain::dispatch::ConflictCode::{self, *};
-use domain::dispatch::{Place, Refill, TravelMatrix};
 use domain::dispatch::planning::{
     Barred, LinkedDays, Published, RoundsPlan, RoundsProblem, StopKind, VisitLink, WorkSpan, plan_rounds,
 };
 use domain::dispatch::search::Iterations;
+use domain::dispatch::{Place, Refill, TravelMatrix};
 
 const ITERATIONS: u64 = 60;
 
@@ -80,6 +80,7 @@ fn every_unserved_visit_has_its_reason() {
                 from: at("10:00"),
                 to: at("16:00"),
                 below_people: None,
+                vans: Vec::new(),
                 rule: "R32".into(),
                 text: "rain".into(),
             }];
@@ -118,6 +119,7 @@ fn weather_and_other_jobs_are_told_rather_than_hours() {
                 from: at("07:00"),
                 to: at("16:30"),
                 below_people: None,
+                vans: Vec::new(),
                 rule: "R32".into(),
                 text: "rain".into(),
             }];
@@ -275,6 +277,7 @@ fn minutes_by_crew_and_closed_starts_count() {
     problem.requests[0].crew_min = vec![100.0];
     let closed = |from: &str, to: &str| Barred {
         below_people: None,
+        vans: Vec::new(),
         from: at(from),
         to: at(to),
         rule: "R67".into(),
@@ -404,6 +407,7 @@ fn two_go_where_the_weather_leaves_no_time_for_one() {
         from: at("07:00"),
         to: at("16:00"),
         below_people: Some(2),
+        vans: Vec::new(),
         rule: "R67".into(),
         text: "thunder".into(),
     };
@@ -448,4 +452,22 @@ fn vans_without_a_base_are_not_all_alike() {
         ["V3"],
         "{served:#?}"
     );
+}
+
+/// What is on board of one van does not do in the heat.
+#[test]
+fn a_van_that_is_not_equipped_for_the_hour_stays_away() {
+    let mut problem = problem(vec![request("J1", plane(3.0, 4.0), "08:00", "16:00")]);
+    let hot = Barred {
+        from: at("07:00"),
+        to: at("18:00"),
+        below_people: None,
+        vans: words(&["V1"]),
+        rule: "R01".into(),
+        text: "hot paint and no awning".into(),
+    };
+    problem.requests[0].closed_starts = vec![hot];
+    assert_eq!(plan(&problem).rounds[0].van, "V2");
+    problem.requests[0].closed_starts[0].vans = words(&["V1", "V2"]);
+    assert_eq!(reasons(&plan(&problem), "J1"), [Weather]);
 }

@@ -79,6 +79,7 @@ fn rain_bars_an_afternoon() {
         from: start,
         to: at("16:00"),
         below_people: None,
+        vans: Vec::new(),
         rule: "R32".into(),
         text: "rain from then on".into(),
     }];

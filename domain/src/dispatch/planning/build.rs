@@ -5,7 +5,7 @@ use super::frozen::{Keeper, OwnClass, service_in_hours};
 use super::hours::rests;
 use super::kinds::{Class, Kind, kinds};
 use super::problem::{Request, Rest, RoundsProblem, VisitLink};
-use super::spans::{UNITS_PER_POINT, overtime_s, per_second, seconds, service, work_s};
+use super::spans::{Doer, UNITS_PER_POINT, overtime_s, per_second, seconds, service, work_s};
 use crate::dispatch::problem::usable;
 use crate::dispatch::search::{Break, Leg, Link, Model, Node, Parts, RefillStop, Service, Shift};
 use crate::dispatch::ways::{TravelMatrix, sound, way};
@@ -126,11 +126,14 @@ impl Built {
         let mut services = vec![Vec::with_capacity(requests.len()); self.classes.len()];
         for request in requests {
             let able: Vec<bool> = self.kinds.iter().map(|kind| kind.against(request).is_empty()).collect();
-            let mut known: BTreeMap<(usize, bool), Option<Service>> = BTreeMap::new();
-            for (class, (van, crew)) in self.classes.iter().enumerate() {
-                let key = (crew.len(), is_noisy(request, &problem.vans[*van].van));
+            let mut bars = request.barred.iter().chain(&request.closed_starts);
+            let by_van = bars.any(|bar| !bar.vans.is_empty());
+            let mut known: BTreeMap<(usize, bool, Option<usize>), Option<Service>> = BTreeMap::new();
+            for (class, (nth, crew)) in self.classes.iter().enumerate() {
+                let by = Doer::of(problem, request, *nth, crew.len());
+                let key = (crew.len(), by.noisy, by_van.then_some(*nth));
                 let mut timed = || {
-                    let make = || service(problem, request, key.0 as u32, key.1);
+                    let make = || service(problem, request, by);
                     known.entry(key).or_insert_with(make).clone()
                 };
                 services[class].push(if able[self.kind_of[class]] { timed() } else { None });

@@ -2,7 +2,7 @@
 
 use super::hours::{common, on_day, tidy, without};
 use super::problem::{Published, Request, RosteredTechnician, RosteredVan, RoundsProblem};
-use super::spans::length_s;
+use super::spans::{Doer, length_s};
 use crate::site::HourRange;
 use chrono::{NaiveDate, NaiveDateTime, TimeDelta};
 
@@ -17,6 +17,13 @@ pub struct Candidate {
     pub hours: Vec<HourRange>,
     /// For its frozen visits alone: the roster does not have this crew in this van on that day.
     pub closed: bool,
+}
+
+impl Candidate {
+    /// As one who would do a visit.
+    pub fn doer<'a>(&self, problem: &'a RoundsProblem, request: &Request) -> Doer<'a> {
+        Doer::of(problem, request, self.van, self.crew.len())
+    }
 }
 
 /// What is asked of candidates beside the problem itself.

@@ -90,7 +90,7 @@ fn visit(problem: &RoundsProblem, spots: &[Spot], spot: &Spot) -> Visit {
     let people = spot.technicians.len() as u32;
     let barred = request.barred.iter().filter(|bar| bar.from < spot.finish && spot.start < bar.to);
     let closed = request.closed_starts.iter().filter(|bar| bar.from <= spot.start && spot.start < bar.to);
-    let bars = barred.chain(closed).filter(|bar| bar.bars(people));
+    let bars = barred.chain(closed).filter(|bar| bar.bars(people, Some(spot.van)));
     visit.notices.extend(bars.map(|bar| VisitNotice {
         of: NoticeOf::Hour,
         rule: bar.rule.clone(),

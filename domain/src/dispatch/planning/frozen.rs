@@ -1,7 +1,6 @@
 //! What stays where it is: frozen visits in their shifts, whatever speaks against them, and departures that are past.
 
 use super::alone::alone;
-use super::build::is_noisy;
 use super::crews::Candidate;
 use super::problem::{Request, RoundsProblem};
 use super::replan::is_of;
@@ -42,8 +41,7 @@ pub fn service_in_hours(
     if let Some((_, closes_s)) = hours.last_mut() {
         *closes_s += overtime_s(problem);
     }
-    let noisy = is_noisy(request, &problem.vans[candidate.van].van);
-    service_within(problem, request, candidate.crew.len() as u32, noisy, &hours)
+    service_within(problem, request, candidate.doer(problem, request), &hours)
 }
 
 /// No frozen visit begins later than this, some 17 years from the first day: sums of seconds stay within bounds.

@@ -175,15 +175,20 @@ pub struct Barred {
     /// Only to crews of fewer people than this; absent: to everybody.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub below_people: Option<u32>,
+    /// Only to these vans; none: to all.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub vans: Vec<String>,
     /// Id in the handbook's `rules` table.
     pub rule: String,
     pub text: String,
 }
 
 impl Barred {
-    /// Whether it is one for a crew of so many.
-    pub(super) fn bars(&self, people: u32) -> bool {
+    /// Whether it is one for a crew of so many in this van; where no van is told, for each.
+    pub(super) fn bars(&self, people: u32, van: Option<&str>) -> bool {
+        let has_it = |van| self.vans.iter().any(|id| id == van);
         self.below_people.is_none_or(|enough| people < enough)
+            && (self.vans.is_empty() || van.is_some_and(has_it))
     }
 }
 

@@ -2,14 +2,15 @@
 
 use super::alone::alone;
 use super::answer::points;
-use super::build::{Built, is_noisy};
+use super::build::Built;
 use super::crews;
-use super::problem::{Barred, LinkedDays, Request, RoundsProblem};
-use super::spans::{service, work_s};
+use super::problem::{LinkedDays, Request, RoundsProblem};
+use super::spans::{Doer, service, work_s};
 use crate::dispatch::search::{Link, NOWHERE, Solution, insertion_cost, timeline};
 use crate::dispatch::{Conflict, ConflictCode};
 use crate::figure::Figure;
 use std::cmp::Ordering;
+use std::collections::BTreeSet;
 
 /// Why a node of the solution is left out: what bars it everywhere, else what bars it in the van that comes nearest,
 /// else that the rounds are full.
@@ -58,7 +59,8 @@ fn nobody(problem: &RoundsProblem) -> String {
 fn no_time(problem: &RoundsProblem, request: &Request) -> Vec<Conflict> {
     let visit = &request.visit;
     let most_people = visit.hands.max(request.work_people).max(crews::LARGEST);
-    let has_time = |asked: &Request| service(problem, asked, most_people, true).is_some();
+    let anybody = Doer { people: most_people, van: None, noisy: true };
+    let has_time = |asked: &Request| service(problem, asked, anybody).is_some();
     let mut found = narrowed(request, has_time);
     if found.is_empty() {
         found.extend(crate::dispatch::time::window(visit));
@@ -102,9 +104,9 @@ fn narrowed(request: &Request, fits: impl Fn(&Request) -> bool) -> Vec<Conflict>
 }
 
 fn weather(request: &Request) -> Vec<Conflict> {
-    let mut bars: Vec<&Barred> = request.barred.iter().chain(&request.closed_starts).collect();
-    bars.dedup_by(|a, b| a.rule == b.rule && a.text == b.text);
-    bars.into_iter()
+    let mut told = BTreeSet::new();
+    let bars = request.barred.iter().chain(&request.closed_starts);
+    bars.filter(|bar| told.insert((&bar.rule, &bar.text)))
         .map(|bar| say(request, ConflictCode::Weather, format!("{} ({})", bar.text, bar.rule)))
         .collect()
 }
@@ -150,9 +152,8 @@ fn able<'a>(built: &'a Built, request: &Request) -> impl Iterator<Item = usize> 
 fn could_be_driven(problem: &RoundsProblem, built: &Built, asked: &Request, nth: usize) -> bool {
     able(built, asked).any(|shift| {
         let candidate = &built.candidates[shift];
-        let noisy = is_noisy(asked, &problem.vans[candidate.van].van);
         let mut model = alone(&built.model.parts, shift, &[nth as u32]);
-        model.parts.services = vec![vec![service(problem, asked, candidate.crew.len() as u32, noisy)]];
+        model.parts.services = vec![vec![service(problem, asked, candidate.doer(problem, asked))]];
         timeline(&model, 0, [0].into_iter(), &[]).is_some()
     })
 }

@@ -1,5 +1,6 @@
 //! When a visit may begin, in seconds from the first midnight, and how long it takes then.
 
+use super::build::is_noisy;
 use super::problem::{Request, RoundsProblem};
 use crate::dispatch::problem::usable;
 use crate::dispatch::search::{Service, StartSpan};
@@ -50,29 +51,46 @@ fn factor(value: f64) -> f64 {
     if value.is_finite() { value.clamp(0.1, 10.0) } else { 1.0 }
 }
 
-/// When a crew of so many people can serve the visit; `None`: at no time of these days. `noisy`: machines run there.
-pub fn service(problem: &RoundsProblem, request: &Request, people: u32, noisy: bool) -> Option<Service> {
-    timed(problem, request, people, &open_parts(problem, request, people, noisy))
+/// Who would do a visit.
+#[derive(Debug, Clone, Copy)]
+pub struct Doer<'a> {
+    pub people: u32,
+    /// Not told: any.
+    pub van: Option<&'a str>,
+    /// Machines run there.
+    pub noisy: bool,
+}
+
+impl<'a> Doer<'a> {
+    /// So many people with a van of the problem, by its place.
+    pub fn of(problem: &'a RoundsProblem, request: &Request, van: usize, people: usize) -> Doer<'a> {
+        let van = &problem.vans[van].van;
+        Doer { people: people as u32, van: Some(&van.id), noisy: is_noisy(request, van) }
+    }
+}
+
+/// When they can serve the visit; `None`: at no time of these days.
+pub fn service(problem: &RoundsProblem, request: &Request, by: Doer) -> Option<Service> {
+    timed(problem, request, by, &open_parts(problem, request, by))
 }
 
 /// The same with the work inside these hours.
 pub fn service_within(
     problem: &RoundsProblem,
     request: &Request,
-    people: u32,
-    noisy: bool,
+    by: Doer,
     hours: &[(i32, i32)],
 ) -> Option<Service> {
-    let open = open_parts(problem, request, people, noisy);
+    let open = open_parts(problem, request, by);
     let pairs = open.iter().flat_map(|&(a, b)| hours.iter().map(move |&(from, to)| (a.max(from), b.min(to))));
     let parts: Vec<(i32, i32)> = pairs.filter(|(from, to)| from < to).collect();
-    timed(problem, request, people, &parts)
+    timed(problem, request, by, &parts)
 }
 
-fn timed(problem: &RoundsProblem, request: &Request, people: u32, parts: &[(i32, i32)]) -> Option<Service> {
+fn timed(problem: &RoundsProblem, request: &Request, by: Doer, parts: &[(i32, i32)]) -> Option<Service> {
     let mut spans = Vec::new();
     for &part in parts {
-        starts(problem, request, people, part, &mut spans);
+        starts(problem, request, by, part, &mut spans);
     }
     let (due, rate) = if request.promised {
         (i32::MAX, 0)
@@ -93,7 +111,7 @@ pub fn overtime_s(problem: &RoundsProblem) -> i32 {
 }
 
 /// The times in which work may go on.
-fn open_parts(problem: &RoundsProblem, request: &Request, people: u32, noisy: bool) -> Vec<(i32, i32)> {
+fn open_parts(problem: &RoundsProblem, request: &Request, by: Doer) -> Vec<(i32, i32)> {
     let visit = &request.visit;
     let (from, to) = (seconds(problem, visit.window_from), seconds(problem, visit.window_to));
     let is_left = |day: &&NaiveDate| {
@@ -106,7 +124,7 @@ fn open_parts(problem: &RoundsProblem, request: &Request, people: u32, noisy: bo
         }
         let begins = seconds(problem, day.and_time(NaiveTime::MIN));
         let (mut open, mut close) = (begins, begins + DAY_S);
-        if let Some(hours) = visit.site.machine_hours.filter(|_| noisy) {
+        if let Some(hours) = visit.site.machine_hours.filter(|_| by.noisy) {
             (open, close) =
                 (seconds(problem, day.and_time(hours.from)), seconds(problem, day.and_time(hours.to)));
         }
@@ -117,7 +135,7 @@ fn open_parts(problem: &RoundsProblem, request: &Request, people: u32, noisy: bo
             parts.push(part);
         }
     }
-    for barred in request.barred.iter().filter(|barred| barred.bars(people)) {
+    for barred in request.barred.iter().filter(|barred| barred.bars(by.people, by.van)) {
         parts = without(&parts, seconds(problem, barred.from), seconds(problem, barred.to));
     }
     parts
@@ -132,11 +150,11 @@ fn without(parts: &[(i32, i32)], from: i32, to: i32) -> Vec<(i32, i32)> {
 fn starts(
     problem: &RoundsProblem,
     request: &Request,
-    people: u32,
+    by: Doer,
     (open, close): (i32, i32),
     out: &mut Vec<StartSpan>,
 ) {
-    let length_s = work_s(request, people);
+    let length_s = work_s(request, by.people);
     let mut bounds = vec![open, close + 1];
     let spans: Vec<(i32, i32, f64, f64)> = request
         .work_spans
@@ -150,7 +168,7 @@ fn starts(
     let closed: Vec<(i32, i32)> = request
         .closed_starts
         .iter()
-        .filter(|closed| closed.bars(people))
+        .filter(|closed| closed.bars(by.people, by.van))
         .map(|closed| (seconds(problem, closed.from), seconds(problem, closed.to)))
         .collect();
     let marks = spans.iter().flat_map(|&(from, to, ..)| [from, to]);

@@ -52,10 +52,10 @@ fn main() -> Result<(), Box<dyn Error>> {
     Ok(())
 }
 
-/// A place on a plane 20 km wide, by number.
+/// A place on a plane 8 km wide, by number.
 fn place(nth: usize) -> Place {
-    let x = (nth * 7919 % 200) as f64 / 10.0 - 10.0;
-    let y = (nth * 104_729 % 200) as f64 / 10.0 - 10.0;
+    let x = (nth * 7919 % 200) as f64 / 25.0 - 4.0;
+    let y = (nth * 104_729 % 200) as f64 / 25.0 - 4.0;
     Place::Plane { x_km: x, y_km: y }
 }
 
@@ -132,7 +132,7 @@ fn request(days: &[NaiveDate], number: usize, from: NaiveTime, to: NaiveTime) ->
             start: None,
             van: None,
             technicians: Vec::new(),
-            work_min: 35.0,
+            work_min: 20.0,
             hands: 1,
             steps: Vec::new(),
             platform: false,

@@ -12,9 +12,10 @@ const VANS: usize = 5;
 const VISITS_A_ROUND: usize = 10;
 /// A Monday and the day after it.
 const DAYS: [&str; 2] = ["2040-01-02", "2040-01-03"];
-/// Minutes from one start to the next: a rinseless wash of an estate with the way to it.
-const EVERY_MIN: usize = 80;
-const FIRST_MIN: usize = 6 * 60;
+/// Minutes from one start to the next: twice as long as two people take for a rinseless wash of an estate, so that there is
+/// room for one more between them.
+const EVERY_MIN: usize = 90;
+const FIRST_MIN: usize = 5 * 60;
 
 /// A shop with a hundred visits in ten rounds, and as many vehicles that want one more.
 pub struct Busy<'a> {
@@ -41,7 +42,7 @@ impl<'a> Busy<'a> {
             let id = busy.owner.post("/v1/vans", &full_van()).id();
             let people = [0, 1].map(|nth| busy.hire(&id, van * 2 + nth));
             for day in DAYS {
-                (0..VISITS_A_ROUND).for_each(|nth| busy.visit(&id, &people[0], day, nth));
+                (0..VISITS_A_ROUND).for_each(|nth| busy.visit(&id, &people, day, nth));
             }
         }
         busy
@@ -49,14 +50,14 @@ impl<'a> Busy<'a> {
 
     fn hire(&self, van: &str, nth: usize) -> String {
         let week: Vec<Value> =
-            (1..=7).map(|day| json!({ "weekday": day, "from": "05:00:00", "to": "21:00:00" })).collect();
+            (1..=7).map(|day| json!({ "weekday": day, "from": "04:00:00", "to": "22:00:00" })).collect();
         let person = json!({ "name": format!("T{nth}"), "email": format!("t{nth}@shop.test"), "role": "technician",
             "skills": ["wash", "rinseless", "decon"], "home_van": van, "hours": week });
         self.owner.post("/v1/people", &person).id()
     }
 
     /// A vehicle within some kilometres of the base, and its visit.
-    fn visit(&mut self, van: &str, person: &str, day: &str, nth: usize) {
+    fn visit(&mut self, van: &str, people: &[String; 2], day: &str, nth: usize) {
         let number = self.vehicles.len();
         let (north, east) = (number * 7919 % 61, number * 104_729 % 61);
         let site = json!({ "latitude": 48.17 + north as f64 / 1000.0, "longitude": 16.34 + east as f64 / 1000.0,
@@ -65,11 +66,11 @@ impl<'a> Busy<'a> {
         let customer = self.owner.post("/v1/customers", &json!({ "name": "A", "site": site })).id();
         let vehicle = self.owner.post("/v1/vehicles", &estate(&customer)).id();
         let job = json!({ "vehicle": vehicle, "package": "P8", "booked_grade": 1,
-            "window_from": format!("{day}T05:00:00Z"), "window_to": format!("{day}T21:00:00Z") });
+            "window_from": format!("{day}T04:00:00Z"), "window_to": format!("{day}T22:00:00Z") });
         let job = self.owner.post("/v1/jobs", &job).id();
         let minute = FIRST_MIN + nth * EVERY_MIN;
         let start = format!("{day}T{:02}:{:02}:00Z", minute / 60, minute % 60);
-        let to = json!({ "van": van, "start_at": start, "technicians": [person] });
+        let to = json!({ "van": van, "start_at": start, "technicians": people });
         self.owner.put(&format!("/v1/jobs/{job}/assignment"), &to).expect(200);
         self.vehicles.push(vehicle);
     }

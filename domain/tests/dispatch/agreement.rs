@@ -334,15 +334,7 @@ fn two_places_at_once(problem: &RoundsProblem, one: &PlannedRound, other: &Plann
 
 fn costs(plan: &RoundsPlan) -> Option<String> {
     let cost = &plan.cost;
-    let sum = cost.travel
-        + cost.late
-        + cost.overtime
-        + cost.refills
-        + cost.change
-        + cost.fairness
-        + cost.parted
-        + cost.unserved;
-    ((sum - cost.total).abs() > 1e-6).then(|| format!("{cost:?}"))
+    ((parts_of(cost) - cost.total).abs() > 1e-6).then(|| format!("{cost:?}"))
 }
 
 /// What the judge may find: a late end that was not promised, overtime, another technician than wanted, and whatever comes

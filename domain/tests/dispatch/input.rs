@@ -40,15 +40,7 @@ fn a_sound_day_is_served_whole() {
         assert!(before <= round.returns_at);
     }
     let cost = &plan.cost;
-    let sum = cost.travel
-        + cost.late
-        + cost.overtime
-        + cost.refills
-        + cost.change
-        + cost.fairness
-        + cost.parted
-        + cost.unserved;
-    assert!((sum - cost.total).abs() < 1e-6, "{cost:?}");
+    assert!((parts_of(cost) - cost.total).abs() < 1e-6, "{cost:?}");
     let minutes: f64 = plan.rounds.iter().map(|round| round.travel_min).sum();
     assert!((cost.travel - minutes).abs() < 0.01, "a point a minute: {cost:?}, {minutes} min");
 }

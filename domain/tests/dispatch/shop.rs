@@ -2,7 +2,8 @@
 
 use chrono::{NaiveDate, NaiveDateTime, NaiveTime};
 use domain::dispatch::planning::{
-    Published, Request, RosterDay, RosteredTechnician, RosteredVan, RoundsPlan, RoundsProblem, StopKind,
+    CostSplit, Published, Request, RosterDay, RosteredTechnician, RosteredVan, RoundsPlan, RoundsProblem,
+    StopKind,
 };
 use domain::dispatch::{Place, Refill, Technician, Van, Visit, VisitStep};
 use domain::handbook::Handbook;
@@ -147,4 +148,16 @@ pub fn publish(problem: &mut RoundsProblem, plan: &RoundsPlan) {
             });
         }
     }
+}
+
+/// The named parts of a cost, added up.
+pub fn parts_of(cost: &CostSplit) -> f64 {
+    cost.travel
+        + cost.late
+        + cost.overtime
+        + cost.refills
+        + cost.change
+        + cost.fairness
+        + cost.parted
+        + cost.unserved
 }

@@ -24,6 +24,10 @@ impl Candidate {
     pub fn doer<'a>(&self, problem: &'a RoundsProblem, request: &Request) -> Doer<'a> {
         Doer::of(problem, request, self.van, self.crew.len())
     }
+
+    fn is(&self, on: NaiveDate, van: usize, crew: &[usize]) -> bool {
+        (self.on, self.van) == (on, van) && self.crew == crew
+    }
 }
 
 /// What is asked of candidates beside the problem itself.
@@ -79,12 +83,6 @@ pub fn candidates(problem: &RoundsProblem, beside: &Beside) -> Vec<Candidate> {
     all
 }
 
-impl Candidate {
-    fn is(&self, on: NaiveDate, van: usize, crew: &[usize]) -> bool {
-        (self.on, self.van) == (on, van) && self.crew == crew
-    }
-}
-
 /// When somebody is at work on a day.
 pub fn at_work(technician: &RosteredTechnician, on: NaiveDate) -> Vec<HourRange> {
     let day = technician.roster.iter().find(|day| day.on == on);
@@ -99,6 +97,12 @@ pub fn van_and_crew(problem: &RoundsProblem, published: &Published) -> Option<(u
     crew.sort_unstable();
     crew.dedup();
     (!crew.is_empty()).then_some((van, crew))
+}
+
+/// The candidate that a place in published rounds is of.
+pub fn shift_of(problem: &RoundsProblem, candidates: &[Candidate], published: &Published) -> Option<usize> {
+    let (van, crew) = van_and_crew(problem, published)?;
+    candidates.iter().position(|candidate| candidate.is(published.start.date(), van, &crew))
 }
 
 /// When a published visit begins and ends.

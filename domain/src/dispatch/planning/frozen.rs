@@ -1,9 +1,8 @@
 //! What stays where it is: frozen visits in their shifts, whatever speaks against them, and departures that are past.
 
 use super::alone::alone;
-use super::crews::Candidate;
+use super::crews::{Candidate, shift_of};
 use super::problem::{Request, RoundsProblem};
-use super::replan::is_of;
 use super::spans::{instant, length_s, overtime_s, seconds, service_within};
 use crate::dispatch::search::{Break, Event, Frozen, Node, Parts, Service, timeline};
 
@@ -76,8 +75,7 @@ impl<'a> Keeper<'a> {
             let Some(published) = request.published.as_ref().filter(|published| published.frozen) else {
                 continue;
             };
-            let is_there = |candidate: &Candidate| is_of(problem, candidate, published);
-            match self.candidates.iter().position(is_there) {
+            match shift_of(problem, self.candidates, published) {
                 Some(shift) => self.parts.frozen.push(Frozen {
                     node: nth as u32,
                     shift: shift as u32,
@@ -254,18 +252,22 @@ impl<'a> Keeper<'a> {
         Some(first.start_s - self.way_s(self.parts.shifts[shift].start, first.node))
     }
 
+    /// What the frozen visits of a shift take of each kind of load.
+    pub(super) fn carried(&self, shift: usize) -> Vec<i32> {
+        let mut sum = vec![0_i32; self.parts.shifts[shift].capacity.len()];
+        for frozen in self.frozen_in(shift) {
+            let load = &self.parts.nodes[frozen.node as usize].load;
+            sum.iter_mut().zip(load).for_each(|(sum, load)| *sum = sum.saturating_add(*load));
+        }
+        sum
+    }
+
     /// When the shift is back from its frozen visits alone; none where it cannot serve them.
     pub(super) fn returns(&self, shift: usize) -> Option<i32> {
         let (nodes, pins): (Vec<u32>, Vec<Option<i32>>) =
             self.frozen_in(shift).map(|frozen| (frozen.node, Some(frozen.start_s))).unzip();
         let capacity = &self.parts.shifts[shift].capacity;
-        let mut load = vec![0_i32; capacity.len()];
-        for &node in &nodes {
-            for (sum, more) in load.iter_mut().zip(&self.parts.nodes[node as usize].load) {
-                *sum = sum.saturating_add(*more);
-            }
-        }
-        if load.iter().zip(capacity).any(|(load, most)| load > most) {
+        if self.carried(shift).iter().zip(capacity).any(|(load, most)| load > most) {
             return None;
         }
         let driven = timeline(&alone(&self.parts, shift, &nodes), 0, 0..nodes.len() as u32, &pins)?;

@@ -1,12 +1,12 @@
 //! The living day: rounds that people have been told are promises. What must change changes as little as possible, and
 //! says why.
 
+use super::answer;
 use super::answer::{PlannedRound, PlannedStop, RoundsPlan};
 use super::build::{Built, build};
-use super::crews::Beside;
+use super::crews::{Beside, shift_of};
 use super::day::{Spot, day_problem, published_spots};
 use super::problem::{Published, Request, RoundsProblem};
-use super::{answer, crews::Candidate};
 use crate::dispatch::search::{Options, Solution, Watch, insertion_cost, search_from};
 use crate::dispatch::{Conflict, ConflictCode, conflicts};
 use serde::{Deserialize, Serialize};
@@ -86,7 +86,7 @@ pub(super) fn published_solution(problem: &RoundsProblem, built: &Built) -> Solu
         let node = nth as u32;
         // What two vans do at once is put together by the search.
         let alone = built.model.links_of[nth].is_empty();
-        let shift = built.candidates.iter().position(|candidate| is_of(problem, candidate, published));
+        let shift = shift_of(problem, &built.candidates, published);
         let Some(shift) = shift.filter(|&shift| alone && solution.may_use(&built.model, shift)) else {
             continue;
         };
@@ -97,18 +97,6 @@ pub(super) fn published_solution(problem: &RoundsProblem, built: &Built) -> Solu
     }
     solution.keep();
     solution
-}
-
-pub(super) fn is_of(problem: &RoundsProblem, candidate: &Candidate, published: &Published) -> bool {
-    let mut crew: Vec<&str> =
-        candidate.crew.iter().map(|&who| problem.technicians[who].technician.id.as_str()).collect();
-    let mut wanted: Vec<&str> = published.technicians.iter().map(String::as_str).collect();
-    crew.sort_unstable();
-    wanted.sort_unstable();
-    wanted.dedup();
-    problem.vans[candidate.van].van.id == published.van
-        && candidate.on == published.start.date()
-        && crew == wanted
 }
 
 fn changes(problem: &RoundsProblem, plan: &RoundsPlan) -> Vec<VisitChange> {

@@ -40,16 +40,6 @@ impl Keeper<'_> {
         }
     }
 
-    /// What the frozen visits of a shift take of each kind of load.
-    fn carried(&self, shift: usize) -> Vec<i32> {
-        let mut sum = vec![0_i32; self.parts.shifts[shift].capacity.len()];
-        for frozen in self.parts.frozen.iter().filter(|frozen| frozen.shift as usize == shift) {
-            let load = &self.parts.nodes[frozen.node as usize].load;
-            sum.iter_mut().zip(load).for_each(|(sum, load)| *sum = sum.saturating_add(*load));
-        }
-        sum
-    }
-
     /// The van is loaded once a day: what stays with one crew takes, the other has not; its own visits that stay keep
     /// what they need.
     fn carry_less(&mut self, shift: usize, taken: &[i32]) {

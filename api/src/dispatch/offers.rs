@@ -10,6 +10,7 @@ use super::hours::{Detail, Ground};
 use super::publish::assign;
 use crate::app::App;
 use crate::auth::Caller;
+use crate::conventions::tags::digest;
 use crate::day::{instant, span, zone_of_shop};
 use crate::db::customers::Customer;
 use crate::db::held_offers::{self, HeldFields};
@@ -20,15 +21,12 @@ use crate::db::round_asks::RoundsAsk;
 use crate::db::vehicles::Vehicle;
 use crate::db::{Db, audit, customers, handbooks, people, shops, vans, vehicles};
 use crate::error::ApiError;
-use base64::Engine;
-use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use chrono::{NaiveDate, NaiveDateTime, TimeDelta};
 use chrono_tz::Tz;
 use domain::dispatch::planning::{Offer, Request, Standing};
 use domain::handbook::Handbook;
 use domain::site::HourRange;
 use serde::{Deserialize, Serialize};
-use sha2::{Digest, Sha256};
 use std::collections::{BTreeMap, HashMap};
 use std::sync::{Arc, Mutex, PoisonError};
 
@@ -367,7 +365,7 @@ fn basis(
         people.push(people::find(db, *id)?.map(|person| (person.id, person.rev)));
     }
     let all = serde_json::to_vec(&(standing, van, people))?;
-    Ok(URL_SAFE_NO_PAD.encode(&Sha256::digest(all)[..12]))
+    Ok(digest(all))
 }
 
 impl Ticket {
